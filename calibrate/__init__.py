@@ -1,0 +1,1 @@
+"""What decides the target: set-point search and calibration schedules."""

@@ -1,0 +1,95 @@
+"""The air that all pneumatic parts share, and flow through a restriction.
+
+ISO 6358 sonic conductance C and critical pressure ratio b:
+    q = C p1 √(T0/T1)                            choked,    p2/p1 ≤ b
+    q = C p1 √(T0/T1) √(1 − ((p2/p1 − b)/(1 − b))²)   subsonic,  p2/p1 > b
+with flow q as volume per time at the ANR reference atmosphere (100 kPa, 293.15 K), and a linear (laminar) piece
+next to p2 = p1 so that the slope stays finite. Pressures inside are absolute.
+"""
+from __future__ import annotations
+
+import math
+from typing import Annotated, NamedTuple
+
+from plant.declare import compiled, inlined, quantity
+from plant.units import REFERENCE_PRESSURE_mmHg, REFERENCE_TEMPERATURE_K
+
+ML_PER_S_PER_MMHG = 1000.0 / REFERENCE_PRESSURE_mmHg  # 1 dm³/(s·bar) = 1000 mL/s per 100 kPa
+
+
+class Air(NamedTuple):
+    """Ambient air and its state of change in lines and chambers."""
+
+    atmosphere_mmHg: Annotated[float, quantity("mmHg", 400, 850, "ambient pressure", "standard atmosphere")] = 760.0
+    temperature_K: Annotated[float, quantity("K", 250, 330, "air temperature", "ANR reference, ISO 8778")] = 293.15
+    polytropic_exponent: Annotated[
+        float, quantity("1", 1.0, 1.4, "1 isothermal … 1.4 adiabatic", "between the two, from memory: Richer 2000")
+    ] = 1.2
+    laminar_ratio: Annotated[
+        float, quantity("1", 0.9, 0.9999, "pressure ratio above which flow is linear", "0.995–0.999, common practice")
+    ] = 0.995
+
+
+@compiled
+def restriction_flow(
+    air: Air, conductance: float, critical_ratio: float, upstream_mmHg: float, downstream_mmHg: float
+) -> float:
+    """Flow [mL/s ANR] from upstream to downstream (negative when reversed); gauge pressures [mmHg].
+
+    conductance is sonic conductance C [dm³/(s·bar)], critical_ratio is b [1] (ISO 6358-1, from memory).
+    """
+    first, second = upstream_mmHg + air.atmosphere_mmHg, downstream_mmHg + air.atmosphere_mmHg
+    high, low = max(first, second), min(first, second)
+    ratio = max(low, 0.0) / high
+    within = (max(min(ratio, air.laminar_ratio), critical_ratio) - critical_ratio) / (1.0 - critical_ratio)
+    # the linear piece shrinks the value at the laminar ratio in proportion to what is left of the pressure difference
+    laminar = min((1.0 - ratio) / (1.0 - air.laminar_ratio), 1.0)
+    heat = math.sqrt(REFERENCE_TEMPERATURE_K / air.temperature_K)
+    flow = conductance * ML_PER_S_PER_MMHG * heat * high * math.sqrt(1.0 - within * within) * laminar
+    return math.copysign(flow, first - second)
+
+
+@compiled
+def restriction_slopes(
+    air: Air, conductance: float, critical_ratio: float, upstream_mmHg: float, downstream_mmHg: float
+) -> tuple[float, float, float]:
+    """Flow [mL/s] and its slopes by upstream and by downstream pressure [mL/s per mmHg], in closed form."""
+    flow = restriction_flow(air, conductance, critical_ratio, upstream_mmHg, downstream_mmHg)
+    first, second = upstream_mmHg + air.atmosphere_mmHg, downstream_mmHg + air.atmosphere_mmHg
+    forward = first >= second
+    high, low = max(first, second), max(min(first, second), 0.0)
+    ratio = low / high
+    unit = conductance * ML_PER_S_PER_MMHG * math.sqrt(REFERENCE_TEMPERATURE_K / air.temperature_K)
+    if ratio <= critical_ratio:
+        by_high, by_low = unit, 0.0
+    elif ratio >= air.laminar_ratio:
+        edge = (air.laminar_ratio - critical_ratio) / (1.0 - critical_ratio)
+        by_high = unit * math.sqrt(1.0 - edge * edge) / (1.0 - air.laminar_ratio)
+        by_low = -by_high
+    else:
+        within = (ratio - critical_ratio) / (1.0 - critical_ratio)
+        root = math.sqrt(1.0 - within * within)
+        by_low = -unit * within / (root * (1.0 - critical_ratio))
+        by_high = unit * root - by_low * ratio
+    if forward:
+        return flow, by_high, by_low
+    return flow, -by_low, -by_high
+
+
+@inlined
+def expansion(air: Air) -> float:
+    """Pressure times volume of one mL of ANR air at the air's own temperature [mmHg]: p_ref T/T0 (ideal gas)."""
+    return REFERENCE_PRESSURE_mmHg * (air.temperature_K / REFERENCE_TEMPERATURE_K)
+
+
+@compiled
+def chamber_rate(air: Air, volume_mL: float, growth_mL_mmHg: float, pressure_mmHg: float, inflow_mL_s: float) -> float:
+    """Rate of gauge pressure [mmHg/s] in a chamber whose volume grows with its pressure.
+
+    V dp/dt = n (p_ref (T/T0) q − p dV/dt), polytropic with exponent n (Richer & Hurmuzlu 2000, form from memory).
+    The flow q is counted in air at T0, so a litre of it takes more room when the chamber is warmer.
+    """
+    exponent = air.polytropic_exponent
+    absolute = pressure_mmHg + air.atmosphere_mmHg
+    entering = expansion(air) * inflow_mL_s
+    return exponent * entering / (volume_mL + exponent * absolute * growth_mL_mmHg)

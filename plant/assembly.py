@@ -1,0 +1,152 @@
+"""The whole plant: every part of finger, light path, pneumatics and transducer, coupled into one rate function.
+
+Written once: the single-run kernel, the linear twin's test and every analysis call `plant_rates`.
+"""
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+from plant.air import Air
+from plant.artery import Artery, present_area, static_area, wall_rate
+from plant.cuff import Cuff, cuff_rate
+from plant.declare import compiled, inlined
+from plant.flow_valve import FlowValve, SpoolState
+from plant.integrate import advance, weigh
+from plant.light import Light, light_intensity, photodiode_rate
+from plant.parts import line_end_volume, line_node, line_rates, valve_flows, valve_rates
+from plant.pressure_valve import PressureValve, StageState
+from plant.supply import Supply, supply_rate
+from plant.tissue import Tissue, tissue_rate
+from plant.transducer import Transducer, sensed_pressure, transducer_rate
+from plant.tube import LineState, NoLineState, NoTube, Tube, initial_line
+from plant.vein import Vein, vein_rate, vein_target
+
+
+class Plant(NamedTuple):
+    """Everything the firmware cannot change. Valve and tube come in variants, told apart by their class."""
+
+    tissue: Tissue = Tissue()
+    artery: Artery = Artery()
+    vein: Vein = Vein()
+    light: Light = Light()
+    valve: FlowValve | PressureValve = FlowValve()
+    supply: Supply = Supply()
+    air: Air = Air()
+    tube: Tube | NoTube = Tube()
+    cuff: Cuff = Cuff()
+    transducer: Transducer = Transducer()
+
+
+class PlantState(NamedTuple):
+    """State of the whole plant between two ticks."""
+
+    supply_mmHg: float  # reservoir gauge pressure
+    valve: SpoolState | StageState
+    line: LineState | NoLineState
+    cuff_mmHg: float  # gauge pressure in the bladder
+    external_mmHg: float  # at the artery
+    creep_area: float  # creeping share of arterial area, fraction of maximal area
+    venous_volume: float  # fraction of the volume without cuff pressure
+    photodiode: float  # filtered light, fraction of full scale
+    reading_mmHg: float  # transducer output before its converter
+
+
+class Surroundings(NamedTuple):
+    """What acts on the plant from outside at one instant."""
+
+    arterial_mmHg: float
+    tone: float  # 0 resting, + constricted, − dilated
+    ambient: float  # light, fraction of full scale
+
+
+@inlined
+def arterial_area(plant: Plant, state: PlantState, around: Surroundings) -> float:
+    """Arterial area now (fraction of maximal area)."""
+    target = static_area(plant.artery, around.arterial_mmHg - state.external_mmHg, around.tone)
+    return present_area(plant.artery, state.creep_area, target)
+
+
+@compiled
+def plant_rates(plant: Plant, state: PlantState, around: Surroundings, command: float) -> PlantState:
+    """Rate of every state [its unit per s] under a held valve command and the surroundings of this instant."""
+    node = line_node(plant.tube, state.line, state.cuff_mmHg)
+    drawn, inflow = valve_flows(plant.valve, plant.air, state.valve, node, state.supply_mmHg)
+    line, outflow = line_rates(plant.tube, plant.air, state.line, inflow, state.cuff_mmHg)
+    target = static_area(plant.artery, around.arterial_mmHg - state.external_mmHg, around.tone)
+    area = present_area(plant.artery, state.creep_area, target)
+    lit = light_intensity(plant.light, area, state.venous_volume, around.ambient)
+    sensed = sensed_pressure(plant.transducer, node, state.cuff_mmHg)
+    return PlantState(
+        supply_rate(plant.supply, plant.air, state.supply_mmHg, drawn),
+        valve_rates(plant.valve, state.valve, command),
+        line,
+        cuff_rate(plant.cuff, plant.air, state.cuff_mmHg, outflow, line_end_volume(plant.tube)),
+        tissue_rate(plant.tissue, state.external_mmHg, state.cuff_mmHg),
+        wall_rate(plant.artery, state.creep_area, target),
+        vein_rate(plant.vein, state.venous_volume, state.external_mmHg),
+        photodiode_rate(plant.light, state.photodiode, lit),
+        transducer_rate(plant.transducer, state.reading_mmHg, sensed),
+    )
+
+
+@inlined
+def between(start: Surroundings, end: Surroundings, share: float) -> Surroundings:
+    """Surroundings a share of the way through a tick: pressure moves along a line, tone and ambient are held."""
+    pressure = start.arterial_mmHg + share * (end.arterial_mmHg - start.arterial_mmHg)
+    return Surroundings(pressure, start.tone, start.ambient)
+
+
+@inlined
+def runge_kutta(
+    plant: Plant, state: PlantState, start: Surroundings, end: Surroundings, share: float, part: float,
+    period_s: float, command: float,
+) -> PlantState:
+    """Advance by `part` of a tick from `share` of it, under a held command (classical Runge–Kutta, Kutta 1901)."""
+    step = part * period_s
+    middle, last = between(start, end, share + 0.5 * part), between(start, end, share + part)
+    first = plant_rates(plant, state, between(start, end, share), command)
+    second = plant_rates(plant, advance(state, 0.5 * step, first), middle, command)
+    third = plant_rates(plant, advance(state, 0.5 * step, second), middle, command)
+    fourth = plant_rates(plant, advance(state, step, third), last, command)
+    return advance(state, step, weigh(first, second, third, fourth))
+
+
+@compiled
+def plant_tick(
+    plant: Plant, state: PlantState, start: Surroundings, end: Surroundings, old_command: float, command: float,
+    switch_share: float, substeps: int, period_s: float,
+) -> PlantState:
+    """Advance the plant by one tick. The command changes from old to new at `switch_share` (0 … 1) of the tick.
+
+    The tick is cut exactly at the change, so that no step straddles a jump; each piece gets steps no longer than
+    1/substeps of a tick.
+    """
+    if switch_share > 0.0:
+        steps = max(int(substeps * switch_share + 0.999999), 1)
+        part = switch_share / steps
+        for i in range(steps):
+            state = runge_kutta(plant, state, start, end, i * part, part, period_s, old_command)
+    if switch_share < 1.0:
+        steps = max(int(substeps * (1.0 - switch_share) + 0.999999), 1)
+        part = (1.0 - switch_share) / steps
+        for i in range(steps):
+            state = runge_kutta(plant, state, start, end, switch_share + i * part, part, period_s, command)
+    return state
+
+
+def initial_state(plant: Plant, around: Surroundings) -> PlantState:
+    """The plant at rest with an empty cuff, in equilibrium with its surroundings."""
+    valve: Any = StageState(0.0, 0.0) if isinstance(plant.valve, PressureValve) else SpoolState(0.0, 0.0)
+    area = static_area(plant.artery, around.arterial_mmHg, around.tone)
+    veins = vein_target(plant.vein, 0.0)
+    return PlantState(
+        supply_mmHg=plant.supply.pressure_mmHg,
+        valve=valve,
+        line=initial_line(plant.tube),
+        cuff_mmHg=0.0,
+        external_mmHg=0.0,
+        creep_area=area,
+        venous_volume=veins,
+        photodiode=light_intensity(plant.light, area, veins, around.ambient),
+        reading_mmHg=plant.transducer.offset_mmHg,
+    )

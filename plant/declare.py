@@ -1,0 +1,172 @@
+"""How a part declares itself: its parameters once, its physics once, compiled and cached safely.
+
+`quantity` puts a unit, bounds, a meaning and a source on a parameter; kernel, rig file, documentation and
+bench read the same declaration. `compiled` is Numba's `njit` with a disk cache that cannot go stale.
+`verb` makes a function that is resolved by the part's class when its caller is compiled.
+"""
+from __future__ import annotations
+
+import hashlib
+import os
+import tempfile
+from collections.abc import Callable
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any, TypeVar, get_type_hints
+
+import numba
+from numba import njit
+from numba.core import types
+from numba.extending import overload
+from pydantic import Field
+from pydantic.fields import FieldInfo
+
+Function = TypeVar("Function", bound=Callable[..., Any])
+
+ROOMS = ("plant", "controller", "calibrate", "experiments")
+
+
+def quantity(unit: str, low: float, high: float, meaning: str, source: str) -> Any:
+    """A bounded parameter: unit as printed, inclusive bounds, meaning, where the default comes from."""
+    return Field(
+        ge=low, le=high, allow_inf_nan=False, description=meaning, json_schema_extra={"unit": unit, "source": source}
+    )
+
+
+def switch(meaning: str, source: str) -> Any:
+    """A yes-or-no parameter."""
+    return Field(description=meaning, json_schema_extra={"unit": "", "source": source})
+
+
+class Declared:
+    """One parameter as declared: name, default, unit, bounds, meaning, source (plain data for printing)."""
+
+    def __init__(self, name: str, default: Any, info: FieldInfo, annotation: Any) -> None:
+        extra = info.json_schema_extra if isinstance(info.json_schema_extra, dict) else {}
+        bounds = {type(m).__name__: m for m in info.metadata}
+        self.name = name
+        self.default = default
+        self.annotation = annotation
+        self.kind = annotation.__origin__
+        self.unit = str(extra.get("unit", ""))
+        self.meaning = info.description or ""
+        self.source = str(extra.get("source", ""))
+        self.low: float | None = getattr(bounds.get("Ge"), "ge", None)
+        self.high: float | None = getattr(bounds.get("Le"), "le", None)
+
+
+def declared(part_class: type) -> list[Declared]:
+    """Every parameter of a part's NamedTuple class, in order. Raises ValueError for one without a declaration."""
+    found = []
+    hints = get_type_hints(part_class, include_extras=True)
+    defaults: dict[str, Any] = getattr(part_class, "_field_defaults", {})
+    for name in part_class._fields:  # type: ignore[attr-defined]
+        infos = [m for m in getattr(hints[name], "__metadata__", ()) if isinstance(m, FieldInfo)]
+        if len(infos) != 1:
+            raise ValueError(f"{part_class.__name__}.{name} has no unit, bounds, meaning and source")
+        found.append(Declared(name, defaults.get(name), infos[0], hints[name]))
+    return found
+
+
+# --- compiling -------------------------------------------------------------------------------------------------
+
+_outside_sources: set[Path] = set()  # a user's own part files, beside the rooms' own
+_cached: list[Any] = []  # every dispatcher with a disk cache, to move when a user's file joins
+
+
+def _sources() -> list[Path]:
+    top = Path(__file__).resolve().parent.parent
+    inside = [p for room in ROOMS for p in sorted((top / room).glob("**/*.py"))]
+    return inside + sorted(_outside_sources)
+
+
+def cache_directory() -> Path:
+    """Where compiled code is kept: named after a hash of every source file and library that shapes it.
+
+    Numba itself only notices an edit in the file of the cached function, not in the files of what it calls.
+    """
+    digest = hashlib.sha256()
+    for library in ("numba", "llvmlite", "numpy"):
+        digest.update(f"{library} {version(library)}\n".encode())
+    for path in _sources():
+        digest.update(f"{path.name}\n".encode() + path.read_bytes())
+    home = os.environ.get("CUFFLOOP_CACHE_DIR") or os.path.join(
+        os.environ.get("XDG_CACHE_HOME") or os.path.expanduser("~/.cache"), "cuffloop"
+    )
+    place = Path(home) / digest.hexdigest()[:20]
+    try:
+        place.mkdir(parents=True, exist_ok=True)
+    except OSError:  # a read-only home: compiled code then lives as long as the machine's temporary files
+        place = Path(tempfile.gettempdir()) / "cuffloop" / digest.hexdigest()[:20]
+        place.mkdir(parents=True, exist_ok=True)
+    return place
+
+
+_place: Path | None = None
+
+
+def _enable_cache(dispatcher: Any) -> None:
+    """Give one dispatcher a disk cache in our directory, leaving Numba's global setting as it was."""
+    global _place
+    if _place is None:
+        _place = cache_directory()
+    before = numba.config.CACHE_DIR
+    numba.config.CACHE_DIR = str(_place)
+    try:
+        dispatcher.enable_caching()
+    finally:
+        numba.config.CACHE_DIR = before
+
+
+def compiled(function: Function) -> Function:
+    """Compile a pure function on first call and keep the machine code on disk until any source changes."""
+    dispatcher = njit(error_model="numpy")(function)
+    _enable_cache(dispatcher)
+    _cached.append(dispatcher)
+    return dispatcher  # type: ignore[no-any-return]
+
+
+def inlined(function: Function) -> Function:
+    """Compile a small function that only other compiled functions call; it is cached inside its callers."""
+    return njit(error_model="numpy")(function)  # type: ignore[no-any-return]
+
+
+def include_source(path: Path) -> None:
+    """Count a file outside the rooms (a user's own part) among what the cached code depends on."""
+    global _place
+    path, top = path.resolve(), Path(__file__).resolve().parent.parent
+    if path in _outside_sources or any(path.is_relative_to(top / room) for room in ROOMS):
+        return
+    _outside_sources.add(path)
+    _place = None
+    for dispatcher in _cached:
+        _enable_cache(dispatcher)
+
+
+def verb(name: str) -> Any:
+    """A generic function resolved by the part's class when its caller is compiled; register with `.of(Class)`."""
+    implementations: dict[type, Any] = {}
+
+    def generic(part: Any, *args: Any) -> Any:
+        return implementations[type(part)](part, *args)
+
+    generic.__name__ = generic.__qualname__ = name
+
+    @overload(generic, jit_options={"error_model": "numpy"})
+    def _resolve(part, *args):  # type: ignore[no-untyped-def]  # Numba compares the two signatures, notes and all
+        if isinstance(part, types.BaseNamedTuple) and part.instance_class in implementations:
+            implementation = implementations[part.instance_class]
+            return lambda part, *args: implementation(part, *args)
+        return None
+
+    def register(part_class: type) -> Callable[[Function], Function]:
+        def keep(function: Function) -> Function:
+            include_source(Path(function.__code__.co_filename))
+            implementations[part_class] = compiled(function)
+            return implementations[part_class]  # type: ignore[no-any-return]
+
+        return keep
+
+    generic.of = register  # type: ignore[attr-defined]
+    generic.implementations = implementations  # type: ignore[attr-defined]
+    return generic

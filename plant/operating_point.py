@@ -1,0 +1,159 @@
+"""Operating point of the plant in the clamp, its coupled linear twin there, and the substeps that its speed needs."""
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from plant import artery, cuff, flow_valve, light, pressure_valve, supply, tissue, transducer, tube, vein
+from plant.air import Air, expansion
+from plant.assembly import Plant, PlantState, Surroundings
+from plant.errors import InputError
+from plant.flow_valve import FlowValve, Side, SpoolState
+from plant.linear import Linear, join
+from plant.pressure_valve import StageState
+from plant.tube import LineState, NoLineState, NoTube, Tube
+
+SIDES: tuple[Side, Side] = ("fill", "vent")
+
+
+class OperatingPoint(NamedTuple):
+    """A steady clamp: everything at rest at one arterial pressure."""
+
+    around: Surroundings
+    state: PlantState
+    command: float  # valve command that holds it
+    area: float  # arterial area, fraction of maximal area
+    light: float  # photodiode level, fraction of full scale: the set point
+    light_slope: float  # light per mmHg of cuff pressure, wall at rest for all but its immediate share [1/mmHg]
+    smooth: bool  # whether the valve's gain is the same just above and just below this point
+
+
+def clamp_point(
+    plant: Plant, arterial_mmHg: float, tone: float = 0.0, offset_mmHg: float = 0.0, ambient: float | None = None
+) -> OperatingPoint:
+    """The steady clamp at a constant arterial pressure [mmHg].
+
+    The transmural pressure is that of peak compliance plus `offset_mmHg` (0: the unloaded volume, half the maximal
+    area). Raises InputError when the supply cannot hold the cuff pressure that this takes.
+    """
+    steady_light = plant.light.ambient if ambient is None else ambient
+    transmural = artery.unloaded_pressure(plant.artery, tone) + offset_mmHg
+    external = arterial_mmHg - transmural
+    pressure = external / plant.tissue.transmission
+    if pressure <= 0.0:
+        raise InputError(f"no clamp at {arterial_mmHg:.6g} mmHg arterial pressure: cuff pressure would be {pressure:.4g}")
+    leak = plant.cuff.leak_mL_s_mmHg * pressure
+    node = pressure
+    if not isinstance(plant.tube, NoTube):
+        node = _towards_valve(plant.tube, plant.air, pressure, leak, 1.0)
+    valve, command, reservoir = _resting_valve(plant, leak, node)
+    area = artery.static_area(plant.artery, transmural, tone)
+    veins = vein.vein_target(plant.vein, external)
+    lit = light.light_intensity(plant.light, area, veins, steady_light)
+    slope = artery.static_compliance(plant.artery, transmural, tone) * plant.artery.fast_fraction
+    per_area = (lit - steady_light) * plant.light.arterial_absorption_per_cm * plant.light.arterial_path_cm
+    sensed = node if plant.transducer.at_valve_end else pressure
+    state = PlantState(
+        reservoir, valve, _resting_line(plant, node, pressure, leak), pressure, external, area, veins, lit,
+        plant.transducer.gain * sensed + plant.transducer.offset_mmHg,
+    )
+    opening = abs(command) - plant.valve.dead_band if isinstance(plant.valve, FlowValve) else 1.0
+    return OperatingPoint(
+        Surroundings(arterial_mmHg, tone, steady_light), state, command, area, lit,
+        slope * per_area * plant.tissue.transmission, opening > 1e-6,
+    )
+
+
+def _resting_valve(plant: Plant, outflow_mL_s: float, node_mmHg: float) -> tuple[SpoolState | StageState, float, float]:
+    valve = plant.valve
+    if isinstance(valve, FlowValve):
+        bleed = flow_valve.restriction_flow(plant.air, valve.bleed_conductance, valve.critical_ratio, node_mmHg, 0.0)
+        reservoir = supply.supply_equilibrium(plant.supply, outflow_mL_s + bleed)
+        position = flow_valve.resting_position(valve, plant.air, outflow_mL_s, node_mmHg, reservoir)
+        if reservoir <= node_mmHg or position > 1.0:
+            raise InputError(
+                f"supply.pressure_mmHg: the reservoir settles at {reservoir:.4g} mmHg, too low to hold {node_mmHg:.4g} "
+                "mmHg in the cuff; raise supply.pressure_mmHg or lower valve.bleed_conductance"
+            )
+        return SpoolState(position, 0.0), position, reservoir
+    reservoir = supply.supply_equilibrium(plant.supply, outflow_mL_s)
+    stage = node_mmHg + outflow_mL_s * valve.outlet_resistance_mmHg_s_mL
+    command = stage / valve.range_mmHg
+    if command > 1.0 or stage >= reservoir:
+        raise InputError(
+            f"valve.range_mmHg = {valve.range_mmHg:.6g} and a reservoir at {reservoir:.4g} mmHg cannot hold "
+            f"{stage:.4g} mmHg at the valve; raise the lower of the two"
+        )
+    return StageState(stage, 0.0), command, reservoir
+
+
+def _resting_line(plant: Plant, node_mmHg: float, cuff_mmHg: float, flow_mL_s: float) -> LineState | NoLineState:
+    if isinstance(plant.tube, NoTube):
+        return NoLineState(0.0)
+    n = plant.tube.sections
+    inner = tuple(_towards_valve(plant.tube, plant.air, cuff_mmHg, flow_mL_s, 1.0 - i / n) for i in range(1, n))
+    return LineState((float(node_mmHg), *inner), (float(flow_mL_s),) * n)
+
+
+def _towards_valve(line: Tube, air: Air, cuff_mmHg: float, flow_mL_s: float, share: float) -> float:
+    # a section's drop is R q p_ref T/(T0 p_mean), so the square of absolute pressure is straight along a line
+    absolute = cuff_mmHg + air.atmosphere_mmHg
+    drop = share * 2.0 * tube.tube_resistance(line) * expansion(air) * flow_mL_s
+    return math.sqrt(absolute * absolute + drop) - air.atmosphere_mmHg
+
+
+def part_twins(plant: Plant, point: OperatingPoint, side: Side) -> dict[str, Linear]:
+    """The linear twin of each part at an operating point; `side` says which side of a flow valve is described."""
+    state = point.state
+    node = state.line.pressures_mmHg[0] if isinstance(state.line, LineState) else state.cuff_mmHg
+    line_flow = state.line.flows_mL_s[-1] if isinstance(state.line, LineState) else 0.0
+    if isinstance(plant.valve, FlowValve):
+        valve = flow_valve.linear_twin(plant.valve, plant.air, side, node, state.supply_mmHg, point.command)
+    else:
+        valve = pressure_valve.linear_twin(plant.valve)
+    transmural = point.around.arterial_mmHg - state.external_mmHg
+    return {
+        "valve": valve,
+        "supply": supply.linear_twin(plant.supply, plant.air, state.supply_mmHg),
+        "tube": tube.linear_twin(plant.tube, plant.air, state.cuff_mmHg, line_flow),
+        "cuff": cuff.linear_twin(plant.cuff, plant.air, state.cuff_mmHg, tube.line_end_volume(plant.tube)),
+        "tissue": tissue.linear_twin(plant.tissue),
+        "wall": artery.linear_twin(plant.artery, transmural, point.around.tone),
+        "vein": vein.linear_twin(plant.vein, state.external_mmHg),
+        "photodiode": light.linear_twin(plant.light, point.area, state.venous_volume),
+        "transducer": transducer.linear_twin(plant.transducer),
+    }
+
+
+OUTPUTS = ("light", "reading", "cuff_pressure", "external_pressure", "area", "node_pressure")
+
+
+def plant_twin(plant: Plant, point: OperatingPoint, side: Side = "fill") -> Linear:
+    """Coupled twin from (`command`, `arterial_pressure`) to light [full scale], pressures [mmHg] and area [1]."""
+    return join(list(part_twins(plant, point, side).values()), ("command", "arterial_pressure"), OUTPUTS)
+
+
+def substeps_needed(plant: Plant, points: list[OperatingPoint], period_s: float, reach: float = 1.1) -> int:
+    """Runge–Kutta steps a tick so that |λ|·step stays below `reach` for the fastest state, never fewer than 4.
+
+    The valve is also taken fully open, at these points and with an empty cuff: that is where a small volume on a
+    wide opening is fastest. Fourth-order Runge–Kutta is stable to about 2.8; 1.1 keeps its error small as well.
+    """
+    fastest = 0.0
+    for point in points:
+        for side in SIDES:
+            wide = point._replace(command=(1.0 if side == "fill" else -1.0))
+            empty = _emptied(wide)
+            for case in (point, wide, empty):
+                poles = np.linalg.eigvals(plant_twin(plant, case, side).a)
+                fastest = max(fastest, float(np.max(np.abs(poles))))
+    return max(4, math.ceil(fastest * period_s / reach))
+
+
+def _emptied(point: OperatingPoint) -> OperatingPoint:
+    line = point.state.line
+    if isinstance(line, LineState):
+        line = LineState((0.0,) * len(line.pressures_mmHg), (0.0,) * len(line.flows_mL_s))
+    return point._replace(state=point.state._replace(cuff_mmHg=0.0, line=line, external_mmHg=0.0))
