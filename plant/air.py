@@ -12,7 +12,7 @@ import math
 from typing import Annotated, NamedTuple
 
 from plant.declare import compiled, inlined, quantity
-from plant.units import REFERENCE_PRESSURE_mmHg, REFERENCE_TEMPERATURE_K
+from plant.units import REFERENCE_TEMPERATURE_K, REFERENCE_PRESSURE_mmHg
 
 ML_PER_S_PER_MMHG = 1000.0 / REFERENCE_PRESSURE_mmHg  # 1 dm³/(s·bar) = 1000 mL/s per 100 kPa
 

@@ -4,6 +4,7 @@
 """
 from __future__ import annotations
 
+import math
 from typing import Literal
 
 from plant.errors import InputError
@@ -36,6 +37,11 @@ def blood_absorption(
         raise InputError(f"wavelength_nm = {wavelength_nm} is not in the {table} table; use one of {sorted(rows)}")
     if not 0.0 <= saturation <= 1.0:
         raise InputError(f"saturation = {saturation} is outside 0 … 1")
+    molar_mass = MOLAR_MASS_g_mol[table] if molar_mass_g_mol is None else molar_mass_g_mol
+    if not 0.0 <= haemoglobin_g_L < math.inf:
+        raise InputError(f"haemoglobin_g_L = {haemoglobin_g_L} must be 0 or more")
+    if not 0.0 < molar_mass < math.inf:
+        raise InputError(f"molar_mass_g_mol = {molar_mass} must be above 0")
     oxygenated, reduced = rows[wavelength_nm]
     mean = saturation * oxygenated + (1.0 - saturation) * reduced
-    return 2.303 * mean * haemoglobin_g_L / (molar_mass_g_mol or MOLAR_MASS_g_mol[table])
+    return 2.303 * mean * haemoglobin_g_L / molar_mass

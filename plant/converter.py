@@ -1,12 +1,12 @@
-"""Converter: a value as a finite number of steps shows it, clipped at the ends of its range.
+"""Converter: a value as a finite number of levels shows it.
 
-Mid-tread, so zero is a level:  reading = step · floor(value/step + ½),  then held within low … high. The clipped ends
-are readings too, whether or not they are multiples of the step; inside the range no reading is off by more than half
-a step.
+Mid-tread, so zero is a level and every reading a whole number of steps:  reading = step · floor(value/step + ½).
+Beyond the outermost levels inside its range it is clipped to them; between them no reading is off by more than half a
+step.
 """
 from __future__ import annotations
 
-import math
+import numpy as np
 
 from plant.declare import compiled
 
@@ -15,9 +15,10 @@ from plant.declare import compiled
 def convert(value: float, low: float, high: float, step: float) -> float:
     """Reading of `value` by a converter with range low … high and the given step, all in the value's unit.
 
-    A step of zero or less means no steps, still clipped. Common practice.
+    A step of zero or less means no levels, still clipped. NaN stays NaN. Common practice.
     """
     reading = value
     if step > 0.0:
-        reading = step * math.floor(value / step + 0.5)
+        level = min(max(np.floor(value / step + 0.5), np.ceil(low / step)), np.floor(high / step))
+        reading = step * level
     return min(max(reading, low), high)

@@ -112,14 +112,17 @@ def _refuse_long_holes(record: RawRecord, part: slice, first: float, last: float
 def _positions(time_s: Samples, interval_s: float, wanted_s: Samples) -> Samples:
     """Wanted times as fractional sample numbers of the record.
 
-    When the times differ from an even grid by no more than they were printed with, the grid is taken for the truth;
-    otherwise (a clock that drifts) the record's own times are joined by straight lines.
+    When the times differ from an even grid by no more than they were printed with, the grid (by least squares) is
+    taken for the truth; otherwise (a clock that drifts) the record's own times are joined by straight lines.
     """
-    last = len(time_s) - 1
-    off_grid = float(np.max(np.abs(time_s - np.arange(last + 1) * interval_s)))
+    number = np.arange(float(len(time_s)))
+    centre = number - number.mean()
+    step = float(np.dot(centre, time_s) / np.dot(centre, centre))
+    begin = float(time_s.mean()) - step * number.mean()
+    off_grid = float(np.max(np.abs(time_s - (begin + step * number))))
     if off_grid <= 1.01 * printed_step(time_s) or off_grid < 1e-3 * interval_s:
-        return np.clip(wanted_s / interval_s, 0.0, last)
-    return np.asarray(np.interp(wanted_s, time_s, np.arange(last + 1.0)))
+        return np.asarray(np.clip((wanted_s - begin) / step, 0.0, number[-1]))
+    return np.asarray(np.interp(wanted_s, time_s, number))
 
 
 def pig_file() -> Path | None:

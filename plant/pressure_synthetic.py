@@ -117,14 +117,13 @@ def beat_train(params: SyntheticPressure, seconds: float, seed: int) -> BeatTrai
 
 def train_from_intervals(params: SyntheticPressure, interval_s: Samples) -> BeatTrain:
     """Beats at given intervals [s], the first one beginning at time 0. Raises InputError."""
-    total = float(np.sum(interval_s))
-    _check(params, total)
     wrong = ~((interval_s >= SHORTEST_BEAT_s) & (interval_s <= LONGEST_BEAT_s))
     if np.any(wrong):
         first = int(np.argmax(wrong))
         raise InputError(
             f"interval {first} = {interval_s[first]:g} s is outside {SHORTEST_BEAT_s:g} … {LONGEST_BEAT_s:g} s"
         )
+    _check(params, float(np.sum(interval_s)))
     onsets = np.concatenate([[0.0], np.cumsum(interval_s)])
     return _train(params, onsets, np.zeros(len(interval_s), bool), np.zeros(2))
 

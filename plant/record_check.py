@@ -86,7 +86,7 @@ def _check_time(record: RawRecord) -> float:
         raise InputError(
             f"{record.name}: sampled at {1.0 / interval:.4g} Hz; a pulse needs at least {LOWEST_RATE_Hz:g} Hz{hint}"
         )
-    slack = printed_step(record.time_s)
+    slack = min(printed_step(record.time_s), 0.25 * interval)  # what rounding of the times may do
     gap = steps > GAP * interval + slack
     if np.any(gap):
         first = int(np.argmax(gap))
@@ -99,7 +99,7 @@ def _check_time(record: RawRecord) -> float:
         first = int(np.argmax(short))
         raise InputError(
             f"{_at(record, first + 1)}: interval of {steps[first]:.6g} s is uneven against the median "
-            f"{interval:.6g} s; resample the record evenly"
+            f"{interval:.6g} s; resample the record evenly, or print time_s with more decimals"
         )
     span = float(record.time_s[-1] - record.time_s[0])
     if span < SHORTEST_s - interval:

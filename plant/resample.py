@@ -36,10 +36,7 @@ def resample(values: Samples, positions: Samples, spacing: float = 1.0) -> Sampl
     stretch = max(1.0, spacing)
     half = int(np.ceil(HALF_WIDTH * stretch))
     table = _table(half, 1.0 / stretch)
-    reach = min(half, len(values) - 1)
-    head = 2.0 * values[0] - values[reach:0:-1]
-    tail = 2.0 * values[-1] - values[-2 : -reach - 2 : -1]
-    padded = np.concatenate([np.full(half - reach, head[0]), head, values, tail, np.full(half - reach, tail[-1])])
+    padded = np.pad(values, half, mode="reflect", reflect_type="odd")
     windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * half)
     found = np.empty(len(positions))
     for start in range(0, len(positions), BLOCK):

@@ -1,0 +1,86 @@
+"""What the firmware does on one tick: read, run the mode's law, drive the actuator stage, limit, quantise.
+
+Modes are few: FILL brings cuff pressure to a start value by the transducer, CLAMP holds the light at its set point,
+VENT lets the air out. A change into CLAMP is bumpless.
+"""
+from __future__ import annotations
+
+from typing import Annotated, NamedTuple
+
+from controller.inverse import Direct, FlowInverse, achieved_demand, valve_command
+from controller.law import (
+    Coefficients,
+    ControllerState,
+    Terms,
+    bumpless_start,
+    control_demand,
+    control_settle,
+    limit_command,
+    quantise_command,
+)
+from plant.declare import inlined, quantity
+
+FILL, CLAMP, VENT = 0, 1, 2
+MODES = ("fill", "clamp", "vent")
+
+
+class Filling(NamedTuple):
+    """How cuff pressure is brought to its start value before the clamp: demand = k (target − reading) + k_f target."""
+
+    gain_per_mmHg: Annotated[float, quantity("1/mmHg", 0, 10, "demand per missing pressure", "invented")] = 0.02
+    feedforward_per_mmHg: Annotated[
+        float, quantity("1/mmHg", 0, 1, "demand per target pressure; 1/range for a pressure-type valve", "invented")
+    ] = 0.0
+
+
+class Firmware(NamedTuple):
+    """Everything the firmware is built with; the actuator stage comes in variants, told apart by class."""
+
+    coefficients: Coefficients
+    stage: Direct | FlowInverse
+    filling: Filling
+
+
+class Order(NamedTuple):
+    """What the firmware is asked to do on this tick."""
+
+    mode: int  # FILL, CLAMP or VENT
+    fill_mmHg: float  # start pressure of FILL
+    set_point: float  # light, fraction of full scale
+    light_slope: float  # light per mmHg of cuff pressure at the set point [1/mmHg]
+
+
+class FirmwareState(NamedTuple):
+    """What the firmware remembers between ticks."""
+
+    control: ControllerState
+    command: float  # last command, limited but before its quantiser
+    mode: int  # mode of the last tick
+
+
+@inlined
+def firmware_tick(
+    firmware: Firmware, state: FirmwareState, order: Order, light: float, reading_mmHg: float
+) -> tuple[FirmwareState, float, Terms, bool]:
+    """One tick: new state, quantised valve command, terms for telemetry, and whether a limit acted."""
+    coefficients, stage = firmware.coefficients, firmware.stage
+    error = (order.set_point - light) / order.light_slope
+    control = state.control
+    if order.mode == CLAMP and state.mode != CLAMP:
+        control = bumpless_start(coefficients, error, achieved_demand(stage, state.command, reading_mmHg))
+    demand, terms = control_demand(coefficients, control, error)
+    wanted = valve_command(stage, demand, reading_mmHg)
+    if order.mode == FILL:
+        missing = order.fill_mmHg - reading_mmHg
+        fill = firmware.filling.gain_per_mmHg * missing + firmware.filling.feedforward_per_mmHg * order.fill_mmHg
+        wanted = valve_command(stage, fill, reading_mmHg)
+    elif order.mode == VENT:
+        wanted = coefficients.output_low
+    command, limited = limit_command(coefficients, state.command, wanted)
+    if order.mode == CLAMP:
+        achieved = demand
+        if limited:
+            # the difference of the same function at both commands: exactly nothing when nothing was limited
+            achieved += achieved_demand(stage, command, reading_mmHg) - achieved_demand(stage, wanted, reading_mmHg)
+        control = control_settle(coefficients, control, terms, achieved)
+    return FirmwareState(control, command, order.mode), quantise_command(coefficients, command), terms, limited

@@ -1,0 +1,28 @@
+"""Small-signal step response of the sampled closed loop, tick by tick."""
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from controller.law import controller_linear
+from controller.loop import Loop
+from controller.sampled import augmented
+
+Samples = NDArray[np.float64]
+
+
+def tracking_step(loop: Loop, ticks: int) -> Samples:
+    """Cuff-side answer [mmHg] at each tick to a 1 mmHg step of what the loop must follow, shape (ticks,).
+
+    Linear and sampled: y = T r with T = L/(1+L), from the same matrices as the closed-loop poles.
+    """
+    a, b, c = augmented(loop.discrete, loop.by_demand, loop.by_reading, loop.light_slope)
+    ca, cb, cc, cd = controller_linear(loop.coefficients)
+    cb, cc, cd = np.ravel(cb), np.ravel(cc), float(np.ravel(cd)[0])
+    x, xc, out = np.zeros(len(a)), np.zeros(len(ca)), np.empty(ticks)
+    for k in range(ticks):
+        out[k] = c @ x
+        error = 1.0 - out[k]
+        demand = cc @ xc + cd * error
+        x, xc = a @ x + b * demand, ca @ xc + cb * error
+    return out

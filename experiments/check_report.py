@@ -1,0 +1,175 @@
+"""What people and programs read of a check, a run or a set of margins: lines, JSON and the list of figures."""
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+
+from controller.budget import BudgetRow
+from controller.timing import dead_ticks
+from experiments.check import Check, Judged, unstable_poles
+from experiments.metrics import Tracking
+from experiments.output import CAUTION
+from experiments.requirements import FIGURES, Verdict
+from experiments.simulate import Run
+
+
+def margins_lines(name: str, loops: list[Judged], worst: Judged, rows: list[BudgetRow]) -> list[str]:
+    """A short table of margins and the phase budget at the worst loop's crossover."""
+    lines = [f"margins of {name}, exact sampled loop ({_dead_time(worst)})", ""]
+    lines.append(f"{'operating point':<18}{'gain':>9}{'reduce':>9}{'phase':>8}{'delay':>17}{'modulus':>9}{'Ms':>7}"
+                 f"{'crossover':>11}{'bandwidth':>11}")
+    for judged in loops:
+        lines.append(_margin_row(judged, "  < worst" if judged is worst and len(loops) > 1 else ""))
+    for judged in loops:
+        if not judged.margins.stable:
+            poles = ", ".join(f"{p:.4f}" for p in unstable_poles(judged)[:4])
+            lines.append(f"{judged.name}: UNSTABLE, closed-loop poles outside the unit circle: {poles}")
+    point = worst.loop.point
+    if not point.smooth:
+        lines += ["", "The valve rests inside its dead band here: its small-signal gain at rest is zero, and each row "
+                  "describes the gain just past one edge. A quiescent bleed or the flow inverse cures it."]
+    if rows:
+        lines += ["", f"phase budget at {worst.margins.crossover_Hz:.3g} Hz ({worst.name})"]
+        lines += [f"  {row.part:<24}{row.phase_deg:>8.1f}°" for row in sorted(rows, key=lambda r: r.phase_deg)]
+        total = sum(row.phase_deg for row in rows)
+        lines.append(f"  {'sum':<24}{total:>8.1f}°   phase margin {_wrapped(180.0 + total):.1f}°")
+    return lines
+
+
+def _wrapped(degrees: float) -> float:
+    return (degrees + 180.0) % 360.0 - 180.0
+
+
+def _dead_time(judged: Judged) -> str:
+    whole, share = dead_ticks(judged.loop.timing)
+    return f"dead time {1e3 * judged.loop.timing.dead_time_s:.3g} ms = {whole + share:.3g} ticks"
+
+
+def _decibel(factor: float) -> str:
+    if not math.isfinite(factor) or factor <= 0.0:
+        return "∞ dB"
+    return f"{20 * math.log10(factor):.1f} dB"
+
+
+def _margin_row(judged: Judged, note: str) -> str:
+    m = judged.margins
+    if not m.stable:
+        return f"{judged.name:<18}  unstable ({m.unstable_closed_loop_poles} poles outside the unit circle){note}"
+    delay = f"{1e3 * m.delay_margin_s:.2f} ms = {m.delay_margin_ticks:.1f} T"
+    return (f"{judged.name:<18}{_decibel(m.gain_margin):>9}{_decibel(m.gain_reduction_margin):>9}"
+            f"{m.phase_margin_deg:>7.1f}°{delay:>17}{m.modulus_margin:>9.3f}{m.sensitivity_peak:>7.2f}"
+            f"{m.crossover_Hz:>8.1f} Hz{m.bandwidth_Hz:>8.1f} Hz{note}")
+
+
+def run_lines(run: Run, found: Tracking | None) -> list[str]:
+    """What a run came to."""
+    cuff = run.channels["cuff_mmHg"]
+    ticks = len(cuff)
+    lines = [f"{run.rig.name} on {run.trace.name}: {ticks * run.period_s:.1f} s, {ticks} ticks of "
+             f"{1e3 * run.period_s:g} ms, {run.substeps} Runge–Kutta steps a tick, seed {run.seed}"]
+    if run.status != "done":
+        lines.append(run.message)
+    lines.append(f"cuff pressure {np.min(cuff):.1f} … {np.max(cuff):.1f} mmHg")
+    if found is None:
+        lines.append("too little settled clamp to judge tracking")
+    else:
+        lines += str(found).splitlines()
+    return lines
+
+
+def verdict_lines(verdicts: list[Verdict]) -> list[str]:
+    """One line a limit."""
+    lines = [f"{'requirement':<46}{'found':>12}{'limit':>12}"]
+    for v in verdicts:
+        what = f"{FIGURES[v.figure][1]}{' (' + v.limit[:-4] + ')' if '_' in v.limit else ''}"
+        sign = "≥" if v.limit == "min" else "≤"
+        lines.append(f"{what:<46}{_number(v.found):>12}{sign + ' ' + _number(v.allowed):>12} {v.unit:<6}"
+                     f"{'pass' if v.passed else 'FAIL'}")
+    return lines
+
+
+def _number(value: float) -> str:
+    if math.isnan(value):
+        return "none"
+    return "∞" if math.isinf(value) else f"{value:.4g}"
+
+
+def check_lines(result: Check) -> list[str]:
+    """The whole check on one screen."""
+    lines = margins_lines(result.rig.name, result.loops, result.worst, result.budget)
+    lines += ["", *run_lines(result.run, result.tracking), "", *verdict_lines(result.verdicts), ""]
+    lines.append(f"{'PASS' if result.passed else 'FAIL'}: {result.rig.name} on {result.run.trace.name}")
+    return [*lines, CAUTION]
+
+
+def _margins_json(judged: Judged) -> dict[str, Any]:
+    m = judged.margins
+    return {
+        "operating_point": judged.name, "side": judged.loop.side, "smooth_at_rest": judged.loop.point.smooth,
+        "arterial_mmHg": judged.loop.point.around.arterial_mmHg, "stable": m.stable,
+        "unstable_closed_loop_poles": unstable_poles(judged) if not m.stable else [],
+        "gain_margin": m.gain_margin, "gain_reduction_margin": m.gain_reduction_margin,
+        "phase_margin_deg": m.phase_margin_deg, "delay_margin_s": m.delay_margin_s,
+        "delay_margin_ticks": m.delay_margin_ticks, "modulus_margin": m.modulus_margin,
+        "sensitivity_peak": m.sensitivity_peak, "crossover_Hz": m.crossover_Hz, "bandwidth_Hz": m.bandwidth_Hz,
+        "gain_crossovers": [c._asdict() for c in m.gain_crossovers],
+        "phase_crossovers": [c._asdict() for c in m.phase_crossovers],
+    }
+
+
+def loops_json(loops: list[Judged], worst: Judged, rows: list[BudgetRow]) -> dict[str, Any]:
+    """Margins of every loop and the budget of the worst."""
+    return {
+        "margins": [_margins_json(j) for j in loops],
+        "worst": worst.name,
+        "phase_budget": {"at_Hz": worst.margins.crossover_Hz, "degrees": {r.part: r.phase_deg for r in rows}},
+    }
+
+
+def run_json(run: Run, found: Tracking | None) -> dict[str, Any]:
+    """A run's outcome and tracking figures."""
+    cuff = run.channels["cuff_mmHg"]
+    return {
+        "rig": run.rig.name, "tables": run.rig.tables, "record": {"name": run.trace.name, "source": run.trace.source},
+        "run": {"status": run.status, "message": run.message, "seconds": len(cuff) * run.period_s,
+                "substeps": run.substeps, "plan": run.plan._asdict(), "set_point": run.point.light,
+                "cuff_low_mmHg": float(np.min(cuff)), "cuff_high_mmHg": float(np.max(cuff))},
+        "tracking": found.as_dict() if found is not None else None,
+    }
+
+
+def check_json(result: Check) -> dict[str, Any]:
+    """The whole check as plain data."""
+    verdicts = [{**v._asdict(), "passed": v.passed} for v in result.verdicts]
+    return {"passed": result.passed, "verdicts": verdicts, **run_json(result.run, result.tracking),
+            **loops_json(result.loops, result.worst, result.budget)}
+
+
+def margin_figures_of(
+    name: str, loops: list[Judged], worst: Judged, rows: list[BudgetRow]
+) -> dict[str, Callable[[], Any]]:
+    """Figures of the linear loop: the worst operating point's sides, and the budget."""
+    from experiments.figures_loop import budget_figure, margins_figure
+
+    point = worst.loop.point
+    pair = [(j.loop, j.margins) for j in loops if j.loop.point is point]
+    figures: dict[str, Callable[[], Any]] = {
+        "margins": lambda: margins_figure(pair, f"{name}: loop at {point.around.arterial_mmHg:.0f} mmHg arterial")
+    }
+    if rows:
+        title = f"{name}: what each part costs ({worst.name})"
+        figures["budget"] = lambda: budget_figure(rows, worst.margins.crossover_Hz, title)
+    return figures
+
+
+def check_figures(result: Check) -> dict[str, Callable[[], Any]]:
+    """All figures of a check."""
+    from experiments.figures_run import tracking_figure
+
+    figures = margin_figures_of(result.rig.name, result.loops, result.worst, result.budget)
+    word = "pass" if result.passed else "fail"
+    title = f"{result.rig.name} on {result.run.trace.name}: {word}"
+    return figures | {"tracking": lambda: tracking_figure(result.run, result.tracking, title)}

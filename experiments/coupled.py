@@ -1,0 +1,137 @@
+"""The coupled simulation: the firmware on its tick, the continuous plant in between.
+
+One compiled loop; time is the tick number. Dead time is exact: the command in force changes at its share of the tick.
+"""
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from controller.firmware import Firmware, FirmwareState, Order, firmware_tick
+from controller.inverse import Direct, FlowInverse  # noqa: F401  (their verbs must be registered before compiling)
+from controller.timing import Timing
+from plant.assembly import Plant, PlantState, Surroundings, arterial_area, plant_tick
+from plant.converter import convert
+from plant.declare import compiled, inlined
+from plant.light import flicker_sample
+from plant.noise import JITTER, LIGHT, MISSED, PRESSURE, gaussian, uniform
+from plant.parts import line_node, valve_play
+
+CHANNELS = (
+    "arterial_mmHg", "cuff_mmHg", "node_mmHg", "external_mmHg", "supply_mmHg", "area", "venous_volume", "light",
+    "reading_mmHg", "command", "mode", "limited", "error_mmHg", "lead", "notch", "proportional", "integral",
+    "derivative", "demand",
+)
+RUNNING, DIVERGED = 0, 1
+CEILING_mmHg = 3000.0  # no supply goes beyond: a pressure above it is a run that has diverged
+
+
+class Inputs(NamedTuple):
+    """Surroundings on the tick grid, one more than there are ticks."""
+
+    arterial_mmHg: NDArray[np.float64]
+    tone: NDArray[np.float64]
+    ambient: NDArray[np.float64]
+
+
+class Orders(NamedTuple):
+    """What the firmware is asked on each tick."""
+
+    mode: NDArray[np.int64]
+    fill_mmHg: NDArray[np.float64]
+    set_point: NDArray[np.float64]
+    light_slope: NDArray[np.float64]
+
+
+class Clock(NamedTuple):
+    """Timing as the kernel needs it."""
+
+    period_s: float
+    whole_ticks: int
+    share: float
+    jitter: float  # largest extra delay, share of a tick
+    missed_share: float
+    substeps: int
+    drift_mmHg_tick: float  # transducer offset drift
+
+
+class RunState(NamedTuple):
+    """Everything that goes from one block of ticks to the next."""
+
+    plant: PlantState
+    firmware: FirmwareState
+    played: float  # valve command behind its hysteresis, now in force
+    tick: int
+
+
+@inlined
+def sample_light(plant: Plant, state: PlantState, seed: int, tick: int, period_s: float) -> float:
+    """Light as the firmware reads it: photodiode, flicker, noise, converter."""
+    raw = state.photodiode + flicker_sample(plant.light, tick * period_s)
+    raw += plant.light.noise * gaussian(seed, LIGHT, tick)
+    return convert(raw, 0.0, 1.0, 2.0**-plant.light.bits if plant.light.bits > 0 else 0.0)
+
+
+@inlined
+def sample_pressure(plant: Plant, state: PlantState, seed: int, tick: int, drift_mmHg_tick: float) -> float:
+    """Pressure as the firmware reads it: transducer, drift, noise, converter."""
+    transducer = plant.transducer
+    raw = state.reading_mmHg + drift_mmHg_tick * tick + transducer.noise_mmHg * gaussian(seed, PRESSURE, tick)
+    step = transducer.full_scale_mmHg * 2.0**-transducer.bits if transducer.bits > 0 else 0.0
+    return convert(raw, -0.1 * transducer.full_scale_mmHg, transducer.full_scale_mmHg, step)
+
+
+@compiled
+def run_ticks(
+    plant: Plant, firmware: Firmware, clock: Clock, seed: int, inputs: Inputs, orders: Orders, start: RunState,
+    pending: NDArray[np.float64], trace: NDArray[np.float64],
+) -> tuple[RunState, int, int]:
+    """Run a block of ticks. Returns the state after it, RUNNING or DIVERGED, and the ticks done.
+
+    inputs and orders are the block's own slices; `pending` (w + 2 commands, a ring by tick) and `trace`
+    (ticks × CHANNELS) are filled in place.
+    """
+    state, control, played, tick = start
+    ticks = len(orders.mode)
+    ring = len(pending)
+    for k in range(ticks):
+        around = Surroundings(inputs.arterial_mmHg[k], inputs.tone[k], inputs.ambient[k])
+        light = sample_light(plant, state, seed, tick, clock.period_s)
+        reading = sample_pressure(plant, state, seed, tick, clock.drift_mmHg_tick)
+        order = Order(orders.mode[k], orders.fill_mmHg[k], orders.set_point[k], orders.light_slope[k])
+        previous = pending[(tick + ring - 1) % ring]
+        new_control, command, terms, limited = firmware_tick(firmware, control, order, light, reading)
+        if clock.missed_share > 0.0 and uniform(seed, MISSED, tick) < clock.missed_share:
+            command = previous  # the processor was busy: nothing runs, the last command stays
+        else:
+            control = new_control
+        pending[tick % ring] = command
+        row = trace[k]
+        row[0], row[1], row[2] = around.arterial_mmHg, state.cuff_mmHg, line_node(plant.tube, state.line, state.cuff_mmHg)
+        row[3], row[4], row[5] = state.external_mmHg, state.supply_mmHg, arterial_area(plant, state, around)
+        row[6], row[7], row[8], row[9] = state.venous_volume, light, reading, command
+        row[10], row[11] = order.mode, limited
+        row[12], row[13], row[14] = terms.error_mmHg, terms.lead, terms.notch
+        row[15], row[16], row[17], row[18] = terms.proportional, terms.integral, terms.derivative, terms.demand
+
+        arriving = valve_play(plant.valve, played, pending[(tick + ring - clock.whole_ticks) % ring])
+        share = clock.share
+        if clock.jitter > 0.0:
+            share += clock.jitter * uniform(seed, JITTER, tick)
+        end = Surroundings(inputs.arterial_mmHg[k + 1], inputs.tone[k + 1], inputs.ambient[k + 1])
+        state = plant_tick(plant, state, around, end, played, arriving, share, clock.substeps, clock.period_s)
+        played = arriving
+        tick += 1
+        if not (abs(state.cuff_mmHg) < CEILING_mmHg and abs(state.photodiode) < 1e6):
+            return RunState(state, control, played, tick), DIVERGED, k + 1
+    return RunState(state, control, played, tick), RUNNING, ticks
+
+
+def start_clock(timing: Timing, whole_ticks: int, share: float, substeps: int, drift_mmHg_h: float) -> Clock:
+    """The kernel's clock from declared timing."""
+    return Clock(
+        timing.period_s, whole_ticks, share, timing.jitter_s / timing.period_s, timing.missed_share, substeps,
+        drift_mmHg_h * timing.period_s / 3600.0,
+    )

@@ -1,0 +1,107 @@
+"""Figures of the linear loop: Bode, Nyquist with the modulus circle, step, and the phase budget."""
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from controller.budget import BudgetRow
+from controller.loop import Loop, sampled
+from controller.margins import Margins
+from controller.response import response
+from controller.step import tracking_step
+from experiments.figure_style import BLUE, GREEN, GREY, ORANGE, SIDE_COLOURS, SIDE_LINES, new_figure, stamp, tidy
+
+Judged = list[tuple[Loop, Margins]]
+
+
+def loop_response(loop: Loop, frequency_Hz: NDArray[np.float64]) -> NDArray[np.complex128]:
+    """Complex open-loop gain at each frequency, shape (n,)."""
+    plant = sampled(loop)
+    omega = 2.0 * np.pi * frequency_Hz
+    return np.array([response(plant, w) * response(loop.coefficients, w) for w in omega])
+
+
+
+def margins_figure(judged: Judged, title: str) -> Any:
+    """Bode, Nyquist and step of each side with its margins drawn."""
+    figure = new_figure(11.0, 7.0)
+    (top, right), (bottom, lower) = figure.subplots(2, 2, gridspec_kw={"width_ratios": [1.35, 1.0]})
+    nyquist_Hz = 0.5 / judged[0][0].timing.period_s
+    frequency = np.geomspace(0.3, nyquist_Hz, 500)
+    for loop, found in judged:
+        colour, line = SIDE_COLOURS[loop.side], SIDE_LINES[loop.side]
+        gain = loop_response(loop, frequency)
+        phase = np.degrees(np.unwrap(np.angle(gain)))
+        top.semilogx(frequency, 20 * np.log10(np.abs(gain)), line, color=colour, label=side_name(loop))
+        bottom.semilogx(frequency, phase, line, color=colour)
+        right.plot(gain.real, gain.imag, line, color=colour)
+        _draw_margins(top, bottom, found, colour)
+        steps = round(0.12 / loop.timing.period_s)
+        lower.plot(1e3 * loop.timing.period_s * np.arange(steps), tracking_step(loop, steps), line, color=colour)
+    top.axhline(0.0, color=GREY, linewidth=0.8)
+    bottom.axhline(-180.0, color=GREY, linewidth=0.8)
+    tidy(top, "", "open-loop gain (dB)")
+    tidy(bottom, "frequency (Hz)", "open-loop phase (°)")
+    top.set_ylim(-40, 50)
+    bottom.set_ylim(-400, -60)
+    top.set_title('thick bars: gain and phase margins', fontsize=8, color=GREY, loc='left')
+    top.legend(frameon=False, loc="upper right")
+    _draw_plane(right, judged)
+    tidy(lower, "time after a step of 1 mmHg (ms)", "cuff answer (mmHg)")
+    lower.axhline(1.0, color=GREY, linewidth=0.8)
+    figure.suptitle(title)
+    stamp(figure)
+    return figure
+
+
+def side_name(loop: Loop) -> str:
+    """How a loop's side is called in legends."""
+    from plant.flow_valve import FlowValve
+
+    return f"valve, {loop.side} side" if isinstance(loop.plant.valve, FlowValve) else "pressure-type valve"
+
+
+def _draw_margins(top: Any, bottom: Any, found: Margins, colour: str) -> None:
+    for gain_crossing in found.gain_crossovers:
+        at = [gain_crossing.frequency_Hz] * 2
+        bottom.plot(at, [-180.0, -180.0 + gain_crossing.phase_margin_deg], color=colour, linewidth=3.0, alpha=0.45)
+    for phase_crossing in found.phase_crossovers:
+        if np.isfinite(phase_crossing.frequency_Hz) and phase_crossing.gain_margin > 0.0:
+            at = [phase_crossing.frequency_Hz] * 2
+            top.plot(at, [-20 * np.log10(phase_crossing.gain_margin), 0.0], color=colour, linewidth=3.0, alpha=0.45)
+
+
+def _draw_plane(axes: Any, judged: Judged) -> None:
+    angle = np.linspace(0, 2 * np.pi, 200)
+    axes.plot(np.cos(angle), np.sin(angle), color="0.8", linewidth=0.8)
+    worst = min(found.modulus_margin for _, found in judged)
+    axes.fill(-1 + worst * np.cos(angle), worst * np.sin(angle), color=GREEN, alpha=0.18, linewidth=0)
+    axes.plot([-1.0], [0.0], "+", color="black", markersize=9)
+    axes.annotate(f"modulus margin {worst:.2f}", (-1.0, worst), textcoords="offset points", xytext=(4, 4), fontsize=8)
+    axes.set_xlim(-2.6, 1.1)
+    axes.set_ylim(-2.0, 1.2)
+    axes.set_aspect("equal", adjustable="box")
+    tidy(axes, "real part of the loop gain", "imaginary part")
+
+
+def budget_figure(rows: list[BudgetRow], crossover_Hz: float, title: str) -> Any:
+    """Degrees at crossover, part by part."""
+    figure = new_figure(7.5, 0.6 + 0.34 * len(rows))
+    axes = figure.subplots()
+    ordered = sorted(rows, key=lambda r: -r.phase_deg)
+    names, degrees = [r.part for r in ordered], [r.phase_deg for r in ordered]
+    colours = [ORANGE if d < 0 else BLUE for d in degrees]
+    axes.barh(range(len(ordered)), degrees, color=colours)
+    axes.set_yticks(range(len(ordered)), names)
+    axes.axvline(0.0, color=GREY, linewidth=0.8)
+    for i, d in enumerate(degrees):
+        axes.annotate(f"{d:+.1f}", (d, i), textcoords="offset points", xytext=(-4 if d < 0 else 4, 0), va="center",
+                      ha="right" if d < 0 else "left", fontsize=8)
+    low, high = min(degrees), max(0.0, *degrees)
+    axes.set_xlim(low - 0.14 * (high - low), high + 0.12 * (high - low))
+    tidy(axes, f"phase at crossover, {crossover_Hz:.3g} Hz (°);  sum {sum(degrees):+.1f}°", "")
+    figure.suptitle(title, fontsize=11)
+    stamp(figure)
+    return figure

@@ -1,0 +1,156 @@
+"""What each command does: read, compute, print a short table or JSON, write figures and files."""
+from __future__ import annotations
+
+import math
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from experiments.output import OutputFolder, print_json, print_lines, provenance
+from experiments.rig import Rig, built_in_rigs, load_rig
+from plant.errors import InputError
+from plant.pressure_record import PressureTrace
+
+
+def pressure_source(rig: Rig, record: str | None, seconds: float | None, start_s: float, seed: int) -> PressureTrace:
+    """The pressure trace a command runs on; without a name the pig's record, or the synthetic one where it is absent."""
+    from plant.pressure_record import load_record, pig_available
+    from plant.pressure_synthetic import SyntheticPressure, synthesise
+
+    if seconds is not None and not 0.0 < seconds <= 86_400.0:
+        raise InputError(f"--seconds {seconds:g} must be from above 0 to 86400 s")
+    if not 0.0 <= start_s < 1e7:
+        raise InputError(f"--start {start_s:g} must not be negative")
+    name = record or ("pig" if pig_available() else "synthetic")
+    if name == "synthetic":
+        return synthesise(SyntheticPressure(), rig.timing.period_s, seconds or 30.0, seed)
+    return load_record(name, rig.timing.period_s, seconds, start_s)
+
+
+@contextmanager
+def progress_bar(label: str, quiet: bool) -> Iterator[Callable[[float], None] | None]:
+    """A progress bar on standard error when it is a terminal and nothing else was asked for."""
+    import sys
+
+    if quiet or not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task(label, total=1.0)
+        yield lambda share: bar.update(task, completed=share)
+
+
+def check_job(
+    rig_name: str, record: str | None, requirements: Path | None, seconds: float | None, start_s: float, seed: int,
+    settings: list[str] | None, out: Path | None, as_json: bool,
+) -> int:
+    """`cuffloop check`: 0 when every limit is kept, 1 when one is not."""
+    from experiments.check import check
+    from experiments.check_report import check_figures, check_json, check_lines
+    from experiments.requirements import default_requirements, load_requirements
+
+    rig = load_rig(rig_name, settings)
+    limits = load_requirements(requirements or default_requirements(rig.name))
+    trace = pressure_source(rig, record, seconds, start_s, seed)
+    folder = OutputFolder.open(out)
+    with progress_bar("running the coupled loop", as_json) as progress:
+        result = check(rig, trace, limits, seed=seed, progress=progress)
+    document = check_json(result) | provenance(seed)
+    if folder:
+        folder.write_json("check.json", document)
+        folder.write_figures(check_figures(result))
+    if as_json:
+        print_json(document)
+    else:
+        print_lines(check_lines(result), folder)
+    return 0 if result.passed else 1
+
+
+def simulate_job(
+    rig_name: str, record: str | None, seconds: float | None, start_s: float, seed: int, settings: list[str] | None,
+    offset_mmHg: float, volume_error: float, vent_s: float, trace_file: Path | None, out: Path | None, as_json: bool,
+) -> int:
+    """`cuffloop simulate`: 0 when the run came to its end, 1 when it diverged."""
+    from experiments.check import run_tracking
+    from experiments.check_report import run_json, run_lines
+    from experiments.simulate import Plan, simulate
+    from experiments.trace_file import check_trace_name, write_trace
+
+    rig = load_rig(rig_name, settings)
+    if not all(math.isfinite(v) for v in (offset_mmHg, volume_error, vent_s)):
+        raise InputError("--offset, --volume-error and --vent must be finite numbers")
+    if trace_file is not None:
+        check_trace_name(trace_file)
+    trace = pressure_source(rig, record, seconds, start_s, seed)
+    folder = OutputFolder.open(out)
+    plan = Plan(vent_s=vent_s, offset_mmHg=offset_mmHg, set_point_error=volume_error)
+    with progress_bar("running the coupled loop", as_json) as progress:
+        run = simulate(rig, trace, plan, seed, progress=progress)
+    found = run_tracking(run)
+    document = run_json(run, found) | provenance(seed)
+    if trace_file is not None:
+        write_trace(trace_file, run, document)
+    if folder:
+        from experiments.figures_run import tracking_figure
+
+        folder.write_json("simulate.json", document)
+        folder.write_figures({"tracking": lambda: tracking_figure(run, found, f"{rig.name} on {trace.name}")})
+    if as_json:
+        print_json(document)
+    else:
+        print_lines(run_lines(run, found), folder)
+    return 0 if run.status == "done" else 1
+
+
+def margins_job(
+    rig_name: str, pressures_mmHg: list[float] | None, settings: list[str] | None, out: Path | None, as_json: bool
+) -> int:
+    """`cuffloop margins`: 0 when every loop is stable, 1 when one is not."""
+    from controller.budget import phase_budget
+    from experiments.check import judge_loops, worst_of
+    from experiments.check_report import loops_json, margin_figures_of, margins_lines
+
+    rig = load_rig(rig_name, settings)
+    for pressure in pressures_mmHg or []:
+        if not 10.0 <= pressure <= 300.0:
+            raise InputError(f"--at {pressure:g} must be from 10 to 300 mmHg")
+    points = {f"{p:g} mmHg": p for p in pressures_mmHg or [90.0]}
+    loops = judge_loops(rig, points)
+    worst = worst_of(loops)
+    rows = phase_budget(worst.loop, worst.margins.crossover_Hz) if math.isfinite(worst.margins.crossover_Hz) else []
+    folder = OutputFolder.open(out)
+    document: dict[str, Any] = {"rig": rig.name, **loops_json(loops, worst, rows)} | provenance(None)
+    if folder:
+        folder.write_json("margins.json", document)
+        folder.write_figures(margin_figures_of(rig.name, loops, worst, rows))
+    if as_json:
+        print_json(document)
+    else:
+        print_lines(margins_lines(rig.name, loops, worst, rows), folder)
+    return 0 if all(j.margins.stable for j in loops) else 1
+
+
+def rigs_job(rig_name: str | None, settings: list[str] | None, as_json: bool) -> int:
+    """`cuffloop rigs`: list the built-in rigs, or show one with all its parameters."""
+    from experiments.rig_table import list_lines, rig_lines
+
+    if rig_name is None:
+        rigs = [load_rig(name) for name in built_in_rigs()]
+        if as_json:
+            print_json({r.name: {"about": r.about} for r in rigs})
+        else:
+            print_lines(list_lines(rigs), None)
+        return 0
+    rig = load_rig(rig_name, settings)
+    if as_json:
+        print_json({"name": rig.name, "about": rig.about, "tables": rig.tables})
+    else:
+        print_lines(rig_lines(rig, shutil.get_terminal_size((100, 24)).columns), None)
+    return 0
+
+

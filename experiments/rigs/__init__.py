@@ -1,0 +1,1 @@
+"""Built-in rigs (TOML), invented for demonstration."""

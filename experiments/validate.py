@@ -1,0 +1,46 @@
+"""Checking tables against part declarations: one clear line for the first thing that is wrong."""
+from __future__ import annotations
+
+import functools
+from typing import Any
+
+from pydantic import ConfigDict, TypeAdapter, ValidationError, create_model
+
+from plant.declare import declared
+from plant.errors import InputError
+
+
+@functools.cache
+def _checker(part_class: type) -> TypeAdapter[Any]:
+    # a NamedTuple adapter takes sequences too and coerces "1" to 1.0; a strict model on the same fields does neither
+    fields: dict[str, Any] = {}
+    for parameter in declared(part_class):
+        default = ... if parameter.default is None else parameter.default
+        fields[parameter.name] = (parameter.annotation, default)
+    model = create_model(part_class.__name__, __config__=ConfigDict(extra="forbid", strict=True), **fields)
+    return TypeAdapter(model)
+
+
+def validated(part_class: type, values: dict[str, Any], where: str, table: str) -> Any:
+    """A part from a table of values. Raises InputError naming source, key, value and allowed range or keys."""
+    try:
+        model = _checker(part_class).validate_python(values)
+    except ValidationError as error:
+        raise InputError(_line(part_class, error.errors()[0], where, table)) from None
+    return part_class(**{p.name: getattr(model, p.name) for p in declared(part_class)})
+
+
+def _line(part_class: type, first: Any, where: str, table: str) -> str:
+    key = str(first["loc"][0]) if first["loc"] else ""
+    value = first.get("input")
+    parameters = {p.name: p for p in declared(part_class)}
+    if first["type"] == "extra_forbidden":
+        return f"{where}: {table}.{key} is not a key of this part; use one of {', '.join(parameters)}"
+    parameter = parameters.get(key)
+    shown = repr(value) if len(repr(value)) < 60 else repr(value)[:57] + "..."
+    if parameter is not None and parameter.low is not None:
+        unit = f" {parameter.unit}" if parameter.unit not in ("", "1") else ""
+        number = "a whole number" if parameter.kind is int else "a number"
+        return (f"{where}: {table}.{key} = {shown} must be {number} from {parameter.low:g} to {parameter.high:g}{unit} "
+                f"({parameter.meaning})")
+    return f"{where}: {table}.{key} = {shown}: {first['msg'][0].lower()}{first['msg'][1:]}"
