@@ -13,10 +13,11 @@ from numpy.typing import NDArray
 
 from controller.law import block_responses
 from controller.loop import Loop, sampled
-from controller.response import response
-from plant.operating_point import OUTPUTS, part_twins
+from controller.response import sweep
 from plant.linear import join
-from plant.tube import NoTube, linear_twin as tube_twin
+from plant.operating_point import OUTPUTS, part_twins
+from plant.tube import NoTube
+from plant.tube import linear_twin as tube_twin
 
 Complex = NDArray[np.complex128]
 
@@ -36,10 +37,8 @@ def phase_budget(loop: Loop, crossover_Hz: float) -> list[BudgetRow]:
     period, dead = loop.timing.period_s, loop.timing.dead_time_s
     rows["hold"] = np.exp(-0.5j * omega * period)
     rows["dead time"] = np.exp(-1j * omega * dead)
-    exact_plant = _sweep(sampled(loop), omega)
-    inner = _inner_loop(loop, omega)
-    rows["valve inverse"] = inner
-    exact = exact_plant * _sweep(loop.coefficients, omega)
+    rows["valve inverse"] = _inner_loop(loop, omega)
+    exact = sweep(sampled(loop), omega) * sweep(loop.coefficients, omega)
     explained = np.prod(list(rows.values()), axis=0)
     rows["sampling"] = exact / explained
     return [BudgetRow(name, _last_degrees(value)) for name, value in rows.items() if not _trivial(value)]
@@ -71,12 +70,9 @@ def _plant_rows(loop: Loop, omega: NDArray[np.float64]) -> dict[str, Complex]:
 
 def _inner_loop(loop: Loop, omega: NDArray[np.float64]) -> Complex:
     """What the actuator stage's own look at the measured pressure does to the loop."""
-    straight = sampled(loop)._replace(by_reading=0.0)
-    return np.asarray(_sweep(sampled(loop), omega) / _sweep(straight, omega))
-
-
-def _sweep(part: object, omega: NDArray[np.float64]) -> Complex:
-    return np.array([response(part, w) for w in omega])
+    whole = sampled(loop)
+    straight = whole._replace(by_reading=0.0)
+    return sweep(whole, omega) / sweep(straight, omega)
 
 
 def _last_degrees(value: Complex) -> float:
@@ -85,5 +81,3 @@ def _last_degrees(value: Complex) -> float:
 
 def _trivial(value: Complex) -> bool:
     return bool(np.max(np.abs(np.angle(value))) < 1e-9)
-
-

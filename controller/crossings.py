@@ -20,6 +20,7 @@ Complexes = NDArray[np.complex128]
 
 DEEPEST = 60  # halvings of one interval
 LARGEST_TURN_rad = 0.3  # of L between neighbouring samples
+PROBE = 1e-5  # relative step by which the slope of the phase is taken
 NARROWEST = 1e-9  # relative width below which an interval is not halved: a jump of phase at an undamped zero
 
 
@@ -166,47 +167,59 @@ def closest(plant: Any, controller: Any, a: float, la: complex, b: float, lb: co
             lc: complex) -> tuple[float, float]:
     """Frequency in (a, c) where |1 + L| is least, and that distance, from samples whose middle one is the nearest.
 
-    The curve is replaced by the complex parabola through three samples, whose nearest point is found by Newton's
-    method; L is evaluated there, and again, until the step is negligible.
+    The curve is replaced by the complex parabola through the three latest samples, whose nearest point is found by
+    Newton's method; L is evaluated there, and again, until the step is negligible. Golden sections keep it in (a, c).
     """
-    width, before = c - a, c - a
+    width = c - a
+    best, nearest = b, square(1.0 + lb)
+    w0, l0, w1, l1, w2, l2 = a, la, c, lc, b, lb
     for trial in range(60):
-        first = (lb - la) * (1.0 / (b - a))  # a complex division by zero would raise
-        second = ((lc - lb) * (1.0 / (c - b)) - first) * (1.0 / (c - a))
-        x = b
+        first = (l2 - l1) * (1.0 / (w2 - w1))  # a complex division by zero would raise
+        second = (first - (l1 - l0) * (1.0 / (w1 - w0))) * (1.0 / (w2 - w0))
+        x = best
+        gap = 1.0 + l2
         for _ in range(6):
-            offset = x - b
-            gap = 1.0 + lb + offset * (first + second * (x - a))
-            slope = first + second * (offset + x - a)
+            slope = first + second * (2.0 * x - w1 - w2)
+            gap = 1.0 + l2 + (x - w2) * (first + second * (x - w1))
             curvature = square(slope) + 2.0 * (gap.real * second.real + gap.imag * second.imag)
             x -= (gap.real * slope.real + gap.imag * slope.imag) / curvature
-        step = abs(x - b)
-        if step * before <= 1e-13 * width * b or c - a < 1e-11 * b:
-            break
+        if abs(x - w2) * abs(w2 - w1) <= 1e-12 * width * best and trial > 0:
+            return x, math.sqrt(square(gap))
         if not a < x < c or trial % 6 == 5:
-            x = b + 0.381966 * (c - b) if c - b > b - a else b - 0.381966 * (b - a)
-        before = step
+            x = best + 0.381966 * (c - best) if c - best > best - a else best - 0.381966 * (best - a)
+        if x in (w0, w1, w2) or c - a <= 1e-12 * best:
+            break
         value = loop_at(plant, controller, x)
-        if square(1.0 + value) <= square(1.0 + lb):
-            if x > b:
-                a, la = b, lb
+        w0, l0, w1, l1, w2, l2 = w1, l1, w2, l2, x, value
+        distance = square(1.0 + value)
+        if distance <= nearest:
+            if x > best:
+                a = best
             else:
-                c, lc = b, lb
-            b, lb = x, value
-        elif x > b:
-            c, lc = x, value
+                c = best
+            best, nearest = x, distance
+        elif x > best:
+            c = x
         else:
-            a, la = x, value
-    return b, math.sqrt(square(1.0 + lb))
+            a = x
+    return best, math.sqrt(nearest)
+
+
+@inlined
+def turning_rate(plant: Any, controller: Any, omega: float, value: complex) -> float:
+    """Magnitude of the slope of L's phase [rad per rad/s] at `omega`, where L is `value`."""
+    ahead = loop_at(plant, controller, omega * (1.0 + PROBE))
+    return abs(ahead.imag * value.real - ahead.real * value.imag) / (square(value) * PROBE * omega)
 
 
 @inlined
 def trace(plant: Any, controller: Any, omega: Reals, plant_response: Complexes, largest_turn: float, start: float,
-          work: Scratch) -> tuple[int, bool]:
+          probing: bool, work: Scratch) -> tuple[int, bool]:
     """Sample L along `omega`, halving each interval over which it turns more than `largest_turn` [rad] or doubles.
 
-    A `start` below omega[0] puts a sample before it. Returns the number of samples in `work` and whether the phase
-    could be followed everywhere.
+    A `start` below omega[0] puts a sample before it. `probing` looks at the slope of the phase too, which a full turn
+    between two samples (of a long dead time) cannot hide from. Returns the number of samples in `work` and whether the
+    phase could be followed everywhere.
     """
     bound = math.cos(largest_turn) ** 2
     capacity = len(work.omega)
@@ -222,6 +235,9 @@ def trace(plant: Any, controller: Any, omega: Reals, plant_response: Complexes, 
             along = l0.real * l1.real + l0.imag * l1.imag
             n0, n1 = square(l0), square(l1)
             turns = along <= 0.0 or along * along < bound * n0 * n1 or not n0 < 4.0 * n1 < 16.0 * n0
+            if probing and not turns:
+                turns = (w1 - w0) * max(turning_rate(plant, controller, w0, l0),
+                                        turning_rate(plant, controller, w1, l1)) > 2.0 * largest_turn
             if turns and w1 - w0 > NARROWEST * w1:
                 if depth <= DEEPEST and count + depth + len(omega) - i < capacity:
                     middle = math.sqrt(w0 * w1)

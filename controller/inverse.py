@@ -57,11 +57,17 @@ def believed_air(atmosphere_mmHg: float) -> Air:
     return Air(atmosphere_mmHg, NOMINAL.temperature_K, NOMINAL.polytropic_exponent, NOMINAL.laminar_ratio)
 
 
+@inlined
+def believed_pressure(stage: FlowInverse, reading_mmHg: float) -> float:
+    """Measured pressure [mmHg] as the inverse uses it: within limits that keep both its gains away from zero."""
+    return min(max(reading_mmHg, 1.0), 0.98 * stage.supply_mmHg)
+
+
 @compiled
 def believed_flows(stage: FlowInverse, reading_mmHg: float) -> tuple[float, float, float]:
     """Flow per opening when filling and when venting, and the bleed [mL/s ANR], at a measured pressure [mmHg]."""
     air = believed_air(stage.atmosphere_mmHg)
-    pressure = min(max(reading_mmHg, 1.0), 0.98 * stage.supply_mmHg)  # keeps both gains away from zero
+    pressure = believed_pressure(stage, reading_mmHg)
     scale = stage.conductance / (1.0 - stage.dead_band)
     fill = restriction_flow(air, scale, stage.critical_ratio, stage.supply_mmHg, pressure)
     vent = restriction_flow(air, scale, stage.critical_ratio, pressure, 0.0)
@@ -93,12 +99,14 @@ def stage_slopes(stage: Direct | FlowInverse, side: str, demand: float, reading_
     air = believed_air(stage.atmosphere_mmHg)
     scale = stage.conductance / (1.0 - stage.dead_band)
     b = stage.critical_ratio
-    bleed, bleed_slope, _ = restriction_slopes(air, stage.bleed_conductance, b, reading_mmHg, 0.0)
+    pressure = believed_pressure(stage, reading_mmHg)
+    bleed, bleed_slope, _ = restriction_slopes(air, stage.bleed_conductance, b, pressure, 0.0)
     flow = demand * stage.full_flow_mL_s + bleed
     if side == "fill":
-        gain, _, gain_slope = restriction_slopes(air, scale, b, stage.supply_mmHg, reading_mmHg)
+        gain, _, gain_slope = restriction_slopes(air, scale, b, stage.supply_mmHg, pressure)
         flow = max(flow, 0.0)
     else:
-        gain, gain_slope, _ = restriction_slopes(air, scale, b, reading_mmHg, 0.0)
+        gain, gain_slope, _ = restriction_slopes(air, scale, b, pressure, 0.0)
         flow = min(flow, 0.0)
-    return stage.full_flow_mL_s / gain, (bleed_slope - flow * gain_slope / gain) / gain
+    by_reading = (bleed_slope - flow * gain_slope / gain) / gain if pressure == reading_mmHg else 0.0
+    return stage.full_flow_mL_s / gain, by_reading

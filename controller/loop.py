@@ -72,8 +72,8 @@ def closed_loop_poles(loop: Loop, added_dead_time_s: float = 0.0, gain: float = 
         discrete = sample(plant_twin(loop.plant, loop.point, loop.side), later)
     a, b, c = augmented(discrete, loop.by_demand, loop.by_reading, loop.light_slope)
     ca, cb, cc, cd = controller_linear(loop.coefficients)
-    cb, cc, cd = np.ravel(cb), np.ravel(cc) * gain, float(np.ravel(cd)[0]) * gain
-    whole = np.block([[a - cd * np.outer(b, c), np.outer(b, cc)], [-np.outer(cb, c), ca]])
+    straight = gain * float(cd[0, 0])
+    whole = np.block([[a - straight * np.outer(b, c), gain * np.outer(b, cc)], [-np.outer(cb, c), ca]])
     poles = np.linalg.eigvals(whole)
     return np.asarray(poles[np.argsort(-np.abs(poles))])
 
@@ -102,8 +102,9 @@ def loop_margins(loop: Loop) -> Margins:
 def exact_delay_margin(loop: Loop, guess_s: float) -> float:
     """Dead time [s] that may be added before a closed-loop pole leaves the unit circle, by the exact sampled model.
 
-    The textbook figure (phase margin over crossover) is the guess; it is exact for whole ticks and off by the hold's
-    aliasing for fractions. Returns `guess_s` when no crossing lies within a factor of two of it.
+    The textbook figure (phase margin over crossover) is the guess. It is exact for whole ticks; for fractions it is off
+    by the hold's aliasing, and always by what the dead time does inside the inner loop of a stage that looks at the
+    measured pressure. Returns `guess_s` when no crossing lies within a factor of two of it.
     """
     from scipy.optimize import brentq
 

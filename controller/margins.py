@@ -15,11 +15,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from controller.crossings import Complexes, Reals
-from controller.response import Unity, Zpk
-from controller.survey import Survey, respond, survey_many, survey_one
+from controller.response import Unity, Zpk, response
+from controller.survey import Survey, grid, survey_many, survey_one
 from plant.errors import InputError
 
-PLANT_TURN_rad = 0.15  # of the plant's phase between grid points
+GRID_TURN_rad = 0.15  # of the phase between grid points
 CAPACITY = 200_000  # samples of one curve; a dead time of many turns needs them
 BELOW_TOP = 1.0 - 1e-7  # last grid point of a sampled loop, as a share of π/T, where the response is real
 NEAR_TOP = (0.55, 0.6, 0.65, 0.7, 0.75, 0.8, 0.85, 0.9, 0.94, 0.97, 0.99, 0.997)  # shares of π/T in every grid
@@ -111,7 +111,7 @@ def margins(loop: OpenLoop, points_per_decade: int = 20) -> Margins:
     Raises InputError when the loop's band, period or pole counts cannot be. Crossings are exact to about 1e-12; the
     grid (`points_per_decade`, refined where the phase turns) only has to separate them.
     """
-    omega, plant, last = _grid(loop, points_per_decade)
+    omega, plant, last, followed = _grid(loop, points_per_decade)
     found, gain_omega, phase_margin, phase_omega, gain = survey_one(
         loop.plant, loop.controller, omega, plant, last, loop.integrators, loop.unstable_poles, CAPACITY + len(omega))
     s = Survey(*found)
@@ -134,7 +134,7 @@ def margins(loop: OpenLoop, points_per_decade: int = 20) -> Margins:
         gain_crossovers=tuple(GainCrossover(float(f), float(p)) for f, p in gains),
         phase_crossovers=tuple(PhaseCrossover(float(f), float(g)) for f, g in phases),
         period_s=loop.period_s,
-        resolved=s.resolved == 1.0,
+        resolved=followed and s.resolved == 1.0,
     )
 
 
@@ -157,7 +157,7 @@ def margins_many(loop: OpenLoop, rows: ArrayLike, integrators: ArrayLike | None 
     if len(bad):
         i, k = bad[0]
         raise InputError(f"rows: row {i}, {names[k]} = {table[i, k]}, must be finite")
-    omega, plant, last = _grid(loop, points_per_decade)
+    omega, plant, last, followed = _grid(loop, points_per_decade)
     at_origin = _counts("integrators", integrators, loop.integrators, len(table))
     outside = _counts("unstable_poles", unstable_poles, loop.unstable_poles, len(table))
     found = survey_many(loop.plant, loop.controller, table, omega, plant, last, at_origin, outside,
@@ -167,10 +167,19 @@ def margins_many(loop: OpenLoop, rows: ArrayLike, integrators: ArrayLike | None 
         peak = 1.0 / np.asarray(s.modulus)
     turn = 2.0 * math.pi
     return ManyMargins(
-        np.equal(s.unstable, 0.0) & np.greater(s.modulus, ON_BOUNDARY), np.asarray(s.unstable, dtype=np.int64), np.asarray(s.gain_margin),
-        np.divide(s.gain_margin_omega, turn), np.asarray(s.gain_reduction), np.degrees(s.phase_margin),
-        np.divide(s.crossover_omega, turn), np.asarray(s.delay_margin_s), np.asarray(s.modulus),
-        np.divide(s.modulus_omega, turn), peak, np.divide(s.bandwidth_omega, turn), np.equal(s.resolved, 1.0),
+        stable=np.equal(s.unstable, 0.0) & np.greater(s.modulus, ON_BOUNDARY),
+        unstable_closed_loop_poles=np.asarray(s.unstable, dtype=np.int64),
+        gain_margin=np.asarray(s.gain_margin),
+        gain_margin_Hz=np.divide(s.gain_margin_omega, turn),
+        gain_reduction_margin=np.asarray(s.gain_reduction),
+        phase_margin_deg=np.degrees(s.phase_margin),
+        crossover_Hz=np.divide(s.crossover_omega, turn),
+        delay_margin_s=np.asarray(s.delay_margin_s),
+        modulus_margin=np.asarray(s.modulus),
+        modulus_margin_Hz=np.divide(s.modulus_omega, turn),
+        sensitivity_peak=peak,
+        bandwidth_Hz=np.divide(s.bandwidth_omega, turn),
+        resolved=np.equal(s.resolved, 1.0) & followed,
     )
 
 
@@ -182,8 +191,9 @@ def _counts(name: str, given: ArrayLike | None, own: int, length: int) -> NDArra
     return np.ascontiguousarray(np.broadcast_to(values, (length,)), dtype=np.int64)
 
 
-def _grid(loop: OpenLoop, points_per_decade: int) -> tuple[Reals, Complexes, float]:
-    """Frequencies [rad/s], the plant's response there, and the upper end as `survey.ends` takes it."""
+def _grid(loop: OpenLoop, points_per_decade: int) -> tuple[Reals, Complexes, float, bool]:
+    """Frequencies [rad/s], the plant's response there, the upper end as `survey.ends` takes it, and whether the grid
+    follows the loop's phase."""
     top = math.pi / loop.period_s if loop.period_s > 0.0 else loop.high_rad_s
     if not 0.0 < loop.low_rad_s < top < math.inf:
         raise InputError(f"low_rad_s = {loop.low_rad_s:g}: must lie above 0 and below high_rad_s = {top:g}")
@@ -199,8 +209,8 @@ def _grid(loop: OpenLoop, points_per_decade: int) -> tuple[Reals, Complexes, flo
         inside += [high * share for share in NEAR_TOP if loop.low_rad_s < high * share]
     base = np.unique(np.concatenate([np.geomspace(loop.low_rad_s, high, count), inside]))
     base = base[np.append(True, np.diff(base) > 1e-6 * base[1:])]  # twins differ by rounding only
-    omega, plant, _ = respond(loop.plant, Unity(1.0), base, PLANT_TURN_rad, CAPACITY + len(base))
-    return omega, plant, top if loop.period_s > 0.0 else -top
+    omega, plant, resolved = grid(loop.plant, loop.controller, base, GRID_TURN_rad, CAPACITY + len(base))
+    return omega, plant, top if loop.period_s > 0.0 else -top, resolved
 
 
 # --- loops of zeros, poles and gain -------------------------------------------------------------------------------
@@ -209,39 +219,32 @@ def _grid(loop: OpenLoop, points_per_decade: int) -> tuple[Reals, Complexes, flo
 def open_loop(plant: Zpk, controller: Zpk | Unity | None = None) -> OpenLoop:
     """An open loop of parts given by zeros, poles and gain, with its poles counted and its band chosen.
 
-    Raises InputError for parts with different periods, more zeros than poles, poles on the stability boundary other
-    than integrators, or dead time that is no whole number of ticks in a sampled loop.
+    The parts are multiplied into one, under a controller of unit gain. Raises InputError for parts with different
+    periods, more zeros than poles, poles on the stability boundary other than integrators, or dead time that is no
+    whole number of ticks in a sampled loop.
     """
-    parts = [_plain(p) for p in (plant, controller) if isinstance(p, Zpk)]
-    periods = sorted({p.period_s for p in parts})
-    if len(periods) > 1:
-        raise InputError(f"period_s: the parts have periods {periods}, they must be equal")
-    period, delay = periods[0], sum(p.delay_s for p in parts)
-    poles = np.concatenate([p.poles for p in parts])
-    zeros = np.concatenate([p.zeros for p in parts])
+    whole = _product(plant, controller)
+    zeros, poles, _, period, delay = whole
     if len(zeros) > len(poles):
         raise InputError(f"zeros: {len(zeros)} of them with {len(poles)} poles, a loop cannot have more zeros")
     if period > 0.0 and abs(delay / period - round(delay / period)) > 1e-9:
         raise InputError(f"delay_s = {delay:g}: must be a whole number of periods of {period:g} s in a sampled loop")
     integrators, unstable = count_poles(poles, period)
     integrators -= count_poles(zeros, period)[0]
-    first = _plain(plant)
-    second: Any = Unity(float(controller.gain)) if isinstance(controller, Unity) else Unity(1.0)
-    if isinstance(controller, Zpk):
-        second = _plain(controller)
-    corners = np.concatenate([_corners(poles, period), _corners(zeros, period)])
+    roots = np.concatenate([poles, zeros])
+    corners = _corners(roots, period)
     corners = corners[corners > 0.0] if np.any(corners > 0.0) else np.array([1.0 / period if period else 1.0])
-    low, high = 1e-4 * corners.min(), math.pi / period if period > 0.0 else 30.0 * corners.max()
+    low, high = 1e-4 * float(corners.min()), math.pi / period if period > 0.0 else 30.0 * float(corners.max())
     if integrators < 0:  # zeros at the origin: a gain crossover on the low-frequency asymptote must lie in the band
-        low *= min(1.0, (10.0 * _size(first, second, low)) ** (1.0 / integrators))
+        low *= min(1.0, (10.0 * _size(whole, low)) ** (1.0 / integrators))
     if period == 0.0:
         if delay > 0.0:
             high = max(high, 20.0 / delay)
         fall = len(poles) - len(zeros)
         if fall > 0:
-            high *= max(1.0, (30.0 * _size(first, second, high)) ** (1.0 / fall))
-    features = tuple(f for root in np.concatenate([poles, zeros]) for f in _features(root, period) if low < f < high)
-    return OpenLoop(first, second, period, max(integrators, 0), unstable, min(low, 0.01 * high), high, features)
+            high *= max(1.0, (30.0 * _size(whole, high)) ** (1.0 / fall))
+    features = tuple(f for root in roots for f in _features(root, period) if low < f < high)
+    return OpenLoop(whole, Unity(1.0), period, max(integrators, 0), unstable, min(low, 0.01 * high), high, features)
 
 
 def count_poles(poles: ArrayLike, period_s: float) -> tuple[int, int]:
@@ -263,10 +266,18 @@ def count_poles(poles: ArrayLike, period_s: float) -> tuple[int, int]:
     return int(np.sum(origin)), int(np.sum(~origin & (excess > 0.0)))
 
 
-def _plain(part: Zpk) -> Zpk:
-    """The same part with the array and number types that the compiled code is kept for."""
-    return Zpk(np.array(part.zeros, dtype=complex), np.array(part.poles, dtype=complex), float(part.gain),
-               float(part.period_s), float(part.delay_s))
+def _product(plant: Zpk, controller: Zpk | Unity | None) -> Zpk:
+    """Both parts in one, with the array and number types that the compiled code is kept for."""
+    if controller is None or isinstance(controller, Unity):
+        other = Zpk(np.zeros(0, complex), np.zeros(0, complex), controller.gain if controller else 1.0, plant.period_s)
+    else:
+        other = controller
+    if plant.period_s != other.period_s:
+        raise InputError(f"period_s: the parts have periods {plant.period_s:g} and {other.period_s:g}, "
+                         "they must be equal")
+    return Zpk(np.concatenate([plant.zeros, other.zeros]).astype(complex),
+               np.concatenate([plant.poles, other.poles]).astype(complex), float(plant.gain * other.gain),
+               float(plant.period_s), float(plant.delay_s + other.delay_s))
 
 
 def _corners(roots: Complexes, period_s: float) -> Reals:
@@ -283,13 +294,12 @@ def _features(root: complex, period_s: float) -> list[float]:
         if abs(root) == 0.0 or abs(root - 1.0) <= NEAR_ORIGIN:
             return []
         root = np.log(root) / period_s
-    decay, frequency = abs(root.real), root.imag
+    decay, frequency = float(abs(root.real)), float(abs(root.imag))
     if frequency < 2.0 * decay:
-        return [abs(root)]
+        return [float(abs(root))]
     return [frequency + share * decay for share in (-1.5, -0.5, 0.0, 0.5, 1.5)]
 
 
-def _size(plant: Any, controller: Any, omega: float) -> float:
-    """|L| at `omega` [rad/s]."""
-    value = respond(plant, controller, np.array([omega]), 1.0, 1)[1][0]
-    return max(float(abs(value)), 1e-300)
+def _size(part: Zpk, omega: float) -> float:
+    """Magnitude of the response at `omega` [rad/s], never quite zero."""
+    return max(float(abs(response(part, omega))), 1e-300)

@@ -5,14 +5,23 @@
 from __future__ import annotations
 
 import cmath
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from plant.declare import verb
+from plant.declare import compiled, verb
 
 response = verb("response")
+
+
+@compiled
+def sweep(part: Any, omega: NDArray[np.float64]) -> NDArray[np.complex128]:
+    """Complex gain of one part along `omega` [rad/s], shape (n,)."""
+    values = np.empty(len(omega), np.complex128)
+    for i in range(len(omega)):
+        values[i] = response(part, omega[i])
+    return values
 
 
 class Zpk(NamedTuple):

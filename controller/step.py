@@ -17,8 +17,8 @@ def tracking_step(loop: Loop, ticks: int) -> Samples:
     Linear and sampled: y = T r with T = L/(1+L), from the same matrices as the closed-loop poles.
     """
     a, b, c = augmented(loop.discrete, loop.by_demand, loop.by_reading, loop.light_slope)
-    ca, cb, cc, cd = controller_linear(loop.coefficients)
-    cb, cc, cd = np.ravel(cb), np.ravel(cc), float(np.ravel(cd)[0])
+    ca, column, row, straight = controller_linear(loop.coefficients)
+    cb, cc, cd = column[:, 0], row[0], float(straight[0, 0])
     x, xc, out = np.zeros(len(a)), np.zeros(len(ca)), np.empty(ticks)
     for k in range(ticks):
         out[k] = c @ x

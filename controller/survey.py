@@ -11,7 +11,7 @@ import math
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba.core import types
+from numba import types
 from numba.extending import overload
 from numba.np.unsafe.ndarray import to_fixed_tuple
 from numpy.typing import NDArray
@@ -42,7 +42,7 @@ from plant.declare import compiled, inlined
 Integers = NDArray[np.int64]
 
 NEGLIGIBLE = 1e-9  # |L| at a "crossing" that is in truth a zero of L on the boundary
-ROUNDING = 1e-26  # square of the sine of a phase that is rounding error
+ROUNDING = 1e-13  # a sine of the phase, or a distance from the unit circle, that may be rounding error
 TOWARDS_ZERO = 1e-3  # the value at zero frequency is taken at this share of the lowest grid frequency
 
 
@@ -113,27 +113,38 @@ def above_minus(value: complex) -> float:
 def cross_unit(plant: Any, controller: Any, work: Scratch, count: int) -> int:
     """Every gain crossover: frequency, and phase of L above -180° (in (-180°, 180°], as rad), into `work`."""
     omega, loop = work.omega, work.loop
-    found = 0
+    found, j = 0, 0
     before = above_unit(loop[0], 0.0)
     for i in range(1, count):
         here = above_unit(loop[i], 0.0)
+        if abs(here) < ROUNDING:
+            continue  # on the circle to rounding: the samples beside it decide
+        if abs(before) < ROUNDING:
+            j, before = i, here  # no sample before this one was off the circle
+            continue
         k = i + 1 if i + 1 < count else max(i - 2, 0)  # a third sample beside the bracket
         after = above_unit(loop[k], 0.0)
         if (here > 0.0) != (before > 0.0):
-            w, value = refine_unit(0.0, plant, controller, omega[i - 1], before, omega[i], here, omega[k], after)
+            w, value = refine_unit(0.0, plant, controller, omega[j], before, omega[i], here, omega[k], after)
             work.gain_omega[found], work.gain_margin_rad[found] = w, above_minus(value)
             found += 1
         elif k > i and (after > 0.0) == (here > 0.0) and dips(before, here, after):
-            w, f, there = beyond_unit(plant, controller, omega[i - 1], before, omega[i], here, omega[k], after)
+            w, f, there = beyond_unit(plant, controller, omega[j], before, omega[i], here, omega[k], after)
             if there:
-                near, f_near = (omega[i], here) if w > omega[i] else (omega[i - 1], before)
+                near, f_near = (omega[i], here) if w > omega[i] else (omega[j], before)
                 far, f_far = (omega[k], after) if w > omega[i] else (omega[i], here)
                 for a, fa, b, fb, c, fc in ((near, f_near, w, f, far, f_far), (w, f, far, f_far, near, f_near)):
                     x, value = refine_unit(0.0, plant, controller, a, fa, b, fb, c, fc)
                     work.gain_omega[found], work.gain_margin_rad[found] = x, above_minus(value)
                     found += 1
-        before = here
+        j, before = i, here
     return found
+
+
+@inlined
+def on_axis(value: complex) -> bool:
+    """Whether L is real to rounding."""
+    return value.imag**2 < ROUNDING**2 * square(value)
 
 
 @inlined
@@ -153,9 +164,9 @@ def cross_axis(plant: Any, controller: Any, work: Scratch, count: int) -> tuple[
     found, turns, j = 0, 0, 0
     for i in range(1, count):
         l0, l1 = loop[j], loop[i]
-        if l1.imag**2 < ROUNDING * square(l1):
+        if on_axis(l1):
             continue  # on the axis to rounding: the samples beside it decide
-        if l0.imag**2 < ROUNDING * square(l0):
+        if on_axis(l0):
             j = i  # no sample before this one was off the axis
             continue
         k = i + 1 if i + 1 < count else max(i - 2, 0)
@@ -179,11 +190,10 @@ def cross_axis(plant: Any, controller: Any, work: Scratch, count: int) -> tuple[
                         if value.real < -1.0:
                             turns += 1 if fa > 0.0 else -1
         j = i
-    decided = loop[j].imag ** 2 >= ROUNDING * square(loop[j])
-    last_above = not decided or loop[j].imag > 0.0
+    last_above = on_axis(loop[j]) or loop[j].imag > 0.0
     first_above = last_above
     for i in range(count):
-        if loop[i].imag ** 2 >= ROUNDING * square(loop[i]):
+        if not on_axis(loop[i]):
             first_above = loop[i].imag > 0.0
             break
     return found, turns, first_above, last_above
@@ -246,7 +256,7 @@ def survey(plant: Any, controller: Any, omega: Reals, plant_response: Complexes,
     if integrators > 0:  # a crossover on the low-frequency asymptote, below the grid, must be seen too
         size = abs(plant_response[0] * response(controller, begin))
         begin *= min(1.0, max(size / 10.0, 1e-30) ** (1.0 / integrators))
-    count, resolved = trace(plant, controller, omega, plant_response, LARGEST_TURN_rad, begin, work)
+    count, resolved = trace(plant, controller, omega, plant_response, LARGEST_TURN_rad, begin, False, work)
     start, end, circling = ends(plant, controller, omega[0], last)
     top = last if last > 0.0 else math.inf
     gains = cross_unit(plant, controller, work, count)
@@ -299,18 +309,21 @@ def survey(plant: Any, controller: Any, omega: Reals, plant_response: Complexes,
 
 
 @compiled
-def respond(plant: Any, controller: Any, omega: Reals, largest_turn_rad: float,
-            capacity: int) -> tuple[Reals, Complexes, bool]:
-    """L along `omega` [rad/s] with intervals halved until its phase turns less than `largest_turn_rad` in each.
+def grid(plant: Any, controller: Any, omega: Reals, largest_turn_rad: float,
+         capacity: int) -> tuple[Reals, Complexes, bool]:
+    """Frequencies [rad/s]: `omega`, with intervals halved until L turns less than `largest_turn_rad` in each.
 
-    Returns the frequencies, L there, and whether that was reached within `capacity` samples.
+    Returns them, the plant's response there, and whether that was reached within `capacity` samples.
     """
     work = scratch(capacity)
-    start = np.empty(len(omega), np.complex128)
+    values = np.empty(len(omega), np.complex128)
     for i in range(len(omega)):
-        start[i] = response(plant, omega[i])
-    count, resolved = trace(plant, controller, omega, start, largest_turn_rad, omega[0], work)
-    return work.omega[:count].copy(), work.loop[:count].copy(), resolved
+        values[i] = response(plant, omega[i])
+    count, resolved = trace(plant, controller, omega, values, largest_turn_rad, omega[0], True, work)
+    plant_response = np.empty(count, np.complex128)
+    for i in range(count):
+        plant_response[i] = response(plant, work.omega[i])
+    return work.omega[:count].copy(), plant_response, resolved
 
 
 @compiled

@@ -33,6 +33,7 @@ def dead_ticks(timing: Timing) -> tuple[int, float]:
     if share + timing.jitter_s / timing.period_s > 1.0 + 1e-9:
         allowed = (1.0 - share) * timing.period_s
         raise InputError(
-            f"timing.jitter_s = {timing.jitter_s:.6g}: at most {allowed:.6g} s fits in what dead_time_s leaves of a tick"
+            f"timing.jitter_s = {timing.jitter_s:.6g}: at most {allowed:.6g} s fits into what "
+            f"dead_time_s = {timing.dead_time_s:.6g} leaves of a tick"
         )
     return whole, share

@@ -54,8 +54,8 @@ def detect_beats(pressure_mmHg: Samples, period_s: float) -> Indices:
     slope = np.gradient(coarse) / step_s
     strength, rise = _strength(slope, step_s)
     peaks = _candidates(strength, rise, slope, step_s)
-    feet = [_foot(values, slope, int(p), step_s, factor) for p in peaks]
-    return np.unique(np.array(feet, np.int64)) if feet else np.empty(0, np.int64)
+    feet = [_foot(values, slope, p, step_s, factor) for p in peaks.tolist()]
+    return np.unique(np.array([f for f in feet if f is not None], np.int64))
 
 
 def _smoothed(values: Samples, deviation: float) -> Samples:
@@ -108,11 +108,16 @@ def _sizes(strength: Samples, step_s: float) -> tuple[Samples, Samples]:
     return largest[each], usual[each]
 
 
-def _foot(values: Samples, slope: Samples, top: int, step_s: float, factor: int) -> int:
-    """The foot of an upstroke, in samples of `values`: where its slope begins, then the lowest sample around."""
+def _foot(values: Samples, slope: Samples, top: int, step_s: float, factor: int) -> int | None:
+    """The foot of an upstroke, in samples of `values`: where its slope begins, then the lowest sample around.
+
+    None when the record begins within the upstroke.
+    """
     begin = top
     while begin > 0 and slope[begin] > FOOT_SLOPE * slope[top] and (top - begin) * step_s < UPSTROKE_s:
         begin -= 1
+    if begin == 0 and slope[0] > FOOT_SLOPE * slope[top]:
+        return None
     near = max(1, round(0.015 / step_s)) * factor
     centre = begin * factor + factor // 2
     low, high = max(0, centre - near), min(len(values), centre + near + 1)

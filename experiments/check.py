@@ -14,9 +14,8 @@ from controller.loop import Loop, build_loop, closed_loop_poles, loop_margins, s
 from controller.margins import Margins
 from experiments.metrics import Tracking, tracking
 from experiments.requirements import Verdict, judge
-from experiments.rig import Rig
-from experiments.simulate import Plan, Run, mean_pressure, simulate
-from plant.operating_point import clamp_point
+from experiments.rig import Rig, clamp
+from experiments.simulate import USUAL, Plan, Run, mean_pressure, simulate
 from plant.pressure_record import PressureTrace
 
 
@@ -55,8 +54,8 @@ def judge_loops(rig: Rig, pressures_mmHg: dict[str, float], offset_mmHg: float =
     coefficients = design(rig.controller, rig.timing.period_s)
     found, slope = [], None
     for name, pressure in pressures_mmHg.items():
-        point = clamp_point(rig.plant, pressure, rig.tone.level, offset_mmHg)
-        slope = slope or clamp_point(rig.plant, pressure, rig.tone.level).light_slope
+        point = clamp(rig, pressure, rig.tone.level, offset_mmHg)
+        slope = slope or clamp(rig, pressure, rig.tone.level).light_slope
         for side in sides(rig.plant):
             loop = build_loop(rig.plant, point, side, rig.timing, rig.stage, coefficients, slope)
             label = f"{name}, {side}" if len(sides(rig.plant)) > 1 else name
@@ -90,7 +89,7 @@ def margin_figures(loops: list[Judged]) -> dict[str, float]:
         "delay_margin_s": least([m.delay_margin_s for m in found]),
         "delay_margin_ticks": least([m.delay_margin_ticks for m in found]),
         "modulus_margin": least([m.modulus_margin for m in found]),
-        "sensitivity_peak": 1.0 / least([m.modulus_margin for m in found]),
+        "sensitivity_peak": -least([-m.sensitivity_peak for m in found]),
         "crossover_Hz": least([m.crossover_Hz for m in found]),
         "bandwidth_Hz": least([m.bandwidth_Hz for m in found]),
     }
@@ -125,7 +124,7 @@ def tracking_figures(run: Run, found: Tracking | None) -> dict[str, Any]:
 
 
 def check(
-    rig: Rig, trace: PressureTrace, requirements: dict[str, dict[str, float]], plan: Plan = Plan(), seed: int = 1,
+    rig: Rig, trace: PressureTrace, requirements: dict[str, dict[str, float]], plan: Plan = USUAL, seed: int = 1,
     progress: Callable[[float], None] | None = None,
 ) -> Check:
     """Judge a rig on a pressure record. Raises InputError when it cannot clamp there at all."""

@@ -58,10 +58,22 @@ def _margin_row(judged: Judged, note: str) -> str:
     m = judged.margins
     if not m.stable:
         return f"{judged.name:<18}  unstable ({m.unstable_closed_loop_poles} poles outside the unit circle){note}"
-    delay = f"{1e3 * m.delay_margin_s:.2f} ms = {m.delay_margin_ticks:.1f} T"
+    delay = "∞"
+    if math.isfinite(m.delay_margin_s):
+        delay = f"{1e3 * m.delay_margin_s:.2f} ms = {m.delay_margin_ticks:.1f} T"
     return (f"{judged.name:<18}{_decibel(m.gain_margin):>9}{_decibel(m.gain_reduction_margin):>9}"
-            f"{m.phase_margin_deg:>7.1f}°{delay:>17}{m.modulus_margin:>9.3f}{m.sensitivity_peak:>7.2f}"
-            f"{m.crossover_Hz:>8.1f} Hz{m.bandwidth_Hz:>8.1f} Hz{note}")
+            f"{_finite(m.phase_margin_deg):>7}°{delay:>17}{m.modulus_margin:>9.3f}{m.sensitivity_peak:>7.2f}"
+            f"{_hertz(m.crossover_Hz):>11}{_hertz(m.bandwidth_Hz):>11}{note}")
+
+
+def _finite(value: float) -> str:
+    return f"{value:.1f}" if math.isfinite(value) else "∞"
+
+
+def _hertz(value: float) -> str:
+    if math.isnan(value):
+        return "none"
+    return f"{_finite(value)} Hz"
 
 
 def run_lines(run: Run, found: Tracking | None) -> list[str]:
@@ -143,7 +155,9 @@ def run_json(run: Run, found: Tracking | None) -> dict[str, Any]:
 
 def check_json(result: Check) -> dict[str, Any]:
     """The whole check as plain data."""
-    verdicts = [{**v._asdict(), "passed": v.passed} for v in result.verdicts]
+    verdicts = [
+        {**v._asdict(), "found": None if math.isnan(v.found) else v.found, "passed": v.passed} for v in result.verdicts
+    ]
     return {"passed": result.passed, "verdicts": verdicts, **run_json(result.run, result.tracking),
             **loops_json(result.loops, result.worst, result.budget)}
 

@@ -1,9 +1,10 @@
 """The command line: `cuffloop COMMAND [RIG] [options]`. Heavy imports happen inside the commands, so help is quick."""
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -17,6 +18,30 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
 )
 
+# the parent of all complaints about a command line; typer may carry its own copy of click, so it is asked, not imported
+_USAGE: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
+
+
+
+def number(text: str | float) -> float:
+    """A number as the command line takes it. Raises typer.BadParameter that shows what was given."""
+    try:
+        return float(text)
+    except ValueError:
+        raise typer.BadParameter(f"{str(text)!r} is not a number") from None
+
+
+def whole_number(text: str | int) -> int:
+    """A whole number as the command line takes it. Raises typer.BadParameter that shows what was given."""
+    try:
+        return int(text)
+    except ValueError:
+        raise typer.BadParameter(f"{str(text)!r} is not a whole number") from None
+
+
+NUMBER: dict[str, Any] = {"parser": number, "metavar": "<number>"}
+WHOLE: dict[str, Any] = {"parser": whole_number, "metavar": "<whole number>"}
+
 RigArgument = Annotated[str, typer.Argument(help="A built-in rig's name or a rig file (.toml).", show_default=True)]
 SetOption = Annotated[
     list[str] | None, typer.Option("--set", metavar="TABLE.KEY=VALUE", help="Change one parameter; may be repeated.")
@@ -28,9 +53,9 @@ RecordOption = Annotated[
         "Default: 'pig' when its package is installed, else 'synthetic'."
     ),
 ]
-SecondsOption = Annotated[float | None, typer.Option(help="Use only this much of the record [s].")]
-StartOption = Annotated[float, typer.Option(help="Start this far into the record [s].")]
-SeedOption = Annotated[int, typer.Option(min=0, help="Seed of all noise.")]
+SecondsOption = Annotated[float | None, typer.Option(**NUMBER, help="Use only this much of the record [s].")]
+StartOption = Annotated[float, typer.Option(**NUMBER, help="Start this far into the record [s].")]
+SeedOption = Annotated[int, typer.Option(**WHOLE, help="Seed of all noise.")]
 OutOption = Annotated[Path | None, typer.Option(help="Write figures and JSON into this directory.")]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print only JSON.")]
 RequirementsOption = Annotated[
@@ -64,18 +89,20 @@ def simulate(
     start: StartOption = 0.0,
     seed: SeedOption = 1,
     setting: SetOption = None,
-    offset: Annotated[float, typer.Option(help="Set point's transmural offset from the unloaded one [mmHg].")] = 0.0,
-    volume_error: Annotated[
-        float, typer.Option(help="Relative error of the arterial volume held; 0.1 is 10 % too large.")
+    offset: Annotated[
+        float, typer.Option(**NUMBER, help="Set point's transmural offset from the unloaded one [mmHg].")
     ] = 0.0,
-    vent: Annotated[float, typer.Option(min=0.0, help="Vent for this long at the end [s].")] = 0.0,
+    volume_error: Annotated[
+        float, typer.Option(**NUMBER, help="Relative error of the arterial volume held; 0.1 is 10 % too large.")
+    ] = 0.0,
+    vent: Annotated[float, typer.Option(**NUMBER, help="Vent for this long at the end [s].")] = 0.0,
     trace: Annotated[
         Path | None, typer.Option(help="Write every tick: .csv, .parquet or .nc by the name's ending.")
     ] = None,
     out: OutOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Run a rig on a pressure record: fill, clamp, and vent if asked. Exit status 1 when the run diverges."""
+    """Run a rig on a pressure record: fill, clamp, and vent if asked. Exit status 1 when the clamp does not hold."""
     from experiments.jobs import simulate_job
 
     raise typer.Exit(
@@ -87,7 +114,8 @@ def simulate(
 def margins(
     rig: RigArgument = "wrist",
     at: Annotated[
-        list[float] | None, typer.Option("--at", help="Arterial pressure of an operating point [mmHg]; may be repeated.")
+        list[float] | None,
+        typer.Option("--at", **NUMBER, help="Arterial pressure of an operating point [mmHg]; may be repeated."),
     ] = None,
     setting: SetOption = None,
     out: OutOption = None,
@@ -112,23 +140,47 @@ def rigs(
 
 
 def main() -> None:
-    """Entry point: bad input ends in one line and status 2, never in a traceback."""
-    import click
+    """Entry point: bad input ends in one line and status 2, never in a traceback. Without a command it prints help."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="backslashreplace")  # a terminal without our signs still gets all the rest
+    try:
+        status = _run(sys.argv[1:] or ["--help"])
+        sys.stdout.flush()
+    except BrokenPipeError:  # whoever was reading has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        status = 141
+    except OSError as error:
+        status = _refused(f"the output cannot be written: {error.strerror or error}")
+    sys.exit(status)
 
+
+def _run(arguments: list[str]) -> int:
+    """Exit status of a command line; whatever ends it early leaves one line on standard error."""
     from plant.errors import InputError
 
     try:
-        status = app(standalone_mode=False)
+        command = typer.main.get_command(app)
+        with command.make_context("cuffloop", arguments) as context:
+            command.invoke(context)
+    except typer.Exit as end:
+        return int(end.exit_code)
     except InputError as error:
-        print(f"cuffloop: {error}", file=sys.stderr)
-        status = 2
-    except click.exceptions.NoArgsIsHelpError as error:
-        print(error.format_message())
-        status = 2
-    except click.ClickException as error:
-        print(f"cuffloop: {error.format_message()}", file=sys.stderr)
-        status = 2
-    except (KeyboardInterrupt, click.Abort):
-        print("cuffloop: interrupted", file=sys.stderr)
-        status = 130
-    sys.exit(status or 0)
+        return _refused(error)
+    except _USAGE as error:
+        where = getattr(error, "ctx", None)
+        hint = f" (see: {where.command_path} --help)" if where else ""
+        return _refused(f"{error.format_message().rstrip('.')}{hint}")
+    except MemoryError:
+        return _refused("not enough memory; take less of the record with --seconds")
+    except (KeyboardInterrupt, typer.Abort):
+        _refused("interrupted")
+        return 130
+    return 0
+
+
+def _refused(reason: object) -> int:
+    from experiments.messages import one_line
+
+    print(f"cuffloop: {one_line(reason)}", file=sys.stderr)
+    return 2

@@ -35,6 +35,10 @@ class Inputs(NamedTuple):
     tone: NDArray[np.float64]
     ambient: NDArray[np.float64]
 
+    def part(self, first: int, end: int) -> Inputs:
+        """The same for ticks first … end."""
+        return Inputs(self.arterial_mmHg[first : end + 1], self.tone[first : end + 1], self.ambient[first : end + 1])
+
 
 class Orders(NamedTuple):
     """What the firmware is asked on each tick."""
@@ -43,6 +47,11 @@ class Orders(NamedTuple):
     fill_mmHg: NDArray[np.float64]
     set_point: NDArray[np.float64]
     light_slope: NDArray[np.float64]
+
+    def part(self, first: int, end: int) -> Orders:
+        """The same for ticks first … end."""
+        block = slice(first, end)
+        return Orders(self.mode[block], self.fill_mmHg[block], self.set_point[block], self.light_slope[block])
 
 
 class Clock(NamedTuple):
@@ -109,7 +118,8 @@ def run_ticks(
             control = new_control
         pending[tick % ring] = command
         row = trace[k]
-        row[0], row[1], row[2] = around.arterial_mmHg, state.cuff_mmHg, line_node(plant.tube, state.line, state.cuff_mmHg)
+        row[0], row[1] = around.arterial_mmHg, state.cuff_mmHg
+        row[2] = line_node(plant.tube, state.line, state.cuff_mmHg)
         row[3], row[4], row[5] = state.external_mmHg, state.supply_mmHg, arterial_area(plant, state, around)
         row[6], row[7], row[8], row[9] = state.venous_volume, light, reading, command
         row[10], row[11] = order.mode, limited

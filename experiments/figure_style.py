@@ -16,10 +16,9 @@ CAUTION = "cuffloop: a design and teaching tool, not a medical device"
 def new_figure(width: float, height: float) -> Any:
     """A Matplotlib figure (inches) that needs no screen."""
     from matplotlib.figure import Figure
+    from matplotlib.layout_engine import ConstrainedLayoutEngine
 
-    figure = Figure(figsize=(width, height), layout="constrained")
-    figure.get_layout_engine().set(w_pad=0.08, h_pad=0.08)
-    return figure
+    return Figure(figsize=(width, height), layout=ConstrainedLayoutEngine(w_pad=0.08, h_pad=0.08))
 
 
 def tidy(axes: Any, x_label: str, y_label: str) -> None:
@@ -37,9 +36,6 @@ def stamp(figure: Any, text: str = "") -> None:
     figure.supxlabel(f"{text + '  ·  ' if text else ''}{CAUTION}", fontsize=7, color=GREY, x=0.99, ha="right")
 
 
-def save(figure: Any, path: Path) -> Path:
-    """Write a PNG under a temporary name, then rename it."""
-    temporary = path.with_suffix(".part.png")
-    figure.savefig(temporary, dpi=110)
-    temporary.replace(path)
-    return path
+def save(figure: Any, path: Path) -> None:
+    """Write a figure as a PNG, whatever the name ends in."""
+    figure.savefig(path, format="png", dpi=110)

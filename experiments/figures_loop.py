@@ -1,6 +1,7 @@
 """Figures of the linear loop: Bode, Nyquist with the modulus circle, step, and the phase budget."""
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ from controller.step import tracking_step
 from experiments.figure_style import BLUE, GREEN, GREY, ORANGE, SIDE_COLOURS, SIDE_LINES, new_figure, stamp, tidy
 
 Judged = list[tuple[Loop, Margins]]
+LOWEST_Hz = 1.0
 
 
 def loop_response(loop: Loop, frequency_Hz: NDArray[np.float64]) -> NDArray[np.complex128]:
@@ -29,11 +31,11 @@ def margins_figure(judged: Judged, title: str) -> Any:
     figure = new_figure(11.0, 7.0)
     (top, right), (bottom, lower) = figure.subplots(2, 2, gridspec_kw={"width_ratios": [1.35, 1.0]})
     nyquist_Hz = 0.5 / judged[0][0].timing.period_s
-    frequency = np.geomspace(0.3, nyquist_Hz, 500)
+    frequency = np.geomspace(LOWEST_Hz, 0.9999 * nyquist_Hz, 700)
     for loop, found in judged:
         colour, line = SIDE_COLOURS[loop.side], SIDE_LINES[loop.side]
         gain = loop_response(loop, frequency)
-        phase = np.degrees(np.unwrap(np.angle(gain)))
+        phase = _phase_deg(gain, frequency, found)
         top.semilogx(frequency, 20 * np.log10(np.abs(gain)), line, color=colour, label=side_name(loop))
         bottom.semilogx(frequency, phase, line, color=colour)
         right.plot(gain.real, gain.imag, line, color=colour)
@@ -46,6 +48,8 @@ def margins_figure(judged: Judged, title: str) -> Any:
     tidy(bottom, "frequency (Hz)", "open-loop phase (°)")
     top.set_ylim(-40, 50)
     bottom.set_ylim(-400, -60)
+    for axes in (top, bottom):
+        axes.set_xlim(LOWEST_Hz, nyquist_Hz)
     top.set_title('thick bars: gain and phase margins', fontsize=8, color=GREY, loc='left')
     top.legend(frameon=False, loc="upper right")
     _draw_plane(right, judged)
@@ -54,6 +58,15 @@ def margins_figure(judged: Judged, title: str) -> Any:
     figure.suptitle(title)
     stamp(figure)
     return figure
+
+
+def _phase_deg(gain: NDArray[np.complex128], frequency_Hz: NDArray[np.float64], found: Margins) -> NDArray[np.float64]:
+    """Unwrapped phase on the sheet where the governing crossover reads its phase margin above -180°."""
+    phase = np.degrees(np.unwrap(np.angle(gain)))
+    if np.isfinite(found.crossover_Hz):
+        at = float(np.interp(found.crossover_Hz, frequency_Hz, phase))
+        phase -= 360.0 * round((at - (found.phase_margin_deg - 180.0)) / 360.0)
+    return np.asarray(phase)
 
 
 def side_name(loop: Loop) -> str:
@@ -68,7 +81,7 @@ def _draw_margins(top: Any, bottom: Any, found: Margins, colour: str) -> None:
         at = [gain_crossing.frequency_Hz] * 2
         bottom.plot(at, [-180.0, -180.0 + gain_crossing.phase_margin_deg], color=colour, linewidth=3.0, alpha=0.45)
     for phase_crossing in found.phase_crossovers:
-        if np.isfinite(phase_crossing.frequency_Hz) and phase_crossing.gain_margin > 0.0:
+        if LOWEST_Hz < phase_crossing.frequency_Hz < math.inf and phase_crossing.gain_margin > 0.0:
             at = [phase_crossing.frequency_Hz] * 2
             top.plot(at, [-20 * np.log10(phase_crossing.gain_margin), 0.0], color=colour, linewidth=3.0, alpha=0.45)
 
@@ -79,7 +92,8 @@ def _draw_plane(axes: Any, judged: Judged) -> None:
     worst = min(found.modulus_margin for _, found in judged)
     axes.fill(-1 + worst * np.cos(angle), worst * np.sin(angle), color=GREEN, alpha=0.18, linewidth=0)
     axes.plot([-1.0], [0.0], "+", color="black", markersize=9)
-    axes.annotate(f"modulus margin {worst:.2f}", (-1.0, worst), textcoords="offset points", xytext=(4, 4), fontsize=8)
+    axes.annotate(f"modulus margin {worst:.2f}", (-1.0, -worst), textcoords="offset points", xytext=(-34, -12),
+                  fontsize=8)
     axes.set_xlim(-2.6, 1.1)
     axes.set_ylim(-2.0, 1.2)
     axes.set_aspect("equal", adjustable="box")

@@ -53,11 +53,13 @@ def tracking_figure(run: Run, tracking: Tracking | None, title: str) -> Any:
 
 
 def _window_start(counted: Any, period_s: float) -> int:
-    """First tick from which four seconds count without a break (or simply the first that counts)."""
+    """Start of four unbroken seconds that count, nearest to the middle of what counts (or the first tick that does)."""
     need = round(4.0 / period_s)
-    run_length = 0
-    for i, good in enumerate(counted):
-        run_length = run_length + 1 if good else 0
-        if run_length >= need:
-            return i - need + 1
+    if len(counted) > need:
+        sums = np.concatenate([[0], np.cumsum(counted)])
+        whole = sums[need:] - sums[:-need] == need
+        starts = np.flatnonzero(whole)
+        if len(starts):
+            middle = 0.5 * (starts[0] + starts[-1])
+            return int(starts[np.argmin(np.abs(starts - middle))])
     return int(np.argmax(counted)) if np.any(counted) else 0

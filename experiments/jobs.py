@@ -13,20 +13,49 @@ from experiments.rig import Rig, built_in_rigs, load_rig
 from plant.errors import InputError
 from plant.pressure_record import PressureTrace
 
+SYNTHETIC_s = 30.0  # of synthetic pressure when nobody asks for more
+LONGEST_s = 86_400.0
+LATEST_s = 1e7  # into a record
+LARGEST_SEED = 2**32 - 1
+MOST_TICKS = 10_000_000  # nearly three hours at 1 kHz, and 3 GB of channels
+
+
+def bounded(option: str, value: float, low: float, high: float, unit: str = "") -> None:
+    """Raise InputError when an option's number is NaN or outside low … high (inclusive)."""
+    if not low <= value <= high:
+        raise InputError(f"{option} {value:.12g} must be from {low:g} to {high:.12g}{unit and ' '}{unit}")
+
 
 def pressure_source(rig: Rig, record: str | None, seconds: float | None, start_s: float, seed: int) -> PressureTrace:
-    """The pressure trace a command runs on; without a name the pig's record, or the synthetic one where it is absent."""
-    from plant.pressure_record import load_record, pig_available
+    """The pressure trace a command runs on; without a name the pig's record, or the synthetic one where it is absent.
+
+    Raises InputError for a record that cannot be used, and for more ticks than a run can hold.
+    """
+    from plant.pressure_record import pig_available, read_record, to_ticks
     from plant.pressure_synthetic import SyntheticPressure, synthesise
 
-    if seconds is not None and not 0.0 < seconds <= 86_400.0:
-        raise InputError(f"--seconds {seconds:g} must be from above 0 to 86400 s")
-    if not 0.0 <= start_s < 1e7:
-        raise InputError(f"--start {start_s:g} must not be negative")
-    name = record or ("pig" if pig_available() else "synthetic")
+    period_s = rig.timing.period_s
+    if seconds is not None:
+        bounded("--seconds", seconds, period_s, LONGEST_s, "s")
+    bounded("--start", start_s, 0.0, LATEST_s, "s")
+    bounded("--seed", seed, 0, LARGEST_SEED)
+    name = record if record is not None else ("pig" if pig_available() else "synthetic")
     if name == "synthetic":
-        return synthesise(SyntheticPressure(), rig.timing.period_s, seconds or 30.0, seed)
-    return load_record(name, rig.timing.period_s, seconds, start_s)
+        wanted = SYNTHETIC_s if seconds is None else seconds
+        _refuse_too_many_ticks((start_s + wanted) / period_s, name)
+        trace = synthesise(SyntheticPressure(), period_s, start_s + wanted, seed)
+        first = round(start_s / period_s)
+        return trace._replace(pressure_mmHg=trace.pressure_mmHg[first:], usable=trace.usable[first:])
+    raw = read_record(name)
+    length = float(raw.time_s[-1] - raw.time_s[0]) - start_s
+    _refuse_too_many_ticks((length if seconds is None else min(seconds, length)) / period_s, raw.name)
+    return to_ticks(raw, period_s, seconds, start_s)
+
+
+def _refuse_too_many_ticks(ticks: float, name: str) -> None:
+    if ticks > MOST_TICKS:
+        raise InputError(f"{name}: {ticks:.4g} ticks of timing.period_s are more than one run can hold ({MOST_TICKS}); "
+                         "take less with --seconds")
 
 
 @contextmanager
@@ -55,15 +84,15 @@ def check_job(
     from experiments.requirements import default_requirements, load_requirements
 
     rig = load_rig(rig_name, settings)
-    limits = load_requirements(requirements or default_requirements(rig.name))
+    limits = load_requirements(requirements or default_requirements(rig.base))
     trace = pressure_source(rig, record, seconds, start_s, seed)
-    folder = OutputFolder.open(out)
-    with progress_bar("running the coupled loop", as_json) as progress:
-        result = check(rig, trace, limits, seed=seed, progress=progress)
-    document = check_json(result) | provenance(seed)
-    if folder:
-        folder.write_json("check.json", document)
-        folder.write_figures(check_figures(result))
+    with OutputFolder.open(out) as folder:
+        with progress_bar("running the coupled loop", as_json) as progress:
+            result = check(rig, trace, limits, seed=seed, progress=progress)
+        document = check_json(result) | provenance(seed)
+        if folder:
+            folder.write_json("check.json", document)
+            folder.write_figures(check_figures(result))
     if as_json:
         print_json(document)
     else:
@@ -75,31 +104,32 @@ def simulate_job(
     rig_name: str, record: str | None, seconds: float | None, start_s: float, seed: int, settings: list[str] | None,
     offset_mmHg: float, volume_error: float, vent_s: float, trace_file: Path | None, out: Path | None, as_json: bool,
 ) -> int:
-    """`cuffloop simulate`: 0 when the run came to its end, 1 when it diverged."""
+    """`cuffloop simulate`: 0 when the clamp held to the end, 1 when the run diverged or stayed at a limit."""
     from experiments.check import run_tracking
     from experiments.check_report import run_json, run_lines
     from experiments.simulate import Plan, simulate
     from experiments.trace_file import check_trace_name, write_trace
 
     rig = load_rig(rig_name, settings)
-    if not all(math.isfinite(v) for v in (offset_mmHg, volume_error, vent_s)):
-        raise InputError("--offset, --volume-error and --vent must be finite numbers")
+    bounded("--offset", offset_mmHg, -200.0, 200.0, "mmHg")
+    bounded("--volume-error", volume_error, -0.95, 0.95)
+    bounded("--vent", vent_s, 0.0, LONGEST_s, "s")
     if trace_file is not None:
         check_trace_name(trace_file)
     trace = pressure_source(rig, record, seconds, start_s, seed)
-    folder = OutputFolder.open(out)
     plan = Plan(vent_s=vent_s, offset_mmHg=offset_mmHg, set_point_error=volume_error)
-    with progress_bar("running the coupled loop", as_json) as progress:
-        run = simulate(rig, trace, plan, seed, progress=progress)
-    found = run_tracking(run)
-    document = run_json(run, found) | provenance(seed)
-    if trace_file is not None:
-        write_trace(trace_file, run, document)
-    if folder:
-        from experiments.figures_run import tracking_figure
+    with OutputFolder.open(out) as folder:
+        with progress_bar("running the coupled loop", as_json) as progress:
+            run = simulate(rig, trace, plan, seed, progress=progress)
+        found = run_tracking(run)
+        document = run_json(run, found) | provenance(seed)
+        if folder:
+            from experiments.figures_run import tracking_figure
 
-        folder.write_json("simulate.json", document)
-        folder.write_figures({"tracking": lambda: tracking_figure(run, found, f"{rig.name} on {trace.name}")})
+            folder.write_json("simulate.json", document)
+            folder.write_figures({"tracking": lambda: tracking_figure(run, found, f"{rig.name} on {trace.name}")})
+        if trace_file is not None:
+            write_trace(trace_file, run, document)
     if as_json:
         print_json(document)
     else:
@@ -117,17 +147,16 @@ def margins_job(
 
     rig = load_rig(rig_name, settings)
     for pressure in pressures_mmHg or []:
-        if not 10.0 <= pressure <= 300.0:
-            raise InputError(f"--at {pressure:g} must be from 10 to 300 mmHg")
+        bounded("--at", pressure, 10.0, 300.0, "mmHg")
     points = {f"{p:g} mmHg": p for p in pressures_mmHg or [90.0]}
     loops = judge_loops(rig, points)
     worst = worst_of(loops)
     rows = phase_budget(worst.loop, worst.margins.crossover_Hz) if math.isfinite(worst.margins.crossover_Hz) else []
-    folder = OutputFolder.open(out)
     document: dict[str, Any] = {"rig": rig.name, **loops_json(loops, worst, rows)} | provenance(None)
-    if folder:
-        folder.write_json("margins.json", document)
-        folder.write_figures(margin_figures_of(rig.name, loops, worst, rows))
+    with OutputFolder.open(out) as folder:
+        if folder:
+            folder.write_json("margins.json", document)
+            folder.write_figures(margin_figures_of(rig.name, loops, worst, rows))
     if as_json:
         print_json(document)
     else:
@@ -137,9 +166,11 @@ def margins_job(
 
 def rigs_job(rig_name: str | None, settings: list[str] | None, as_json: bool) -> int:
     """`cuffloop rigs`: list the built-in rigs, or show one with all its parameters."""
-    from experiments.rig_table import list_lines, rig_lines
+    from experiments.rig_table import list_lines, rig_json, rig_lines
 
     if rig_name is None:
+        if settings:
+            raise InputError(f"--set {settings[0]}: name the rig that it changes, as in: cuffloop rigs wrist --set ...")
         rigs = [load_rig(name) for name in built_in_rigs()]
         if as_json:
             print_json({r.name: {"about": r.about} for r in rigs})
@@ -148,9 +179,7 @@ def rigs_job(rig_name: str | None, settings: list[str] | None, as_json: bool) ->
         return 0
     rig = load_rig(rig_name, settings)
     if as_json:
-        print_json({"name": rig.name, "about": rig.about, "tables": rig.tables})
+        print_json(rig_json(rig))
     else:
         print_lines(rig_lines(rig, shutil.get_terminal_size((100, 24)).columns), None)
     return 0
-
-

@@ -34,6 +34,10 @@ class BeatError(NamedTuple):
     agreement_low_mmHg: float
     agreement_high_mmHg: float
 
+    def __str__(self) -> str:
+        spread = f" ± {self.sd_mmHg:.2f}" if math.isfinite(self.sd_mmHg) else ""
+        return f"{self.mean_mmHg:+.2f}{spread}"
+
 
 class BeatErrors(NamedTuple):
     """Errors of the three values of a beat."""
@@ -70,17 +74,19 @@ class Tracking(NamedTuple):
         }
 
     def __str__(self) -> str:
-        lines = [f"{self.counted_s:.1f} s, {self.ideal_beats.beats} beats at {self.rate_per_min:.0f}/min, "
+        count = self.ideal_beats.beats
+        rate = f" at {self.rate_per_min:.0f}/min" if count else ""
+        lines = [f"{self.counted_s:.1f} s, {count} beats{rate}, "
                  f"saturated {100.0 * self.saturation_share:.1f} % of the time"]
         for name, ticks, beats in (
             ("arterial", self.arterial, self.arterial_beats), ("ideal", self.ideal, self.ideal_beats)
         ):
             each = ", ".join(
-                f"{value} {error.mean_mmHg:+.2f} ± {error.sd_mmHg:.2f}"
+                f"{value} {error}"
                 for value, error in (("sys", beats.systolic), ("mean", beats.mean), ("dia", beats.diastolic))
             )
             lines.append(f"cuff − {name}: rms {ticks.rms_mmHg:.2f}, peak {ticks.peak_mmHg:.2f}, "
-                         f"bias {ticks.bias_mmHg:+.2f}; {each} mmHg")
+                         f"bias {ticks.bias_mmHg:+.2f}{f'; {each}' if count else ''} mmHg")
         return "\n".join(lines)
 
 

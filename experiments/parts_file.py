@@ -5,35 +5,56 @@ import hashlib
 import importlib.util
 import sys
 from pathlib import Path
+from types import ModuleType
 
-from plant.declare import include_source
+from experiments.messages import value_text
+from plant.declare import Verb, declared, include_source
 from plant.errors import InputError
 
 
-def load_class(spec: str, folder: Path, where: str) -> type:
-    """Import `FILE.py:Class` (relative to `folder`) and return the class; the file registers its own verbs.
+def load_class(spec: str, folder: Path, where: str, verbs: tuple[Verb, ...] = ()) -> type:
+    """Import `FILE.py:Class` (relative to `folder`) and return the class; the file registers its own `verbs`.
 
-    Compiled code is cached under a key that includes the file. Raises InputError when file or class is missing, or
-    when the file itself fails.
+    Compiled code is cached under a key that includes the file. Raises InputError when file or class is missing, when
+    the file itself fails, when a parameter is not declared, or a verb not registered.
     """
     name, _, class_name = spec.partition(":")
-    path = (folder / name).resolve()
-    if not path.is_file():
-        raise InputError(f"{where} = '{spec}': {path} is not a file")
-    include_source(path)
-    module_name = f"own_part_{path.stem}_{hashlib.sha256(str(path).encode()).hexdigest()[:8]}"
-    if module_name not in sys.modules:
-        found = importlib.util.spec_from_file_location(module_name, path)
-        if found is None or found.loader is None:
-            raise InputError(f"{where} = '{spec}': cannot be imported")
-        module = importlib.util.module_from_spec(found)
-        sys.modules[module_name] = module  # before running it: the compiled cache finds the class by this name
-        try:
-            found.loader.exec_module(module)
-        except Exception as error:
-            del sys.modules[module_name]
-            raise InputError(f"{where} = '{spec}': {type(error).__name__}: {error}".replace("\n", " ")) from None
-    kind = getattr(sys.modules[module_name], class_name, None)
+    said = f"{where} = {value_text(spec)}"
+    kind = getattr(_imported(name, folder, said), class_name, None)
     if not (isinstance(kind, type) and issubclass(kind, tuple) and hasattr(kind, "_fields")):
-        raise InputError(f"{where} = '{spec}': the file has no NamedTuple class '{class_name}'")
+        raise InputError(f"{said}: the file has no NamedTuple class {value_text(class_name)}")
+    try:
+        declared(kind)
+    except Exception as error:  # annotations are the user's own code
+        raise InputError(f"{said}: {error}") from None
+    for verb in verbs:
+        verb_name = getattr(verb, "__name__", "verb")
+        if kind not in verb.implementations:
+            raise InputError(f"{said}: the file registers no @{verb_name}.of({class_name})")
     return kind
+
+
+def _imported(name: str, folder: Path, said: str) -> ModuleType:
+    """The module of a user's file, run once."""
+    try:
+        path = (folder / name).resolve()
+        found = path.is_file()
+    except (OSError, ValueError):  # no name that a file can have
+        raise InputError(f"{said}: is not a file") from None
+    if not found:
+        raise InputError(f"{said}: {path} is not a file")
+    module_name = f"own_part_{path.stem}_{hashlib.sha256(str(path).encode()).hexdigest()[:8]}"
+    if module_name in sys.modules:
+        return sys.modules[module_name]
+    spec = importlib.util.spec_from_file_location(module_name, path)
+    if spec is None or spec.loader is None:
+        raise InputError(f"{said}: cannot be imported")
+    include_source(path)
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[module_name] = module  # before running it: the compiled cache finds the class by this name
+    try:
+        spec.loader.exec_module(module)
+    except (Exception, SystemExit) as error:
+        del sys.modules[module_name]
+        raise InputError(f"{said}: {type(error).__name__}: {error}") from None
+    return module

@@ -9,9 +9,11 @@ import math
 from pathlib import Path
 from typing import Any, NamedTuple
 
+from experiments.messages import one_line, value_text
 from experiments.rig import BUILT_IN, read_toml
 from plant.errors import InputError
 
+LARGEST = 1e9  # limit of a limit
 LIMITS = ("min", "max", "mean_max", "sd_max")
 FIGURES: dict[str, tuple[str, str]] = {  # figure: (unit, what it is)
     "gain_margin_dB": ("dB", "gain margin, worse side"),
@@ -52,10 +54,9 @@ class Verdict(NamedTuple):
         return self.found >= self.allowed if self.limit == "min" else self.found <= self.allowed
 
 
-def default_requirements(rig_name: str) -> Path:
-    """The requirements file that ships with a built-in rig; other rigs are held against the wrist rig's."""
-    path = BUILT_IN / f"{rig_name}_requirements.toml"
-    return path if path.exists() else BUILT_IN / "wrist_requirements.toml"
+def default_requirements(built_in: str) -> Path:
+    """The requirements file that ships with a built-in rig."""
+    return BUILT_IN / f"{built_in}_requirements.toml"
 
 
 def load_requirements(path: Path) -> dict[str, dict[str, float]]:
@@ -64,15 +65,18 @@ def load_requirements(path: Path) -> dict[str, dict[str, float]]:
     found: dict[str, dict[str, float]] = {}
     for figure, limits in table.items():
         if figure not in FIGURES:
-            raise InputError(f"{path}: [{figure}] is not a figure; use one of {', '.join(FIGURES)}")
+            raise InputError(f"{path}: [{one_line(figure, 60)}] is not a figure; use one of {', '.join(FIGURES)}")
         allowed = ("mean_max", "sd_max") if figure in SPREAD else ("min", "max")
         if not isinstance(limits, dict) or not limits:
-            raise InputError(f"{path}: {figure} = {limits!r} must be a table with {' or '.join(allowed)}")
+            raise InputError(f"{path}: {figure} = {value_text(limits)} must be a table with {' or '.join(allowed)}")
         for limit, value in limits.items():
             if limit not in allowed:
-                raise InputError(f"{path}: {figure}.{limit} is not a limit of this figure; use {' or '.join(allowed)}")
-            if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
-                raise InputError(f"{path}: {figure}.{limit} = {value!r} must be a finite number")
+                named = f"{figure}.{one_line(limit, 60)}"
+                raise InputError(f"{path}: {named} is not a limit of this figure; use {' or '.join(allowed)}")
+            if isinstance(value, bool) or not isinstance(value, (int, float)) or not abs(value) <= LARGEST:
+                raise InputError(
+                    f"{path}: {figure}.{limit} = {value_text(value)} must be a number from {-LARGEST:g} to {LARGEST:g}"
+                )
         found[figure] = {k: float(v) for k, v in limits.items()}
     if not found:
         raise InputError(f"{path}: no limits in it; a requirements file needs at least one")

@@ -7,9 +7,10 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from controller.firmware import Filling
-from controller.inverse import Direct, FlowInverse
-from controller.law import Controller
+from controller.inverse import Direct, FlowInverse, achieved_demand, valve_command
+from controller.law import Controller, design
 from controller.timing import Timing, dead_ticks
+from experiments.messages import one_line, value_text
 from experiments.parts_file import load_class
 from experiments.validate import validated
 from plant.air import Air
@@ -19,6 +20,8 @@ from plant.cuff import Cuff
 from plant.errors import InputError
 from plant.flow_valve import FlowValve
 from plant.light import Light
+from plant.operating_point import OperatingPoint, clamp_point
+from plant.parts import line_end_volume, line_node, line_rates, valve_flows, valve_play, valve_rates
 from plant.pressure_valve import PressureValve
 from plant.supply import Supply
 from plant.tissue import Tissue
@@ -29,6 +32,9 @@ from plant.vein import Vein
 
 BUILT_IN = Path(__file__).parent / "rigs"
 METRES_PER_SECTION = 0.15
+MOST_BYTES = 1_000_000  # of a TOML file
+TEXTS, LONGEST_TEXT = ("name", "about"), 200
+LEAST_SLOPE = 1e-9  # of full scale per mmHg: a thousand times below the smallest converter step
 
 PLAIN: dict[str, type] = {
     "tissue": Tissue, "artery": Artery, "tone": ToneDrive, "vein": Vein, "light": Light, "supply": Supply, "air": Air,
@@ -38,6 +44,10 @@ KINDS: dict[str, dict[str, type]] = {
     "valve": {"flow": FlowValve, "pressure": PressureValve},
     "tube": {"round": Tube, "none": NoTube},
     "actuator": {"direct": Direct, "flow_inverse": FlowInverse},
+}
+VERBS: dict[str, tuple[Any, ...]] = {  # what a part of the user's own must answer to
+    "valve": (valve_rates, valve_flows, valve_play), "tube": (line_rates, line_node, line_end_volume),
+    "actuator": (valve_command, achieved_demand),
 }
 
 
@@ -53,6 +63,7 @@ class Rig(NamedTuple):
     stage: Direct | FlowInverse
     filling: Filling
     tables: dict[str, Any]  # the merged tables it was made from, for reports and reruns
+    base: str  # the built-in rig beneath
 
 
 def built_in_rigs() -> list[str]:
@@ -64,19 +75,24 @@ def read_toml(path: Path) -> dict[str, Any]:
     """A TOML file as a dict. Raises InputError with file, line and reason."""
     try:
         with path.open("rb") as file:
-            return tomllib.load(file)
+            content = file.read(MOST_BYTES + 1)
+        if len(content) > MOST_BYTES:
+            raise InputError(f"{path}: more than {MOST_BYTES} bytes; this is no file of parameters")
+        return tomllib.loads(content.decode("utf-8"))
     except FileNotFoundError:
         raise InputError(f"{path}: no such file") from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"{path}: cannot be read as UTF-8 text: {_first_line(error)}") from None
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read: {error.strerror or error}") from None
+    except UnicodeDecodeError as error:
+        raise InputError(f"{path}: not UTF-8 text: byte {error.start + 1} is {content[error.start]:#04x}") from None
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{path}: not valid TOML: {_first_line(error)}") from None
+        raise InputError(f"{path}: not valid TOML: {error}") from None
     except RecursionError:
         raise InputError(f"{path}: not valid TOML: nested too deeply") from None
-
-
-def _first_line(error: Exception) -> str:
-    return (str(error).splitlines() or [type(error).__name__])[0]
+    except InputError:
+        raise
+    except ValueError as error:  # a number of more digits than Python reads, a name that no file can have
+        raise InputError(f"{path}: cannot be read: {error}") from None
 
 
 def load_rig(name_or_path: str, settings: list[str] | None = None) -> Rig:
@@ -85,29 +101,31 @@ def load_rig(name_or_path: str, settings: list[str] | None = None) -> Rig:
     Raises InputError naming the file, the key, the value and the allowed range.
     """
     if name_or_path in built_in_rigs():
-        path = BUILT_IN / f"{name_or_path}.toml"
-        tables = read_toml(path)
+        base, folder = name_or_path, Path.cwd()
+        tables = read_toml(BUILT_IN / f"{name_or_path}.toml")
     else:
         path = Path(name_or_path)
         if path.suffix != ".toml":
             raise InputError(f"{name_or_path}: not a built-in rig ({', '.join(built_in_rigs())}) and not a .toml file")
-        tables = _over_base(path, read_toml(path))
-    where = str(path)
+        base, tables = _over_base(path, read_toml(path))
+        folder = path.parent
+    where = name_or_path
     for setting in settings or []:
-        tables = _apply_setting(tables, setting)
-        where = f"{path} with --set"
-    return make_rig(tables, where, path.parent)
+        tables = _apply_setting(tables, setting, where)
+    return make_rig(tables, f"{where} with --set" if settings else where, folder, base)
 
 
-def _over_base(path: Path, own: dict[str, Any]) -> dict[str, Any]:
-    base_name = own.pop("base", "wrist")
-    if base_name not in built_in_rigs():
-        raise InputError(f"{path}: base = {base_name!r} is not a built-in rig; use one of {', '.join(built_in_rigs())}")
-    merged = read_toml(BUILT_IN / f"{base_name}.toml")
-    merged["name"], merged["about"] = path.stem, f"a variant of {base_name}"
+def _over_base(path: Path, own: dict[str, Any]) -> tuple[str, dict[str, Any]]:
+    """Name of the built-in rig that a file goes over, and the merged tables."""
+    base = own.pop("base", "wrist")
+    if base not in built_in_rigs():
+        names = ", ".join(built_in_rigs())
+        raise InputError(f"{path}: base = {value_text(base)} is not a built-in rig; use one of {names}")
+    merged = read_toml(BUILT_IN / f"{base}.toml")
+    merged["name"], merged["about"] = path.stem, f"a variant of {base}"
     for key, value in own.items():
         merged[key] = _merged_table(merged.get(key), value)
-    return merged
+    return base, merged
 
 
 def _merged_table(old: Any, new: Any) -> Any:
@@ -118,26 +136,41 @@ def _merged_table(old: Any, new: Any) -> Any:
     return {**old, **new}
 
 
-def _apply_setting(tables: dict[str, Any], setting: str) -> dict[str, Any]:
+def _apply_setting(tables: dict[str, Any], setting: str, where: str) -> dict[str, Any]:
     key, equals, text = setting.partition("=")
     table, dot, field = key.strip().partition(".")
     if not (equals and dot and table and field):
         raise InputError(f"--set {setting}: write table.key=value, for example tube.length_m=0.3")
+    _check_table(table, tables.get(table, {}), where)
     try:
-        value = tomllib.loads(f"value = {text.strip()}")["value"]
-    except tomllib.TOMLDecodeError:
-        value = text.strip()  # a bare word, such as a kind or a method
-    return {**tables, table: _merged_table(tables.get(table, {}), {field: value})}
+        found = tomllib.loads(f"value = {text.strip()}")
+    except (ValueError, RecursionError):
+        found = {"value": text.strip()}  # a bare word, such as a kind or a method
+    if len(found) != 1:
+        raise InputError(f"--set {setting}: one value only; give --set again for another")
+    return {**tables, table: _merged_table(tables.get(table, {}), {field: found["value"]})}
 
 
-def make_rig(tables: dict[str, Any], where: str, folder: Path) -> Rig:
-    """A rig from its merged tables. `where` names the source in messages."""
-    known = {"name", "about", *PLAIN, *KINDS}
+def _check_table(key: str, value: Any, where: str) -> None:
+    if key in TEXTS:
+        if not isinstance(value, str) or len(value) > LONGEST_TEXT or not value.isprintable():
+            raise InputError(
+                f"{where}: {key} = {value_text(value)} must be text of one line, at most {LONGEST_TEXT} characters"
+            )
+    elif key not in PLAIN and key not in KINDS:
+        known = ", ".join(sorted((*TEXTS, *PLAIN, *KINDS)))
+        raise InputError(f"{where}: [{one_line(key, 60)}] is not a table of a rig; use one of {known}")
+    elif not isinstance(value, dict):
+        raise InputError(f"{where}: {key} = {value_text(value)} must be a table, as in [{key}]")
+
+
+def make_rig(tables: dict[str, Any], where: str, folder: Path, base: str = "wrist") -> Rig:
+    """A rig from its merged tables. `where` names the source in messages, `base` the built-in rig beneath.
+
+    Raises InputError for what is wrong in one key, and for keys that are at odds with each other.
+    """
     for key, value in tables.items():
-        if key not in known:
-            raise InputError(f"{where}: [{key}] is not a table of a rig; use one of {', '.join(sorted(known))}")
-        if key not in ("name", "about") and not isinstance(value, dict):
-            raise InputError(f"{where}: {key} = {value!r} must be a table, as in [{key}]")
+        _check_table(key, value, where)
     made = {key: validated(kind, tables.get(key, {}), where, key) for key, kind in PLAIN.items()}
     valve = _make_kind("valve", tables.get("valve", {}), where, folder)
     tube = _make_kind("tube", tables.get("tube", {}), where, folder)
@@ -146,14 +179,18 @@ def make_rig(tables: dict[str, Any], where: str, folder: Path) -> Rig:
     actuator = dict(tables.get("actuator", {}))
     if actuator.get("kind") == "flow_inverse":
         actuator = {**_nominal_beliefs(valve, made["supply"], made["air"], where), **actuator}
-    dead_ticks(made["timing"])  # says what is wrong with jitter and dead time together
+    try:
+        dead_ticks(made["timing"])
+        design(made["controller"], made["timing"].period_s)
+    except InputError as error:
+        raise InputError(f"{where}: {error}") from None
     plant = Plant(
         made["tissue"], made["artery"], made["vein"], made["light"], valve, made["supply"], made["air"], tube,
         made["cuff"], made["transducer"],
     )
     return Rig(
-        str(tables.get("name", "unnamed")), str(tables.get("about", "")), plant, made["tone"], made["timing"],
-        made["controller"], _make_kind("actuator", actuator, where, folder), made["filling"], tables,
+        tables.get("name", "unnamed"), tables.get("about", ""), plant, made["tone"], made["timing"],
+        made["controller"], _make_kind("actuator", actuator, where, folder), made["filling"], tables, base,
     )
 
 
@@ -173,8 +210,11 @@ def _make_kind(table: str, values: dict[str, Any], where: str, folder: Path) -> 
     if isinstance(kind, str) and kind in kinds:
         return validated(kinds[kind], rest, where, table)
     if isinstance(kind, str) and ".py:" in kind:
-        return validated(load_class(kind, folder, f"{where}: {table}.kind"), rest, where, table)
-    raise InputError(f"{where}: {table}.kind = {kind!r}: use one of {', '.join(kinds)}, or FILE.py:Class for your own")
+        own = load_class(kind, folder, f"{where}: {table}.kind", VERBS[table])
+        return validated(own, rest, where, table)
+    raise InputError(
+        f"{where}: {table}.kind = {value_text(kind)}: use one of {', '.join(kinds)}, or FILE.py:Class for your own"
+    )
 
 
 def _nominal_beliefs(valve: Any, supply: Supply, air: Air, where: str) -> dict[str, Any]:
@@ -186,3 +226,31 @@ def _nominal_beliefs(valve: Any, supply: Supply, air: Air, where: str) -> dict[s
         "dead_band": valve.dead_band, "bleed_conductance": valve.bleed_conductance,
         "atmosphere_mmHg": air.atmosphere_mmHg,
     }
+
+
+def left_to_tool(rig: Rig, table: str, key: str) -> bool:
+    """Whether a value follows from the rest of the rig: a tube's 0, or what an inverse believes and nobody gave."""
+    given = rig.tables.get(table, {})
+    if table == "tube" and isinstance(rig.plant.tube, Tube):
+        return key in ("sections", "loss_factor", "inertance_factor") and given.get(key) == 0
+    if table == "actuator" and isinstance(rig.stage, FlowInverse) and given.get("kind") == "flow_inverse":
+        return key != "full_flow_mL_s" and key not in given
+    return False
+
+
+def clamp(rig: Rig, arterial_mmHg: float, tone: float, offset_mmHg: float = 0.0) -> OperatingPoint:
+    """The steady clamp of a rig at an arterial pressure [mmHg].
+
+    Raises InputError, naming the rig, when it cannot clamp there or its light does not tell of the artery.
+    """
+    try:
+        point = clamp_point(rig.plant, arterial_mmHg, tone, offset_mmHg)
+    except InputError as error:
+        raise InputError(f"rig {rig.name}: {error}") from None
+    if not LEAST_SLOPE < abs(point.light_slope) < math.inf:
+        raise InputError(
+            f"rig {rig.name}: the light at {arterial_mmHg:.4g} mmHg arterial pressure changes by "
+            f"{point.light_slope:.3g} of full scale per mmHg, too little to hold on to; raise light.emitter, "
+            "light.transmission or light.arterial_path_cm, or lower light.venous_path_cm"
+        )
+    return point

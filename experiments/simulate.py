@@ -1,9 +1,10 @@
 """One run of a rig on one pressure trace: fill, clamp, and vent if asked, with the set point given."""
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
-from dataclasses import dataclass
-from typing import NamedTuple
+from dataclasses import dataclass, replace
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,16 +13,18 @@ from controller.firmware import CLAMP, FILL, MODES, VENT, Firmware, FirmwareStat
 from controller.law import Coefficients, design, initial_control
 from controller.timing import dead_ticks
 from experiments.coupled import CHANNELS, DIVERGED, Inputs, Orders, RunState, run_ticks, start_clock
-from experiments.rig import Rig
+from experiments.rig import Rig, clamp
+from experiments.steps import steps_a_tick
 from plant.artery import unloaded_pressure
 from plant.assembly import Surroundings, initial_state
 from plant.errors import InputError
-from plant.operating_point import OperatingPoint, clamp_point, substeps_needed
+from plant.operating_point import OperatingPoint
 from plant.pressure_record import PressureTrace
 from plant.tone import tone_samples
 
 Samples = NDArray[np.float64]
 BLOCK = 20_000  # ticks between looks at the progress bar
+SATURATED_SHARE = 0.2  # of the settled clamp at a limit, beyond which it is no clamp
 
 
 class Plan(NamedTuple):
@@ -34,9 +37,12 @@ class Plan(NamedTuple):
     set_point_error: float = 0.0  # relative error of the arterial volume held, 0.1 for 10 % too large
 
 
+USUAL = Plan()
+
+
 @dataclass(frozen=True)
 class Run:
-    """What came out. `status` is 'done' or 'diverged'; `message` says when and what to try."""
+    """What came out. `status` is 'done', 'saturated' or 'diverged'; `message` says when and what to try."""
 
     rig: Rig
     trace: PressureTrace
@@ -53,13 +59,14 @@ class Run:
 
     @property
     def period_s(self) -> float:
+        """Tick period [s]."""
         return self.rig.timing.period_s
 
     @property
     def ideal_mmHg(self) -> Samples:
         """What a perfect clamp at the unloaded volume would read: arterial pressure minus p0, through the tissue."""
-        p0 = unloaded_pressure(self.rig.plant.artery, self.tone[: len(self.channels["cuff_mmHg"])])
-        return np.asarray(self.channels["arterial_mmHg"] - p0)
+        tone: Any = self.tone[: len(self.channels["cuff_mmHg"])]  # the law is compiled for one tone or for many
+        return np.asarray(self.channels["arterial_mmHg"] - unloaded_pressure(self.rig.plant.artery, tone))
 
     @property
     def counted(self) -> NDArray[np.bool_]:
@@ -76,7 +83,7 @@ def mean_pressure(trace: PressureTrace) -> float:
 
 
 def simulate(
-    rig: Rig, trace: PressureTrace, plan: Plan = Plan(), seed: int = 1, substeps: int | None = None,
+    rig: Rig, trace: PressureTrace, plan: Plan = USUAL, seed: int = 1, substeps: int | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Run:
     """Run a rig on a pressure trace. `progress` is called with the share done.
@@ -95,11 +102,11 @@ def simulate(
         )
     tone = tone_samples(rig.tone, ticks + 1, period, seed)
     mean, rest = mean_pressure(trace), float(np.mean(tone))
-    point = clamp_point(rig.plant, mean, rest)
-    target = clamp_point(rig.plant, mean, rest, _offset(plan, rig, rest))
+    point = clamp(rig, mean, rest)
+    target = clamp(rig, mean, rest, _offset(plan, rig, rest))
     coefficients = design(rig.controller, period)
     firmware = Firmware(coefficients, rig.stage, rig.filling)
-    steps = substeps or substeps_needed(rig.plant, [point], period)
+    steps = substeps or steps_a_tick(rig, point)
     whole, share = dead_ticks(rig.timing)
     clock = start_clock(rig.timing, whole, share, steps, rig.plant.transducer.drift_mmHg_h)
     inputs = Inputs(trace.pressure_mmHg, tone, np.full(ticks + 1, rig.plant.light.ambient))
@@ -110,20 +117,16 @@ def simulate(
     done, status = 0, 0
     while done < ticks and status != DIVERGED:
         end = min(done + BLOCK, ticks)
-        part = Inputs(*(v[done : end + 1] for v in inputs))
         state, status, count = run_ticks(
-            rig.plant, firmware, clock, seed, part, Orders(*(v[done:end] for v in orders)), state, pending,
+            rig.plant, firmware, clock, seed, inputs.part(done, end), orders.part(done, end), state, pending,
             rows[done:end],
         )
         done += count
         if progress is not None:
             progress(done / ticks)
     columns = {name: np.ascontiguousarray(rows[:done, i]) for i, name in enumerate(CHANNELS)}
-    diverged = status == DIVERGED
-    return Run(
-        rig, trace, plan, coefficients, point, columns, tone, steps, seed, "diverged" if diverged else "done",
-        _advice(done * period, columns) if diverged else "", state,
-    )
+    run = Run(rig, trace, plan, coefficients, point, columns, tone, steps, seed, "done", "", state)
+    return replace(run, status="diverged", message=_divergence(run)) if status == DIVERGED else _held(run)
 
 
 def _offset(plan: Plan, rig: Rig, tone: float) -> float:
@@ -144,8 +147,39 @@ def _orders(plan: Plan, ticks: int, period: float, fill_mmHg: float, set_point: 
     return Orders(mode, np.full(ticks, fill_mmHg), np.full(ticks, set_point), np.full(ticks, slope))
 
 
-def _advice(time_s: float, columns: dict[str, Samples]) -> str:
-    mode = MODES[int(columns["mode"][-1])]
-    return (f"the run diverged at {time_s:.3f} s in mode {mode}: cuff pressure left the range of any supply; "
-            "lower controller.kp, shorten timing.dead_time_s, or ask for more substeps")
+def _divergence(run: Run) -> str:
+    """When and how a run diverged, and what to try."""
+    ticks, cuff = len(run.channels["mode"]), run.final.plant.cuff_mmHg
+    seen = f"cuff pressure went to {cuff:.4g} mmHg" if math.isfinite(cuff) else "a pressure or the light is no number"
+    return (f"the run diverged at {ticks * run.period_s:.3f} s in mode {MODES[int(run.channels['mode'][-1])]}: {seen}; "
+            "lower controller.kp, filling.gain_per_mmHg, valve.conductance or supply.pressure_mmHg, or shorten "
+            "timing.dead_time_s")
 
+
+def _held(run: Run) -> Run:
+    """The run itself, or marked as saturated when its clamp spent too much of the time at a limit."""
+    clamped = run.channels["mode"] == CLAMP
+    judged = run.counted if np.any(run.counted) else clamped
+    limited = run.channels["limited"] > 0.5
+    share = float(np.mean(limited[judged])) if np.any(judged) else 0.0
+    if share <= SATURATED_SHARE:
+        return run
+    command, low, high = run.channels["command"], run.coefficients.output_low, run.coefficients.output_high
+    edge = 1e-6 + run.coefficients.output_quantum
+    at_high = float(np.mean(command[judged & limited] >= high - edge))
+    at_low = float(np.mean(command[judged & limited] <= low + edge))
+    if at_high + at_low < 0.5:
+        what = "at its slew limit: raise controller.slew_per_s, or lower controller.kp"
+    elif min(at_high, at_low) > 0.1:
+        what = "swinging between both ends of its range: lower controller.kp, or shorten timing.dead_time_s"
+    elif at_high > at_low:
+        what = ("at controller.output_high: the valve cannot give more; raise supply.pressure_mmHg, valve.conductance "
+                "or valve.range_mmHg, or see whether the set point can be reached")
+    else:
+        what = ("at controller.output_low: the valve cannot take more; raise valve.conductance, lower "
+                "controller.output_low, or see whether the set point can be reached")
+    first = int(np.argmax(clamped & limited)) * run.period_s
+    return replace(run, status="saturated", message=(
+        f"the clamp does not hold: the command is at a limit for {100.0 * share:.0f} % of the time, first at "
+        f"{first:.3f} s, {what}"
+    ))

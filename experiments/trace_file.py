@@ -1,13 +1,14 @@
 """Every tick of a run as a file: CSV with units in the header, Parquet, or NetCDF, by the name's ending."""
 from __future__ import annotations
 
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from controller.firmware import MODES
-from experiments.output import plain
+from experiments.output import plain, waiting_name, whole_file
 from experiments.simulate import Run
 from plant.errors import InputError
 
@@ -24,18 +25,26 @@ def check_trace_name(path: Path) -> None:
     """Refuse a name before the run rather than after it. Raises InputError."""
     if path.suffix not in ENDINGS:
         raise InputError(f"--trace {path}: the name must end in {', '.join(ENDINGS)}")
-    if not path.parent.is_dir():
-        raise InputError(f"--trace {path}: the folder {path.parent} does not exist")
+    try:
+        if not path.parent.is_dir():
+            raise InputError(f"--trace {path}: the folder {path.parent} does not exist")
+        if path.is_dir():
+            raise InputError(f"--trace {path}: is a folder")
+        probe = waiting_name(path)
+        probe.touch()
+        probe.unlink()
+    except OSError as error:
+        raise InputError(f"--trace {path}: cannot be written: {error.strerror or error}") from None
     if path.suffix == ".parquet":
         _parquet()
 
 
-def _parquet() -> Any:
+def _parquet() -> tuple[Any, Any]:
+    """pyarrow and its Parquet module, which are not among the required packages."""
     try:
-        import pyarrow.parquet
+        return import_module("pyarrow"), import_module("pyarrow.parquet")
     except ImportError:
-        raise InputError("--trace: Parquet needs the package pyarrow: pip install 'cuffloop[parquet]'") from None
-    return pyarrow.parquet
+        raise InputError("--trace: Parquet needs the package pyarrow: pip install pyarrow") from None
 
 
 def as_dataset(run: Run, document: dict[str, Any]) -> Any:
@@ -53,22 +62,16 @@ def as_dataset(run: Run, document: dict[str, Any]) -> Any:
 
 def write_trace(path: Path, run: Run, document: dict[str, Any]) -> None:
     """Write every tick under a temporary name, then rename. Raises InputError when the place cannot be written."""
-    temporary = path.with_name(path.stem + ".part" + path.suffix)
-    try:
+    with whole_file(path, "--trace ") as temporary:
         if path.suffix == ".nc":
             as_dataset(run, document).to_netcdf(temporary, engine="h5netcdf")
         elif path.suffix == ".parquet":
-            import pyarrow
-
-            _parquet().write_table(pyarrow.table(_columns(run)), temporary)
+            arrow, parquet = _parquet()
+            parquet.write_table(arrow.table(_columns(run)), temporary)
         else:
             columns = _columns(run)
             table = np.column_stack(list(columns.values()))
             np.savetxt(temporary, table, delimiter=",", header=",".join(columns), comments="", fmt="%.7g")
-        temporary.replace(path)
-    except OSError as error:
-        temporary.unlink(missing_ok=True)
-        raise InputError(f"--trace {path}: cannot be written: {error.strerror or error}") from None
 
 
 def _columns(run: Run) -> dict[str, Any]:

@@ -2,10 +2,11 @@
 from __future__ import annotations
 
 import functools
-from typing import Any
+from typing import Any, Literal, get_args, get_origin
 
 from pydantic import ConfigDict, TypeAdapter, ValidationError, create_model
 
+from experiments.messages import one_line, value_text
 from plant.declare import declared
 from plant.errors import InputError
 
@@ -31,16 +32,21 @@ def validated(part_class: type, values: dict[str, Any], where: str, table: str) 
 
 
 def _line(part_class: type, first: Any, where: str, table: str) -> str:
-    key = str(first["loc"][0]) if first["loc"] else ""
-    value = first.get("input")
+    key = one_line(first["loc"][0], 60) if first["loc"] else ""
     parameters = {p.name: p for p in declared(part_class)}
     if first["type"] == "extra_forbidden":
         return f"{where}: {table}.{key} is not a key of this part; use one of {', '.join(parameters)}"
-    parameter = parameters.get(key)
-    shown = repr(value) if len(repr(value)) < 60 else repr(value)[:57] + "..."
+    if first["type"] == "missing":
+        return f"{where}: {table}.{key} is missing and has no default"
+    parameter, shown = parameters.get(key), value_text(first.get("input"))
     if parameter is not None and parameter.low is not None:
         unit = f" {parameter.unit}" if parameter.unit not in ("", "1") else ""
         number = "a whole number" if parameter.kind is int else "a number"
         return (f"{where}: {table}.{key} = {shown} must be {number} from {parameter.low:g} to {parameter.high:g}{unit} "
                 f"({parameter.meaning})")
+    if parameter is not None and parameter.kind is bool:
+        return f"{where}: {table}.{key} = {shown} must be true or false ({parameter.meaning})"
+    if parameter is not None and get_origin(parameter.kind) is Literal:
+        allowed = ", ".join(str(word) for word in get_args(parameter.kind))
+        return f"{where}: {table}.{key} = {shown}: use one of {allowed} ({parameter.meaning})"
     return f"{where}: {table}.{key} = {shown}: {first['msg'][0].lower()}{first['msg'][1:]}"

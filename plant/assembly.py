@@ -108,7 +108,8 @@ def runge_kutta(
     second = plant_rates(plant, advance(state, 0.5 * step, first), middle, command)
     third = plant_rates(plant, advance(state, 0.5 * step, second), middle, command)
     fourth = plant_rates(plant, advance(state, step, third), last, command)
-    return advance(state, step, weigh(first, second, third, fourth))
+    after: PlantState = advance(state, step, weigh(first, second, third, fourth))
+    return after
 
 
 @compiled

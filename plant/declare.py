@@ -12,11 +12,10 @@ import tempfile
 from collections.abc import Callable
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any, TypeVar, get_type_hints
+from typing import Any, Protocol, TypeVar, cast, get_type_hints
 
 import numba
-from numba import njit
-from numba.core import types
+from numba import njit, types
 from numba.extending import overload
 from pydantic import Field
 from pydantic.fields import FieldInfo
@@ -143,7 +142,17 @@ def include_source(path: Path) -> None:
         _enable_cache(dispatcher)
 
 
-def verb(name: str) -> Any:
+class Verb(Protocol):
+    """A generic function of a part, as a type checker sees it."""
+
+    implementations: dict[type, Any]
+
+    def __call__(self, part: Any, *args: Any) -> Any: ...
+
+    def of(self, part_class: type) -> Callable[[Function], Function]: ...
+
+
+def verb(name: str) -> Verb:
     """A generic function resolved by the part's class when its caller is compiled; register with `.of(Class)`."""
     implementations: dict[type, Any] = {}
 
@@ -169,4 +178,4 @@ def verb(name: str) -> Any:
 
     generic.of = register  # type: ignore[attr-defined]
     generic.implementations = implementations  # type: ignore[attr-defined]
-    return generic
+    return cast(Verb, generic)

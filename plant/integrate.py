@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from numba.core import types
+from numba import types
 from numba.extending import overload
 
 

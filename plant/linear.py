@@ -60,7 +60,8 @@ def join(parts: list[Linear], inputs: tuple[str, ...], outputs: tuple[str, ...])
 
     Raises ValueError when a part input has no source. Algebraic loops are solved when they are well posed.
     """
-    a, b, c, d = (_block_diagonal([p[k] for p in parts]) for k in range(4))
+    a, b = _block_diagonal([p.a for p in parts]), _block_diagonal([p.b for p in parts])
+    c, d = _block_diagonal([p.c for p in parts]), _block_diagonal([p.d for p in parts])
     ins = [name for p in parts for name in p.inputs]
     outs = [name for p in parts for name in p.outputs]
     states = tuple(name for p in parts for name in p.states)

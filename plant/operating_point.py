@@ -7,11 +7,12 @@ from typing import NamedTuple
 import numpy as np
 
 from plant import artery, cuff, flow_valve, light, pressure_valve, supply, tissue, transducer, tube, vein
-from plant.air import Air, expansion
+from plant.air import Air, expansion, restriction_flow
 from plant.assembly import Plant, PlantState, Surroundings
 from plant.errors import InputError
 from plant.flow_valve import FlowValve, Side, SpoolState
 from plant.linear import Linear, join
+from plant.parts import line_end_volume
 from plant.pressure_valve import StageState
 from plant.tube import LineState, NoLineState, NoTube, Tube
 
@@ -43,7 +44,7 @@ def clamp_point(
     external = arterial_mmHg - transmural
     pressure = external / plant.tissue.transmission
     if pressure <= 0.0:
-        raise InputError(f"no clamp at {arterial_mmHg:.6g} mmHg arterial pressure: cuff pressure would be {pressure:.4g}")
+        raise InputError(f"no clamp at {arterial_mmHg:.6g} mmHg arterial: cuff pressure would be {pressure:.4g} mmHg")
     leak = plant.cuff.leak_mL_s_mmHg * pressure
     node = pressure
     if not isinstance(plant.tube, NoTube):
@@ -69,7 +70,7 @@ def clamp_point(
 def _resting_valve(plant: Plant, outflow_mL_s: float, node_mmHg: float) -> tuple[SpoolState | StageState, float, float]:
     valve = plant.valve
     if isinstance(valve, FlowValve):
-        bleed = flow_valve.restriction_flow(plant.air, valve.bleed_conductance, valve.critical_ratio, node_mmHg, 0.0)
+        bleed = restriction_flow(plant.air, valve.bleed_conductance, valve.critical_ratio, node_mmHg, 0.0)
         reservoir = supply.supply_equilibrium(plant.supply, outflow_mL_s + bleed)
         position = flow_valve.resting_position(valve, plant.air, outflow_mL_s, node_mmHg, reservoir)
         if reservoir <= node_mmHg or position > 1.0:
@@ -118,7 +119,7 @@ def part_twins(plant: Plant, point: OperatingPoint, side: Side) -> dict[str, Lin
         "valve": valve,
         "supply": supply.linear_twin(plant.supply, plant.air, state.supply_mmHg),
         "tube": tube.linear_twin(plant.tube, plant.air, state.cuff_mmHg, line_flow),
-        "cuff": cuff.linear_twin(plant.cuff, plant.air, state.cuff_mmHg, tube.line_end_volume(plant.tube)),
+        "cuff": cuff.linear_twin(plant.cuff, plant.air, state.cuff_mmHg, line_end_volume(plant.tube)),
         "tissue": tissue.linear_twin(plant.tissue),
         "wall": artery.linear_twin(plant.artery, transmural, point.around.tone),
         "vein": vein.linear_twin(plant.vein, state.external_mmHg),

@@ -68,10 +68,9 @@ def read_wfdb(path: Path, channel: str | None = None) -> RawRecord:
 
 def _signals(header: Any) -> tuple[list[str], list[str]]:
     """Signal names and units, from the record or from the layout of its segments."""
-    if getattr(header, "sig_name", None):
-        return [str(n) for n in header.sig_name], [str(u) for u in header.units]
-    segment = next(s for s in header.segments if s is not None and getattr(s, "sig_name", None))
-    return [str(n) for n in segment.sig_name], [str(u) for u in segment.units]
+    whole = [header, *(getattr(header, "segments", None) or [])]
+    first = next(h for h in whole if getattr(h, "sig_name", None) and getattr(h, "units", None))
+    return [str(n) for n in first.sig_name], [str(u) for u in first.units]
 
 
 def _choose(name: str, names: list[str], channel: str | None) -> int:

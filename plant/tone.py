@@ -45,7 +45,7 @@ def exposure(drive: ToneDrive, time_s: Samples) -> Samples:
 
 def tone_samples(drive: ToneDrive, ticks: int, period_s: float, seed: int) -> Samples:
     """Tone at each of `ticks` ticks, shape (ticks,). The same seed gives the same samples."""
-    time_s = np.arange(ticks) * period_s
+    time_s = np.asarray(np.arange(ticks) * period_s, float)
     samples = drive.level + exposure(drive, time_s)
     random = np.random.Generator(np.random.PCG64(seed))
     if drive.wave > 0.0:

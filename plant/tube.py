@@ -13,7 +13,7 @@ import math
 from typing import Annotated, Any, NamedTuple
 
 import numpy as np
-from numba.core import types
+from numba import types
 from numba.extending import overload
 from numpy.typing import NDArray
 
@@ -88,7 +88,8 @@ def tube_inertance(tube: Tube) -> float:
 def tube_resistance(tube: Tube) -> float:
     """Poiseuille resistance 8 μ l / (π r⁴) of the whole tube, times its loss factor, per actual flow [mmHg·s/mL]."""
     radius_m = 0.5e-3 * tube.diameter_mm
-    return tube.loss_factor * 8.0 * AIR_VISCOSITY_Pa_s * tube.length_m / (math.pi * radius_m**4) * 1e-6 / PASCAL_PER_MMHG
+    poiseuille = 8.0 * AIR_VISCOSITY_Pa_s * tube.length_m / (math.pi * radius_m**4)
+    return tube.loss_factor * poiseuille * 1e-6 / PASCAL_PER_MMHG
 
 
 @inlined
@@ -124,7 +125,8 @@ def _node_rates(tube, air, volume_mL, inflow_mL_s, pressures, flows):  # type: i
         )
     return lambda tube, air, volume_mL, inflow_mL_s, pressures, flows: (
         chamber_rate(air, volume_mL, 0.0, pressures[0], inflow_mL_s - flows[0]),
-    ) + node_rates(tube, air, tube_volume(tube) / tube.sections, flows[0], pressures[1:], flows[1:])
+        *node_rates(tube, air, tube_volume(tube) / tube.sections, flows[0], pressures[1:], flows[1:]),
+    )
 
 
 @overload(flow_rates, jit_options={"error_model": "numpy"})
@@ -135,7 +137,8 @@ def _flow_rates(tube, air, cuff_mmHg, pressures, flows):  # type: ignore[no-unty
         )
     return lambda tube, air, cuff_mmHg, pressures, flows: (
         section_rate(tube, air, pressures[0], pressures[1], flows[0]),
-    ) + flow_rates(tube, air, cuff_mmHg, pressures[1:], flows[1:])
+        *flow_rates(tube, air, cuff_mmHg, pressures[1:], flows[1:]),
+    )
 
 
 @line_rates.of(Tube)
@@ -234,7 +237,7 @@ def viscous_line(
     series = 1j * omega * plug / (1.0 - friction)
     per_metre_mL = tube_volume(tube) / tube.length_m
     shunt = 1j * omega * per_metre_mL / (air.polytropic_exponent * expansion(air))
-    return series, shunt
+    return np.asarray(series, complex), np.asarray(shunt, complex)
 
 
 def matched_factors(

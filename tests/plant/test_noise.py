@@ -66,6 +66,7 @@ def test_channels_seeds_and_ticks_are_independent() -> None:
     scores = [correlation(a, b) for i, a in enumerate(streams) for b in streams[:i]]
     scores += [correlation(s[:-lag], s[lag:]) for s in streams for lag in (1, 2, 3, 64)]
     squares = [correlation(a**2, b**2) for i, a in enumerate(streams) for b in streams[:i]]
+    squares += [correlation(s[:-1], s[1:] ** 2) for s in streams]  # a draw shared between two ticks shows here
     for group in (scores, squares):
         assert max(map(abs, group)) < 4.5  # some 180 standard normal scores: chance of one beyond is 1e-3
         assert np.std(group) == pytest.approx(1.0, abs=0.2)

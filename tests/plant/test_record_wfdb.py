@@ -56,6 +56,15 @@ def test_channels_of_several_samples_a_frame_keep_their_rate(tmp_path):
     assert np.ptp(trace.pressure_mmHg) == pytest.approx(44, abs=0.3)
 
 
+def test_records_in_segments(tmp_path):
+    write(tmp_path, pressure=PRESSURE, name="one")
+    write(tmp_path, pressure=PRESSURE + 5, name="two")
+    (tmp_path / "whole.hea").write_text(f"whole/2 2 {RATE} 2500\none 1250\ntwo 1250\n")
+    trace = load_record(tmp_path / "whole", 1e-3)
+    assert trace.duration_s == pytest.approx(2499 / RATE, abs=2e-3)
+    assert np.max(trace.pressure_mmHg) == pytest.approx(95 + 22 + 5, abs=0.5)
+
+
 def test_missing_samples(tmp_path):
     holes = PRESSURE.copy()
     holes[:192] = np.nan  # before the transducer was connected

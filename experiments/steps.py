@@ -1,0 +1,56 @@
+"""Runge–Kutta steps a tick for a rig, and which of its parts is to blame when they would be too many.
+
+The fastest mode is charged to the state that takes the largest part in it: |v_i w_i| of its right and left eigenvectors
+(participation factors; Pérez-Arriaga, Verghese & Schweppe 1982, from memory).
+"""
+from __future__ import annotations
+
+import numpy as np
+
+from experiments.rig import Rig
+from plant.errors import InputError
+from plant.operating_point import SIDES, OperatingPoint, part_twins, plant_twin, substeps_needed
+
+MOST_STEPS = 2000  # a tick: a run would take minutes, and no part that is worth building is so fast
+CURES: dict[str, tuple[str, str]] = {  # part of the twin: (table of the rig, what slows it down)
+    "valve": ("valve", "lower its natural frequency or its damping ratio"),
+    "supply": ("supply", "raise supply.volume_mL or lower valve.conductance"),
+    "tube": ("tube", "raise tube.valve_volume_mL, tube.diameter_mm or tube.length_m, or lower valve.conductance"),
+    "cuff": ("cuff", "raise cuff.volume_mL, or lower cuff.leak_mL_s_mmHg or valve.conductance"),
+    "tissue": ("tissue", "raise tissue.lag_s"),
+    "wall": ("artery", "raise artery.creep_time_s"),
+    "vein": ("vein", "raise vein.emptying_s and vein.filling_s"),
+    "photodiode": ("light", "lower light.bandwidth_Hz"),
+    "transducer": ("transducer", "lower transducer.bandwidth_Hz"),
+}
+
+
+def steps_a_tick(rig: Rig, point: OperatingPoint) -> int:
+    """Runge–Kutta steps a tick that follow the fastest part of a rig about a steady clamp.
+
+    Raises InputError, naming that part and what slows it down, when they would be more than `MOST_STEPS`.
+    """
+    steps = substeps_needed(rig.plant, [point], rig.timing.period_s)
+    if steps <= MOST_STEPS:
+        return steps
+    table, cure = CURES[fastest_part(rig, point)]
+    raise InputError(
+        f"rig {rig.name}: [{table}] is too fast for a tick of {rig.timing.period_s:g} s: {steps} steps a tick would be "
+        f"needed, at most {MOST_STEPS} are taken; {cure}, or shorten timing.period_s"
+    )
+
+
+def fastest_part(rig: Rig, point: OperatingPoint) -> str:
+    """The part of the plant's twin that takes the largest part in its fastest mode, the valve at rest or wide open."""
+    fastest, blamed = -1.0, "valve"
+    for side in SIDES:
+        for case in (point, point._replace(command=1.0 if side == "fill" else -1.0)):
+            twin = plant_twin(rig.plant, case, side)
+            owner = {state: part for part, own in part_twins(rig.plant, case, side).items() for state in own.states}
+            poles, right = np.linalg.eig(twin.a)
+            mode = int(np.argmax(np.abs(poles)))
+            if abs(poles[mode]) > fastest:
+                left = np.linalg.pinv(right)[mode]
+                fastest = float(abs(poles[mode]))
+                blamed = owner[twin.states[int(np.argmax(np.abs(right[:, mode] * left)))]]
+    return blamed

@@ -1,0 +1,121 @@
+"""A new variant of a part is one NamedTuple and its verbs: a valve written here runs in the plant as it stands."""
+import math
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Annotated, Any, NamedTuple
+
+import pytest
+from numba import njit
+
+from plant import declare
+from plant.air import Air
+from plant.assembly import Plant, PlantState, Surroundings, initial_state, plant_rates, plant_tick
+from plant.declare import declared, quantity
+from plant.flow_valve import FlowValve, flow_valve_flows, flow_valve_play, flow_valve_rates
+from plant.parts import line_end_volume, line_node, line_rates, valve_flows, valve_play, valve_rates
+from plant.pressure_valve import PressureValve, pressure_valve_flows, pressure_valve_play, pressure_valve_rates
+from plant.tube import NoTube, Tube
+
+REST = Surroundings(95.0, 0.0, 0.02)
+
+
+class Bellows(NamedTuple):
+    """A source of flow: the command, a lag behind, is a share of its largest flow."""
+
+    lag_s: Annotated[float, quantity("s", 1e-4, 1, "lag behind the command", "invented")] = 0.01
+    flow_mL_s: Annotated[float, quantity("mL/s", 0, 1000, "largest flow", "invented")] = 20.0
+
+
+class BellowsState(NamedTuple):
+    """The lagged command."""
+
+    share: float
+
+
+@pytest.fixture(scope="module")
+def bellows() -> Iterator[type[Bellows]]:
+    """The variant, registered; this file then no longer counts among what the other tests' cached code depends on."""
+
+    @valve_rates.of(Bellows)
+    def bellows_rates(valve: Bellows, state: BellowsState, command: float) -> BellowsState:
+        return BellowsState((command - state.share) / valve.lag_s)
+
+    @valve_flows.of(Bellows)
+    def bellows_flows(
+        valve: Bellows, air: Air, state: BellowsState, node_mmHg: float, supply_mmHg: float
+    ) -> tuple[float, float]:
+        flow = valve.flow_mL_s * state.share
+        return flow, flow
+
+    @valve_play.of(Bellows)
+    def bellows_play(valve: Bellows, previous: float, command: float) -> float:
+        return command
+
+    yield Bellows
+    declare._outside_sources.discard(Path(__file__).resolve())
+    declare._place = None
+    for dispatcher in declare._cached:
+        declare._enable_cache(dispatcher)
+
+
+@njit
+def play(valve: Any, previous: float, command: float) -> float:
+    return valve_play(valve, previous, command)
+
+
+def ran(plant: Plant, command: float, ticks: int) -> PlantState:
+    state = initial_state(plant, REST)._replace(valve=BellowsState(0.0))
+    for _ in range(ticks):
+        state = plant_tick(plant, state, REST, REST, command, command, 0.0, 4, 1e-3)
+    return state
+
+
+def test_new_valve_runs_in_the_plant(bellows: type[Bellows]) -> None:
+    """No source touched: the kernel compiles for the new class, whose state and flow follow the book."""
+    plant = Plant(valve=bellows(), tube=NoTube())
+    state = ran(plant, 0.5, 20)
+    assert isinstance(state.valve, BellowsState)
+    assert state.valve.share == pytest.approx(0.5 * -math.expm1(-2.0), rel=1e-5)
+    assert state.cuff_mmHg > 1.0
+    assert plant_rates(plant, state, REST, 0.5).valve.share > 0.0
+    # what came is what the supply gave: volume of the lagged command, 10 mL/s (t − τ(1 − e^{−t/τ}))
+    given_mL = 10.0 * (0.02 - 0.01 * -math.expm1(-2.0))
+    assert state.supply_mmHg == pytest.approx(600.0 - given_mL * 1.2 * 750.06 / 150.0, abs=0.05)
+    assert play(bellows(), 0.3, 0.7) == 0.7
+
+
+def test_new_valve_works_with_any_line(bellows: type[Bellows]) -> None:
+    """Variants combine freely, and the cuff can be emptied again."""
+    plant = Plant(valve=bellows(), tube=Tube(0.1, 2.0, 1))
+    assert ran(plant, 0.5, 30).line.flows_mL_s[0] > 0.0
+    assert ran(plant, -0.1, 30).cuff_mmHg < 0.0
+
+
+def test_new_valve_is_declared_like_any_other(bellows: type[Bellows]) -> None:
+    """Unit, bounds, meaning and source come from the same declaration."""
+    assert [p.unit for p in declared(bellows)] == ["s", "mL/s"]
+
+
+def test_its_source_counts(bellows: type[Bellows]) -> None:
+    """An edit of this file must empty the cache of everything compiled with it."""
+    assert Path(__file__).resolve() in declare._sources()
+
+
+def test_every_variant_answers_every_verb() -> None:
+    """Valves answer three verbs, lines answer three."""
+    for verb in (valve_rates, valve_flows, valve_play):
+        assert {FlowValve, PressureValve} <= set(verb.implementations)
+    for verb in (line_rates, line_node, line_end_volume):
+        assert {Tube, NoTube} <= set(verb.implementations)
+
+
+def test_a_verb_is_its_parts_own_function() -> None:
+    """Dispatch by class, interpreted and compiled alike."""
+    flow, pressure = FlowValve(hysteresis=0.1), PressureValve(hysteresis=0.2)
+    assert valve_play(flow, 0.0, 0.3) == flow_valve_play(flow, 0.0, 0.3) == play(flow, 0.0, 0.3)
+    assert valve_play(pressure, 0.0, 0.3) == pressure_valve_play(pressure, 0.0, 0.3) == play(pressure, 0.0, 0.3)
+    assert play(flow, 0.0, 0.3) != play(pressure, 0.0, 0.3)
+    assert valve_rates.implementations[FlowValve] is flow_valve_rates
+    assert valve_flows.implementations[FlowValve] is flow_valve_flows
+    assert valve_rates.implementations[PressureValve] is pressure_valve_rates
+    assert valve_flows.implementations[PressureValve] is pressure_valve_flows

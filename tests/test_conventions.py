@@ -1,0 +1,114 @@
+"""What every file of the project keeps to: a mirrored test, docstrings, short files, light imports, units in names."""
+import ast
+import importlib
+import inspect
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import get_type_hints
+
+import pytest
+from pydantic.fields import FieldInfo
+
+from plant.declare import ROOMS, declared
+
+TOP = Path(__file__).resolve().parent.parent
+SOURCES = sorted(path for room in ROOMS for path in (TOP / room).rglob("*.py") if path.name != "__init__.py")
+TESTS = sorted((TOP / "tests").rglob("*.py"))
+SLOW_TO_IMPORT = {"control", "matplotlib", "rich", "typer", "xarray", "dask", "wfdb", "h5netcdf", "scipy.signal"}
+MOST_LINES = 400
+KNOWN_BY_NAME = {"conductance", "bleed_conductance", "kp", "ki", "kd"}  # the field's own names, without a unit
+THE_COMMAND_LINE = {"experiments/command.py": {"typer"}}  # it is what typer is there for
+
+
+def names(paths: list[Path]) -> list[str]:
+    return [str(path.relative_to(TOP)) for path in paths]
+
+
+def parsed(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+def public(body: list[ast.stmt], prefix: str = "") -> Iterator[tuple[str, ast.AST]]:
+    """Public classes, functions and methods, by dotted name."""
+    for node in body:
+        if isinstance(node, ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef) and not node.name.startswith("_"):
+            yield f"{prefix}{node.name}", node
+            if isinstance(node, ast.ClassDef):
+                yield from public(node.body, f"{prefix}{node.name}.")
+
+
+def test_there_is_something_to_look_at() -> None:
+    """All four rooms are found."""
+    assert {path.relative_to(TOP).parts[0] for path in SOURCES} >= {"plant", "controller", "experiments"}
+
+
+def test_every_source_file_has_its_test_file() -> None:
+    """plant/foo.py is tested by tests/plant/test_foo.py."""
+    missing = []
+    for path in SOURCES:
+        inside = path.relative_to(TOP)
+        mirror = Path("tests") / inside.parent / f"test_{inside.name}"
+        if not (TOP / mirror).is_file():
+            missing.append(str(mirror))
+    assert not missing, f"{len(missing)} of {len(SOURCES)} mirrored tests are missing: " + ", ".join(missing)
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=names(SOURCES))
+def test_everything_public_has_a_docstring(path: Path) -> None:
+    """Module, public classes, functions and methods."""
+    tree = parsed(path)
+    bare = [name for name, node in public(tree.body) if not ast.get_docstring(node)]  # type: ignore[arg-type]
+    assert ast.get_docstring(tree), "the file has no docstring"
+    assert not bare, f"without docstring: {', '.join(bare)}"
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=names(SOURCES))
+def test_parts_of_a_unit_are_named_after_it(path: Path) -> None:
+    """A declared parameter ends in its unit: `lag_s` in s, `leak_mL_s_mmHg` in mL/s/mmHg, `slew_per_s` in 1/s."""
+    module = importlib.import_module(".".join(path.relative_to(TOP).with_suffix("").parts))
+    for _, part in inspect.getmembers(module, inspect.isclass):
+        if part.__module__ != module.__name__ or not hasattr(part, "_fields"):
+            continue
+        hints = get_type_hints(part, include_extras=True)
+        if not any(isinstance(m, FieldInfo) for hint in hints.values() for m in getattr(hint, "__metadata__", ())):
+            continue
+        for parameter in declared(part):
+            if parameter.name in KNOWN_BY_NAME or parameter.unit in ("", "1"):
+                continue
+            unit = re.sub(r"^1/", "per_", parameter.unit)
+            ending = "_" + re.sub(r"[/·]", "_", re.sub(r"[()]", "", unit)).replace("°", "deg").replace("%", "percent")
+            assert parameter.name.endswith(ending), f"{part.__name__}.{parameter.name} is in {parameter.unit}"
+
+
+@pytest.mark.parametrize("path", SOURCES + TESTS, ids=names(SOURCES + TESTS))
+def test_files_are_short(path: Path) -> None:
+    """One job each, so at most 400 lines."""
+    assert len(path.read_text(encoding="utf-8").splitlines()) <= MOST_LINES
+
+
+def imports_at_the_top(tree: ast.Module) -> Iterator[str]:
+    for node in tree.body:
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        if isinstance(node, ast.ImportFrom) and node.module and not node.level:
+            yield node.module
+            yield from (f"{node.module}.{alias.name}" for alias in node.names)
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=names(SOURCES))
+def test_slow_libraries_are_imported_where_they_are_used(path: Path) -> None:
+    """Plotting, files and the like load in a second; a command that does not need them must not wait for them."""
+    slow = {name for name in imports_at_the_top(parsed(path))
+            if any(name == heavy or name.startswith(f"{heavy}.") for heavy in SLOW_TO_IMPORT)}
+    assert slow <= THE_COMMAND_LINE.get(str(path.relative_to(TOP)), set())
+
+
+@pytest.mark.parametrize("path", SOURCES + TESTS, ids=names(SOURCES + TESTS))
+def test_nothing_is_left_for_later_or_waved_through(path: Path) -> None:
+    """No reminders, no uncovered corners excused, no type error silenced without saying which."""
+    text = path.read_text(encoding="utf-8")
+    for word in ("TO" + "DO", "FIX" + "ME", "X" * 3, "pragma" + ": no cover"):
+        assert word not in text
+    silenced = "type" + ": ignore"
+    assert text.count(silenced) == text.count(silenced + "["), "say which error is silenced"
