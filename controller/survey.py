@@ -293,7 +293,7 @@ def survey(plant: Any, controller: Any, omega: Reals, plant_response: Complexes,
         delay = 0.0
 
     modulus, modulus_omega = nearest(plant, controller, work, count)
-    if 2.0 * abs(math.sin(0.5 * margin)) < modulus:  # a loop on the boundary: its crossover is known to the last digit
+    if gains > 0 and 2.0 * abs(math.sin(0.5 * margin)) < modulus:  # on the boundary: known there to the last digit
         modulus, modulus_omega = 2.0 * abs(math.sin(0.5 * margin)), crossover
     if integrators == 0 and abs(1.0 + start) < modulus:
         modulus, modulus_omega = abs(1.0 + start), 0.0

@@ -27,6 +27,8 @@ def margins_lines(name: str, loops: list[Judged], worst: Judged, rows: list[Budg
         if not judged.margins.stable:
             poles = ", ".join(f"{p:.4f}" for p in unstable_poles(judged)[:4])
             lines.append(f"{judged.name}: UNSTABLE, closed-loop poles outside the unit circle: {poles}")
+    if worst.margins.stable:
+        lines.append(_where(worst))
     point = worst.loop.point
     if not point.smooth:
         lines += ["", "The valve rests inside its dead band here: its small-signal gain at rest is zero, and each row "
@@ -37,6 +39,14 @@ def margins_lines(name: str, loops: list[Judged], worst: Judged, rows: list[Budg
         total = sum(row.phase_deg for row in rows)
         lines.append(f"  {'sum':<24}{total:>8.1f}°   phase margin {_wrapped(180.0 + total):.1f}°")
     return lines
+
+
+def _where(worst: Judged) -> str:
+    """At which frequencies the worst loop's margins are met: where a change of the rig bites."""
+    m = worst.margins
+    crossings = ", ".join(f"{c.frequency_Hz:.3g} Hz ({c.phase_margin_deg:.0f}°)" for c in m.gain_crossovers)
+    gain = f"{m.gain_margin_Hz:.3g} Hz" if math.isfinite(m.gain_margin_Hz) else "no frequency"
+    return f"worst: gain margin met at {gain}, modulus margin at {m.modulus_margin_Hz:.3g} Hz, crossovers {crossings}"
 
 
 def _wrapped(degrees: float) -> float:

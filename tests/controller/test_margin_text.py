@@ -30,7 +30,8 @@ def test_a_stable_loop_line_by_line():
 
 
 def test_an_unstable_loop_says_so_first():
-    text = changed(stable=False, unstable_closed_loop_poles=2, gain_margin=0.15, delay_margin_s=0.0, bandwidth_Hz=math.nan)
+    text = changed(stable=False, unstable_closed_loop_poles=2, gain_margin=0.15, delay_margin_s=0.0,
+                   bandwidth_Hz=math.nan)
     assert text[0].startswith("closed loop: UNSTABLE, 2 closed-loop poles") and "crossings, not margins" in text[0]
     assert any(line.startswith("gain margin: -16.48 dB") for line in text)
     assert "bandwidth: none (unstable)" in text
@@ -44,7 +45,8 @@ def test_contradicting_counts_and_a_coarse_grid_say_so():
 def test_what_has_no_limit_says_so():
     text = changed(gain_margin=math.inf, gain_margin_Hz=math.nan, phase_margin_deg=math.inf, crossover_Hz=math.nan,
                    delay_margin_s=math.inf, bandwidth_Hz=math.inf, gain_crossovers=(), phase_crossovers=())
-    assert {"gain margin: no limit", "phase margin: no limit (no gain crossover)", "delay margin: no limit"} <= set(text)
+    assert {"gain margin: no limit", "phase margin: no limit (no gain crossover)",
+            "delay margin: no limit"} <= set(text)
     assert "bandwidth: closed loop stays above -3 dB over the whole band" in text
     assert not any("nan" in line or "inf" in line for line in text)
 
