@@ -1,10 +1,13 @@
 """What the firmware does on one tick: read, run the mode's law, drive the actuator stage, limit, quantise.
 
 Modes are few: FILL brings cuff pressure to a start value by the transducer, CLAMP holds the light at its set point,
-VENT lets the air out. A change into CLAMP is bumpless.
+VENT lets the air out. A change into CLAMP is bumpless: the controller starts at the command in force, and its set
+point starts at the light of that moment and moves to the ordered one at a limited rate. Far from the unloaded volume
+the artery's gain is low, and a large first error would throw the cuff pressure.
 """
 from __future__ import annotations
 
+import math
 from typing import Annotated, NamedTuple
 
 from controller.inverse import Direct, FlowInverse, achieved_demand, valve_command
@@ -31,6 +34,9 @@ class Filling(NamedTuple):
     feedforward_per_mmHg: Annotated[
         float, quantity("1/mmHg", 0, 1, "demand per target pressure; 1/range for a pressure-type valve", "invented")
     ] = 0.0
+    handover_mmHg_s: Annotated[
+        float, quantity("mmHg/s", 0, 1e5, "speed of the set point into the clamp, as pressure; 0: at once", "invented")
+    ] = 40.0
 
 
 class Firmware(NamedTuple):
@@ -56,6 +62,17 @@ class FirmwareState(NamedTuple):
     control: ControllerState
     command: float  # last command, limited but before its quantiser
     mode: int  # mode of the last tick
+    set_point: float = math.nan  # set point in force, on its way to the ordered one; nan: there already
+
+
+@inlined
+def moving_set_point(firmware: Firmware, state: FirmwareState, order: Order, light: float) -> float:
+    """Set point in force on this tick: from the light at the change into CLAMP to the ordered one, rate-limited."""
+    rate = firmware.filling.handover_mmHg_s * order.light_slope * firmware.coefficients.period_s
+    if order.mode != CLAMP or rate <= 0.0 or (state.mode == CLAMP and math.isnan(state.set_point)):
+        return order.set_point
+    last = state.set_point if state.mode == CLAMP else light
+    return min(max(order.set_point, last - rate), last + rate)
 
 
 @inlined
@@ -64,7 +81,8 @@ def firmware_tick(
 ) -> tuple[FirmwareState, float, Terms, bool]:
     """One tick: new state, quantised valve command, terms for telemetry, and whether a limit acted."""
     coefficients, stage = firmware.coefficients, firmware.stage
-    error = (order.set_point - light) / order.light_slope
+    aim = moving_set_point(firmware, state, order, light)
+    error = (aim - light) / order.light_slope
     control = state.control
     if order.mode == CLAMP and state.mode != CLAMP:
         control = bumpless_start(coefficients, error, achieved_demand(stage, state.command, reading_mmHg))
@@ -83,4 +101,4 @@ def firmware_tick(
             # the difference of the same function at both commands: exactly nothing when nothing was limited
             achieved += achieved_demand(stage, command, reading_mmHg) - achieved_demand(stage, wanted, reading_mmHg)
         control = control_settle(coefficients, control, terms, achieved)
-    return FirmwareState(control, command, order.mode), quantise_command(coefficients, command), terms, limited
+    return FirmwareState(control, command, order.mode, aim), quantise_command(coefficients, command), terms, limited

@@ -76,9 +76,11 @@ def operating_pressures(trace: PressureTrace) -> dict[str, float]:
 
 
 def margin_figures(loops: list[Judged]) -> dict[str, float]:
-    """The worst of each margin over all loops; an unstable loop has none (−inf dB, 0°, 0)."""
+    """The worst of each margin over all loops; NaN when one of them is unstable or could not be followed."""
+    sound = all(j.margins.stable and j.margins.resolved for j in loops)
+
     def least(values: list[float]) -> float:
-        return min(values) if all(j.margins.stable for j in loops) else math.nan
+        return min(values) if sound else math.nan
 
     found = [j.margins for j in loops]
     reductions = [-20 * math.log10(m.gain_reduction_margin) if m.gain_reduction_margin > 0 else math.inf for m in found]

@@ -27,6 +27,8 @@ def margins_lines(name: str, loops: list[Judged], worst: Judged, rows: list[Budg
         if not judged.margins.stable:
             poles = ", ".join(f"{p:.4f}" for p in unstable_poles(judged)[:4])
             lines.append(f"{judged.name}: UNSTABLE, closed-loop poles outside the unit circle: {poles}")
+        if not judged.margins.resolved:
+            lines.append(f"{judged.name}: its phase turns too fast to be followed; do not trust its margins")
     if worst.margins.stable:
         lines.append(_where(worst))
     point = worst.loop.point
@@ -131,7 +133,7 @@ def _margins_json(judged: Judged) -> dict[str, Any]:
     m = judged.margins
     return {
         "operating_point": judged.name, "side": judged.loop.side, "smooth_at_rest": judged.loop.point.smooth,
-        "arterial_mmHg": judged.loop.point.around.arterial_mmHg, "stable": m.stable,
+        "arterial_mmHg": judged.loop.point.around.arterial_mmHg, "stable": m.stable, "resolved": m.resolved,
         "unstable_closed_loop_poles": unstable_poles(judged) if not m.stable else [],
         "gain_margin": m.gain_margin, "gain_reduction_margin": m.gain_reduction_margin,
         "phase_margin_deg": m.phase_margin_deg, "delay_margin_s": m.delay_margin_s,

