@@ -67,7 +67,10 @@ class FirmwareState(NamedTuple):
 
 @inlined
 def moving_set_point(firmware: Firmware, state: FirmwareState, order: Order, light: float) -> float:
-    """Set point in force on this tick: from the light at the change into CLAMP to the ordered one, rate-limited."""
+    """Set point in force on this tick: from the light at the change into CLAMP to the ordered one, rate-limited.
+
+    Once it has arrived, the ordered set point holds directly: whoever moves it later moves it as they like.
+    """
     rate = firmware.filling.handover_mmHg_s * order.light_slope * firmware.coefficients.period_s
     if order.mode != CLAMP or rate <= 0.0 or (state.mode == CLAMP and math.isnan(state.set_point)):
         return order.set_point
@@ -101,4 +104,5 @@ def firmware_tick(
             # the difference of the same function at both commands: exactly nothing when nothing was limited
             achieved += achieved_demand(stage, command, reading_mmHg) - achieved_demand(stage, wanted, reading_mmHg)
         control = control_settle(coefficients, control, terms, achieved)
-    return FirmwareState(control, command, order.mode, aim), quantise_command(coefficients, command), terms, limited
+    arrived = math.nan if aim == order.set_point else aim
+    return FirmwareState(control, command, order.mode, arrived), quantise_command(coefficients, command), terms, limited

@@ -211,6 +211,9 @@ def _make_kind(table: str, values: dict[str, Any], where: str, folder: Path) -> 
         return validated(kinds[kind], rest, where, table)
     if isinstance(kind, str) and ".py:" in kind:
         own = load_class(kind, folder, f"{where}: {table}.kind", VERBS[table])
+        if not issubclass(own, tuple(kinds.values())):  # operating point and margins know the twins of these only
+            bases = " or ".join(base.__name__ for base in kinds.values())
+            raise InputError(f"{where}: {table}.kind = {value_text(kind)}: derive it from {bases}, whose twin it takes")
         return validated(own, rest, where, table)
     raise InputError(
         f"{where}: {table}.kind = {value_text(kind)}: use one of {', '.join(kinds)}, or FILE.py:Class for your own"

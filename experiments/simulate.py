@@ -18,6 +18,7 @@ from experiments.steps import steps_a_tick
 from plant.artery import unloaded_pressure
 from plant.assembly import Surroundings, initial_state
 from plant.errors import InputError
+from plant.flow_valve import FlowValve
 from plant.operating_point import OperatingPoint
 from plant.pressure_record import PressureTrace
 from plant.tone import tone_samples
@@ -152,8 +153,13 @@ def _divergence(run: Run) -> str:
     ticks, cuff = len(run.channels["mode"]), run.final.plant.cuff_mmHg
     seen = f"cuff pressure went to {cuff:.4g} mmHg" if math.isfinite(cuff) else "a pressure or the light is no number"
     return (f"the run diverged at {ticks * run.period_s:.3f} s in mode {MODES[int(run.channels['mode'][-1])]}: {seen}; "
-            "lower controller.kp, filling.gain_per_mmHg, valve.conductance or supply.pressure_mmHg, or shorten "
+            f"lower controller.kp, filling.gain_per_mmHg, {_strength(run)} or supply.pressure_mmHg, or shorten "
             "timing.dead_time_s")
+
+
+def _strength(run: Run) -> str:
+    """The key that says how much the valve can do."""
+    return "valve.conductance" if isinstance(run.rig.plant.valve, FlowValve) else "valve.range_mmHg"
 
 
 def _held(run: Run) -> Run:
@@ -173,11 +179,11 @@ def _held(run: Run) -> Run:
     elif min(at_high, at_low) > 0.1:
         what = "swinging between both ends of its range: lower controller.kp, or shorten timing.dead_time_s"
     elif at_high > at_low:
-        what = ("at controller.output_high: the valve cannot give more; raise supply.pressure_mmHg, valve.conductance "
-                "or valve.range_mmHg, or see whether the set point can be reached")
+        what = (f"at controller.output_high: the valve cannot give more; raise supply.pressure_mmHg or {_strength(run)}, "
+                "or see whether the set point can be reached")
     else:
-        what = ("at controller.output_low: the valve cannot take more; raise valve.conductance, lower "
-                "controller.output_low, or see whether the set point can be reached")
+        what = (f"at controller.output_low: the valve cannot take more; lower that limit, raise {_strength(run)}, "
+                "or see whether the set point can be reached")
     first = int(np.argmax(clamped & limited)) * run.period_s
     return replace(run, status="saturated", message=(
         f"the clamp does not hold: the command is at a limit for {100.0 * share:.0f} % of the time, first at "

@@ -8,7 +8,7 @@ import numpy as np
 
 from plant import artery, cuff, flow_valve, light, pressure_valve, supply, tissue, transducer, tube, vein
 from plant.air import Air, expansion, restriction_flow
-from plant.assembly import Plant, PlantState, Surroundings
+from plant.assembly import Plant, PlantState, Surroundings, initial_state, plant_tick
 from plant.errors import InputError
 from plant.flow_valve import FlowValve, Side, SpoolState
 from plant.linear import Linear, join
@@ -17,7 +17,7 @@ from plant.pressure_valve import StageState
 from plant.tube import LineState, NoLineState, NoTube, Tube
 
 SIDES: tuple[Side, Side] = ("fill", "vent")
-LEAST_STEPS = 6  # Runge–Kutta steps a tick
+MOST_TRIED = 500  # steps a tick: beyond, the poles alone have asked for more than corners need
 
 
 class OperatingPoint(NamedTuple):
@@ -137,14 +137,16 @@ def plant_twin(plant: Plant, point: OperatingPoint, side: Side = "fill") -> Line
     return join(list(part_twins(plant, point, side).values()), ("command", "arterial_pressure"), OUTPUTS)
 
 
-def substeps_needed(plant: Plant, points: list[OperatingPoint], period_s: float, reach: float = 1.0) -> int:
-    """Runge–Kutta steps a tick that follow every mode of the plant closely, never fewer than 6.
+def substeps_needed(
+    plant: Plant, points: list[OperatingPoint], period_s: float, reach: float = 1.0, allowed_mmHg: float = 0.004
+) -> int:
+    """Runge–Kutta steps a tick that follow the plant closely, never fewer than 4: found from its poles, then tried.
 
     |λ|·step stays below `reach` for a mode that dies away and below half of it for one that rings: a ringing line
-    carries the error of each jump of the valve along until it has rung out. Fourth-order Runge–Kutta is stable to about
-    2.8; the rest is for accuracy, as is the least number, for the corners of dead bands and limits that no pole shows.
-    The valve is also taken fully open, at these points and with an empty cuff: that is where a small volume on a
-    wide opening is fastest.
+    carries the error of each jump of the valve along until it has rung out (fourth-order Runge–Kutta is stable to about
+    2.8; the rest is for accuracy). The valve is also taken fully open, at these points and with an empty cuff: that is
+    where a small volume on a wide opening is fastest. The corners of dead bands and limits show in no pole: steps are
+    added until twice as many move no cuff pressure by more than `allowed_mmHg` when the valve is slammed open and shut.
     """
     most = 0.0
     for point in points:
@@ -156,7 +158,36 @@ def substeps_needed(plant: Plant, points: list[OperatingPoint], period_s: float,
                 size = np.abs(poles)
                 ringing = np.abs(poles.imag) / np.maximum(size, 1e-30)
                 most = max(most, float(np.max(size / (1.0 - 0.5 * ringing))))
-    return max(LEAST_STEPS, math.ceil(most * period_s / reach))
+    steps = max(4, math.ceil(most * period_s / reach))
+    for point in points:
+        tries = 0
+        while tries < 4 and steps < MOST_TRIED and not _slam_error(plant, point, period_s, steps) < allowed_mmHg:
+            steps, tries = math.ceil(1.5 * steps), tries + 1
+    return steps
+
+
+def _slam_error(plant: Plant, point: OperatingPoint, period_s: float, steps: int) -> float:
+    """Largest change [mmHg] of cuff pressure at any tick of a slam from twice the steps; NaN or ∞ where it blows up."""
+    once, twice = _slam(plant, point, period_s, steps), _slam(plant, point, period_s, 2 * steps)
+    return max(abs(a - b) for a, b in zip(once, twice, strict=False))  # one may reach its goal a tick before
+
+
+def _slam(plant: Plant, point: OperatingPoint, period_s: float, steps: int) -> list[float]:
+    """Cuff pressure [mmHg] at each tick: wide open from empty to the point's pressure, to rest, shut, and back to rest.
+
+    The command changes at an odd share of the tick, as dead time makes it do.
+    """
+    around, state, found = point.around, initial_state(plant, point.around), []
+    low = -1.0 if isinstance(plant.valve, FlowValve) else 0.0
+    before = 0.0
+    for command, ticks in ((1.0, 30), (point.command, 8), (low, 8), (point.command, 4)):
+        for _ in range(ticks):
+            state = plant_tick(plant, state, around, around, before, command, 0.3, steps, period_s)
+            found.append(float(state.cuff_mmHg))
+            before = command
+            if command == 1.0 and not state.cuff_mmHg < point.state.cuff_mmHg:
+                break
+    return found
 
 
 def _emptied(point: OperatingPoint) -> OperatingPoint:

@@ -95,6 +95,17 @@ def test_a_wrong_file_is_one_line(own, text, kind, says):
     assert not [name for name in sys.modules if name.startswith("own_part_") and "raise" in text]
 
 
+def test_a_valve_without_a_twin(own):
+    """A class that derives from neither built-in valve could run but not be linearised: refused, not run half."""
+    folder = own(LAZY.replace("(FlowValve)", "(NamedTuple)").replace('    """Half the travel."""', (
+        '    size: Annotated[float, quantity("1", 0, 1, "size", "invented")] = 0.5')).replace(
+        "from plant.flow_valve", "from typing import Annotated, NamedTuple\nfrom plant.declare import quantity\n"
+        "from plant.flow_valve"))
+    (folder / "rig.toml").write_text('[valve]\nkind = "mine.py:LazyValve"\n')
+    with pytest.raises(InputError, match="mine.py:LazyValve': derive it from FlowValve or PressureValve"):
+        load_rig(str(folder / "rig.toml"))
+
+
 def test_through_a_rig_file(own, refusal):
     folder = own("raise ValueError('first\\nsecond')")
     (folder / "rig.toml").write_text('[valve]\nkind = "mine.py:Valve"\n')
