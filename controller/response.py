@@ -36,7 +36,7 @@ class Zpk(NamedTuple):
 
 @response.of(Zpk)
 def zpk_response(part: Zpk, omega: float) -> complex:
-    """Complex gain at `omega` [rad/s]."""
+    """Complex gain at `omega` [rad/s]. Raises ZeroDivisionError exactly on a pole."""
     point = cmath.exp(1j * omega * part.period_s) if part.period_s > 0.0 else 1j * omega
     value = part.gain * cmath.exp(-1j * omega * part.delay_s)
     for zero in part.zeros:

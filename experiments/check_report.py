@@ -28,8 +28,10 @@ def margins_lines(name: str, loops: list[Judged], worst: Judged, rows: list[Budg
             poles = ", ".join(f"{p:.4f}" for p in unstable_poles(judged)[:4])
             lines.append(f"{judged.name}: UNSTABLE, closed-loop poles outside the unit circle: {poles}")
         if not judged.margins.resolved:
-            lines.append(f"{judged.name}: its phase turns too fast to be followed; do not trust its margins")
-    if worst.margins.stable:
+            turning = bool(judged.margins.gain_crossovers)
+            why = "its phase turns too fast to be followed" if turning else "it has hardly any gain"
+            lines.append(f"{judged.name}: {why}; do not trust its margins")
+    if worst.margins.stable and worst.margins.gain_crossovers:
         lines.append(_where(worst))
     point = worst.loop.point
     if not point.smooth:
@@ -37,10 +39,16 @@ def margins_lines(name: str, loops: list[Judged], worst: Judged, rows: list[Budg
                   "describes the gain just past one edge. A quiescent bleed or the flow inverse cures it."]
     if rows:
         lines += ["", f"phase budget at {worst.margins.crossover_Hz:.3g} Hz ({worst.name})"]
-        lines += [f"  {row.part:<24}{row.phase_deg:>8.1f}°" for row in sorted(rows, key=lambda r: r.phase_deg)]
+        ordered = sorted(rows, key=lambda r: r.phase_deg)
+        lines += [f"  {row.part:<29}{_rounded(row.phase_deg):>8.1f}°" for row in ordered]
         total = sum(row.phase_deg for row in rows)
-        lines.append(f"  {'sum':<24}{total:>8.1f}°   phase margin {_wrapped(180.0 + total):.1f}°")
+        lines.append(f"  {'sum':<29}{total:>8.1f}°   phase margin {_wrapped(180.0 + total):.1f}°")
     return lines
+
+
+def _rounded(degrees: float) -> float:
+    """To the decimal that is printed, without a negative zero."""
+    return round(degrees, 1) + 0.0
 
 
 def _where(worst: Judged) -> str:

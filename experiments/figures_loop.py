@@ -16,6 +16,7 @@ from experiments.figure_style import BLUE, GREEN, GREY, ORANGE, SIDE_COLOURS, SI
 
 Judged = list[tuple[Loop, Margins]]
 LOWEST_Hz = 1.0
+STEP_s = 0.12  # of the step drawn
 
 
 def loop_response(loop: Loop, frequency_Hz: NDArray[np.float64]) -> NDArray[np.complex128]:
@@ -23,7 +24,6 @@ def loop_response(loop: Loop, frequency_Hz: NDArray[np.float64]) -> NDArray[np.c
     plant = sampled(loop)
     omega = 2.0 * np.pi * frequency_Hz
     return np.array([response(plant, w) * response(loop.coefficients, w) for w in omega])
-
 
 
 def margins_figure(judged: Judged, title: str) -> Any:
@@ -36,12 +36,14 @@ def margins_figure(judged: Judged, title: str) -> Any:
         colour, line = SIDE_COLOURS[loop.side], SIDE_LINES[loop.side]
         gain = loop_response(loop, frequency)
         phase = _phase_deg(gain, frequency, found)
-        top.semilogx(frequency, 20 * np.log10(np.abs(gain)), line, color=colour, label=side_name(loop))
+        decibel = 20 * np.log10(np.maximum(np.abs(gain), 1e-15))  # a loop without gain is far below the picture
+        top.semilogx(frequency, decibel, line, color=colour, label=side_name(loop))
         bottom.semilogx(frequency, phase, line, color=colour)
         right.plot(gain.real, gain.imag, line, color=colour)
         _draw_margins(top, bottom, found, colour)
-        steps = round(0.12 / loop.timing.period_s)
-        lower.plot(1e3 * loop.timing.period_s * np.arange(steps), tracking_step(loop, steps), line, color=colour)
+        if found.stable:
+            steps = round(STEP_s / loop.timing.period_s)
+            lower.plot(1e3 * loop.timing.period_s * np.arange(steps), tracking_step(loop, steps), line, color=colour)
     top.axhline(0.0, color=GREY, linewidth=0.8)
     bottom.axhline(-180.0, color=GREY, linewidth=0.8)
     tidy(top, "", "open-loop gain (dB)")
@@ -50,23 +52,35 @@ def margins_figure(judged: Judged, title: str) -> Any:
     bottom.set_ylim(-400, -60)
     for axes in (top, bottom):
         axes.set_xlim(LOWEST_Hz, nyquist_Hz)
+        axes.xaxis.set_major_formatter("{x:g}")
     top.set_title('thick bars: gain and phase margins', fontsize=8, color=GREY, loc='left')
     top.legend(frameon=False, loc="upper right")
     _draw_plane(right, judged)
     tidy(lower, "time after a step of 1 mmHg (ms)", "cuff answer (mmHg)")
-    lower.axhline(1.0, color=GREY, linewidth=0.8)
+    lower.set_xlim(0.0, 1e3 * STEP_s)
+    unstable = [loop.side for loop, found in judged if not found.stable]
+    if len(unstable) == len(judged):
+        title += ": unstable"
+        lower.set_yticks([])
+        lower.annotate("unstable: no answer to draw", (0.5, 0.5), xycoords="axes fraction", ha="center", color=GREY)
+    else:
+        title += f": unstable on the {unstable[0]} side" if unstable else ""
+        lower.axhline(1.0, color=GREY, linewidth=0.8)
     figure.suptitle(title)
     stamp(figure)
     return figure
 
 
 def _phase_deg(gain: NDArray[np.complex128], frequency_Hz: NDArray[np.float64], found: Margins) -> NDArray[np.float64]:
-    """Unwrapped phase on the sheet where the governing crossover reads its phase margin above -180°."""
+    """Unwrapped phase on the sheet where the governing crossover reads its phase margin above -180°.
+
+    An unstable loop has no crossover that governs: its phase begins between -360° and 0°.
+    """
     phase = np.degrees(np.unwrap(np.angle(gain)))
-    if np.isfinite(found.crossover_Hz):
+    if found.stable and np.isfinite(found.crossover_Hz):
         at = float(np.interp(found.crossover_Hz, frequency_Hz, phase))
-        phase -= 360.0 * round((at - (found.phase_margin_deg - 180.0)) / 360.0)
-    return np.asarray(phase)
+        return np.asarray(phase - 360.0 * round((at - (found.phase_margin_deg - 180.0)) / 360.0))
+    return np.asarray(phase - 360.0 * math.ceil(phase[0] / 360.0))
 
 
 def side_name(loop: Loop) -> str:
@@ -89,11 +103,14 @@ def _draw_margins(top: Any, bottom: Any, found: Margins, colour: str) -> None:
 def _draw_plane(axes: Any, judged: Judged) -> None:
     angle = np.linspace(0, 2 * np.pi, 200)
     axes.plot(np.cos(angle), np.sin(angle), color="0.8", linewidth=0.8)
-    worst = min(found.modulus_margin for _, found in judged)
-    axes.fill(-1 + worst * np.cos(angle), worst * np.sin(angle), color=GREEN, alpha=0.18, linewidth=0)
+    if all(found.stable for _, found in judged):
+        worst = min(found.modulus_margin for _, found in judged)
+        axes.fill(-1 + worst * np.cos(angle), worst * np.sin(angle), color=GREEN, alpha=0.18, linewidth=0)
+        said = f"modulus margin {worst:.2f} (disc)"
+    else:
+        said = "unstable: no modulus margin"
     axes.plot([-1.0], [0.0], "+", color="black", markersize=9)
-    axes.annotate(f"modulus margin {worst:.2f}", (-1.0, -worst), textcoords="offset points", xytext=(-34, -12),
-                  fontsize=8)
+    axes.set_title(said, fontsize=8, color=GREY, loc="left")
     axes.set_xlim(-2.6, 1.1)
     axes.set_ylim(-2.0, 1.2)
     axes.set_aspect("equal", adjustable="box")
@@ -111,11 +128,16 @@ def budget_figure(rows: list[BudgetRow], crossover_Hz: float, title: str) -> Any
     axes.set_yticks(range(len(ordered)), names)
     axes.axvline(0.0, color=GREY, linewidth=0.8)
     for i, d in enumerate(degrees):
-        axes.annotate(f"{d:+.1f}", (d, i), textcoords="offset points", xytext=(-4 if d < 0 else 4, 0), va="center",
+        axes.annotate(_signed(d), (d, i), textcoords="offset points", xytext=(-4 if d < 0 else 4, 0), va="center",
                       ha="right" if d < 0 else "left", fontsize=8)
     low, high = min(degrees), max(0.0, *degrees)
     axes.set_xlim(low - 0.14 * (high - low), high + 0.12 * (high - low))
-    tidy(axes, f"phase at crossover, {crossover_Hz:.3g} Hz (°);  sum {sum(degrees):+.1f}°", "")
+    tidy(axes, f"phase at crossover, {crossover_Hz:.3g} Hz (°);  sum {_signed(sum(degrees))}°", "")
     figure.suptitle(title, fontsize=11)
     stamp(figure)
     return figure
+
+
+def _signed(degrees: float) -> str:
+    """With a sign, and with the minus of the axes."""
+    return "0.0" if abs(degrees) < 0.05 else f"{degrees:+.1f}".replace("-", "−")

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from controller.firmware import VENT
 from experiments.figure_style import BLUE, GREY, ORANGE, VIOLET, new_figure, stamp, tidy
 from experiments.metrics import Tracking
 from experiments.simulate import Run
@@ -23,33 +24,49 @@ def tracking_figure(run: Run, tracking: Tracking | None, title: str) -> Any:
     thin = _thinned(len(cuff))
     whole.plot(time[thin], ideal[thin], color=GREY, linewidth=0.9, label="ideal: arterial pressure − p0")
     whole.plot(time[thin], cuff[thin], color=BLUE, linewidth=0.9, label="cuff pressure")
-    whole.axvspan(0.0, run.plan.fill_s, color="0.93", linewidth=0)
-    whole.annotate("fill", (0.5 * run.plan.fill_s, 0.0), xycoords=("data", "axes fraction"), xytext=(0, 4),
-                   textcoords="offset points", ha="center", fontsize=8, color=GREY)
+    end = float(time[-1]) + run.period_s
+    _mark(whole, "fill", 0.0, min(run.plan.fill_s, end))
+    if np.any(run.channels["mode"] == VENT):
+        _mark(whole, "vent", end - run.plan.vent_s, end)
     tidy(whole, "", "pressure (mmHg)")
-    whole.legend(frameon=False, ncols=2, loc="lower right")
-    whole.set_xlim(0, time[-1])
+    _legend(whole, 2)
+    whole.set_xlim(0, end)
+    whole.set_title("" if run.status == "done" else run.status, fontsize=9, loc="left")
 
     start = _window_start(counted, run.period_s)
-    window = slice(start, min(start + round(4.0 / run.period_s), len(cuff)))
+    last = len(cuff) - int(np.argmax(counted[::-1])) if np.any(counted) else len(cuff)
+    window = slice(start, min(start + round(4.0 / run.period_s), last))
     close.plot(time[window], run.channels["arterial_mmHg"][window], color=VIOLET, linewidth=1.0, linestyle=":",
                label="arterial pressure")
     close.plot(time[window], ideal[window], color=GREY, linewidth=2.6, alpha=0.6, label="ideal")
     close.plot(time[window], cuff[window], color=BLUE, linewidth=1.2, label="cuff pressure")
     tidy(close, "", "pressure (mmHg)")
-    close.legend(frameon=False, ncols=3, loc="upper right")
+    _legend(close, 3)
 
     error = np.where(counted, cuff - ideal, np.nan)
     error_axes.plot(time[window], error[window], color=ORANGE, linewidth=1.0)
     error_axes.axhline(0.0, color=GREY, linewidth=0.8)
-    close.set_xlim(time[window.start], time[window.stop - 1])
+    close.set_xlim(time[window.start], time[window.stop - 1] + run.period_s)
     error_axes.set_xlim(close.get_xlim())
     tidy(error_axes, "time (s)", "cuff − ideal (mmHg)")
     if tracking is not None:
         error_axes.set_title(f"rms {tracking.ideal.rms_mmHg:.2f} mmHg over the settled clamp", fontsize=9, loc="left")
+    figure.align_ylabels()
     figure.suptitle(title)
     stamp(figure)
     return figure
+
+
+def _mark(axes: Any, word: str, first_s: float, last_s: float) -> None:
+    """Shade the part of a run that is no clamp."""
+    axes.axvspan(first_s, last_s, color="0.93", linewidth=0)
+    axes.annotate(word, (0.5 * (first_s + last_s), 0.0), xycoords=("data", "axes fraction"), xytext=(0, 4),
+                  textcoords="offset points", ha="center", fontsize=8, color=GREY)
+
+
+def _legend(axes: Any, columns: int) -> None:
+    """Above the axes, where no curve runs."""
+    axes.legend(frameon=False, ncols=columns, loc="lower right", bbox_to_anchor=(1.0, 0.98), fontsize=9)
 
 
 def _window_start(counted: Any, period_s: float) -> int:

@@ -13,6 +13,7 @@ from controller.firmware import CLAMP, FILL, MODES, VENT, Firmware, FirmwareStat
 from controller.law import Coefficients, design, initial_control
 from controller.timing import dead_ticks
 from experiments.coupled import CHANNELS, DIVERGED, Inputs, Orders, RunState, run_ticks, start_clock
+from experiments.interrupts import uninterrupted
 from experiments.rig import Rig, clamp
 from experiments.steps import steps_a_tick
 from plant.artery import unloaded_pressure
@@ -115,13 +116,16 @@ def simulate(
     around = Surroundings(float(trace.pressure_mmHg[0]), float(tone[0]), rig.plant.light.ambient)
     state = RunState(initial_state(rig.plant, around), FirmwareState(initial_control(), 0.0, FILL), 0.0, 0)
     pending, rows = np.zeros(whole + 2), np.zeros((ticks, len(CHANNELS)))
+
+    def run_block(start: RunState, first: int, end: int) -> tuple[RunState, int, int]:
+        block = inputs.part(first, end), orders.part(first, end)
+        return run_ticks(rig.plant, firmware, clock, seed, *block, start, pending, rows[first:end])
+
     done, status = 0, 0
+    run_block(state, 0, 0)  # compiles, which takes seconds: Ctrl-C acts at once there
     while done < ticks and status != DIVERGED:
-        end = min(done + BLOCK, ticks)
-        state, status, count = run_ticks(
-            rig.plant, firmware, clock, seed, inputs.part(done, end), orders.part(done, end), state, pending,
-            rows[done:end],
-        )
+        with uninterrupted():
+            state, status, count = run_block(state, done, min(done + BLOCK, ticks))
         done += count
         if progress is not None:
             progress(done / ticks)
@@ -179,8 +183,8 @@ def _held(run: Run) -> Run:
     elif min(at_high, at_low) > 0.1:
         what = "swinging between both ends of its range: lower controller.kp, or shorten timing.dead_time_s"
     elif at_high > at_low:
-        what = (f"at controller.output_high: the valve cannot give more; raise supply.pressure_mmHg or {_strength(run)}, "
-                "or see whether the set point can be reached")
+        what = ("at controller.output_high: the valve cannot give more; raise supply.pressure_mmHg or "
+                f"{_strength(run)}, or see whether the set point can be reached")
     else:
         what = (f"at controller.output_low: the valve cannot take more; lower that limit, raise {_strength(run)}, "
                 "or see whether the set point can be reached")

@@ -64,7 +64,7 @@ def write_trace(path: Path, run: Run, document: dict[str, Any]) -> None:
     """Write every tick under a temporary name, then rename. Raises InputError when the place cannot be written."""
     with whole_file(path, "--trace ") as temporary:
         if path.suffix == ".nc":
-            as_dataset(run, document).to_netcdf(temporary, engine="h5netcdf")
+            as_dataset(run, document).to_netcdf(temporary, engine="scipy")  # classic NetCDF, which every reader knows
         elif path.suffix == ".parquet":
             arrow, parquet = _parquet()
             parquet.write_table(arrow.table(_columns(run)), temporary)

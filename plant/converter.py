@@ -10,6 +10,8 @@ import numpy as np
 
 from plant.declare import compiled
 
+ROUNDING = 1e-6  # of a step: an end of the range that is a level but for rounding counts as one
+
 
 @compiled
 def convert(value: float, low: float, high: float, step: float) -> float:
@@ -19,6 +21,7 @@ def convert(value: float, low: float, high: float, step: float) -> float:
     """
     reading = value
     if step > 0.0:
-        level = min(max(np.floor(value / step + 0.5), np.ceil(low / step)), np.floor(high / step))
+        lowest, highest = np.ceil(low / step - ROUNDING), np.floor(high / step + ROUNDING)
+        level = min(max(np.floor(value / step + 0.5), lowest), highest)
         reading = step * level
     return min(max(reading, low), high)

@@ -13,7 +13,7 @@ from controller.inverse import Direct, FlowInverse, achieved_demand, believed_fl
 from plant.air import Air
 from plant.flow_valve import FlowValve, SpoolState, flow_valve_flows, side_gain
 
-few = settings(max_examples=80, deadline=None)
+few = settings(max_examples=50, deadline=None)
 Believe = Callable[..., FlowInverse]
 
 

@@ -32,7 +32,7 @@ from plant.pressure_valve import PressureValve
 from plant.tube import NoTube, Tube
 from plant.vein import Vein
 
-few = settings(max_examples=30, deadline=None)
+few = settings(max_examples=20, deadline=None)
 loops = st.from_type(Loop)
 Make = Callable[..., Loop]
 DEAD_BAND_ONLY = FlowValve(bleed_conductance=0.0)
@@ -53,7 +53,7 @@ def radius(loop: Loop, **change: float) -> float:
 # --- margins and poles ------------------------------------------------------------------------------------------
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(loops)
 def test_margins_and_poles_agree_on_stability(loop: Loop) -> None:
     """Encirclements of −1 by the exact response against eigenvalues: as many poles outside, by two ways."""
@@ -102,13 +102,14 @@ def test_gain_enters_the_poles_as_the_controllers_gain(loop: Loop, gain: float) 
 @given(loops)
 def test_a_pole_is_a_root_of_one_plus_the_loop(loop: Loop) -> None:
     """1 + C(z) P(z) = 0 at a closed-loop pole, with P and C put together by hand from their matrices."""
-    poles = closed_loop_poles(loop)
-    z = poles[np.abs(poles - 1.0) > 1e-2][0]  # slower ones sit beside zeros, where rounding moves 1 + L most
-    d = loop.discrete
+    d, (a, b, c, direct) = loop.discrete, controller_linear(loop.coefficients)
+    opened = np.concatenate([np.linalg.eigvals(d.phi), np.linalg.eigvals(a)])
+    # the slowest ones sit beside zeros, where rounding moves 1 + L most; others may be nobody's but the plant's own
+    moved = [z for z in closed_loop_poles(loop) if abs(z - 1.0) > 1e-2 and np.min(np.abs(z - opened)) > 1e-4]
+    z = moved[0]
     entering = d.new * z**-d.whole_ticks + d.old * z ** -(d.whole_ticks + 1)
     light, reading = d.c @ np.linalg.solve(z * np.eye(len(d.phi)) - d.phi, entering)
     plant = loop.by_demand * light / (1.0 - loop.by_reading * reading) / loop.light_slope
-    a, b, c, direct = controller_linear(loop.coefficients)
     controller = (c @ np.linalg.solve(z * np.eye(len(a)) - a, b) + direct)[0, 0]
     assert 1.0 + plant * controller == pytest.approx(0.0, abs=1e-6)
 

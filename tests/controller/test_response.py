@@ -10,8 +10,9 @@ from numba import njit
 
 from controller.response import Unity, Zpk, response, sweep
 
-few = settings(max_examples=60, deadline=None)
+few = settings(max_examples=40, deadline=None)
 roots = st.lists(st.complex_numbers(max_magnitude=5.0), max_size=3)
+damped = st.lists(st.builds(complex, st.floats(-5, -0.01), st.floats(-5, 5)), max_size=3)
 omegas = st.floats(0.01, 300.0)
 
 
@@ -31,8 +32,8 @@ def test_it_is_the_ratio_of_the_two_polynomials(
 ) -> None:
     """At s = jω, or at z = exp(jωT): numpy's own polynomials say the same."""
     point = cmath.exp(1j * omega * period_s) if period_s else 1j * omega
+    assume(all(abs(point - pole) > 0.1 for pole in poles))  # on a pole there is nothing to compare
     below = np.polyval(np.poly(poles), point) if poles else 1.0
-    assume(abs(below) > 1e-3)  # on a pole there is nothing to compare
     above = gain * (np.polyval(np.poly(zeros), point) if zeros else 1.0)
     scale = abs(gain) * (abs(point) + 5.0) ** len(zeros) / abs(below)
     assert response(part(zeros, poles, gain, period_s), omega) == pytest.approx(above / below, rel=1e-9,
@@ -40,7 +41,7 @@ def test_it_is_the_ratio_of_the_two_polynomials(
 
 
 @few
-@given(zeros=roots, poles=roots, omega=omegas, delay_s=st.floats(0, 2))
+@given(zeros=roots, poles=damped, omega=omegas, delay_s=st.floats(0, 2))
 def test_dead_time_turns_and_nothing_else(
     zeros: list[complex], poles: list[complex], omega: float, delay_s: float
 ) -> None:
@@ -49,13 +50,19 @@ def test_dead_time_turns_and_nothing_else(
 
 
 @few
-@given(zeros=roots, poles=roots, omega=omegas, period_s=st.sampled_from([0.0, 0.003]))
+@given(zeros=roots, poles=damped, omega=omegas, period_s=st.sampled_from([0.0, 0.003]))
 def test_real_coefficients_give_conjugate_symmetry(
     zeros: list[complex], poles: list[complex], omega: float, period_s: float
 ) -> None:
     """G(−jω) is the conjugate of G(jω): the impulse response is real."""
     real = part(paired(zeros), [*paired(poles), -6.0], 0.7, period_s, 0.25)
     assert response(real, -omega) == pytest.approx(response(real, omega).conjugate(), rel=1e-9)
+
+
+def test_on_an_undamped_pole_there_is_no_response() -> None:
+    """Margins refuse such parts beforehand; asked all the same, Python's own error says what was divided by."""
+    with pytest.raises(ZeroDivisionError):
+        response(part([], [2j], 1.0), 2.0)
 
 
 def test_first_order_lag_at_its_corner() -> None:

@@ -16,7 +16,7 @@ from controller.timing import Timing
 from plant.linear import Linear, linear
 from plant.operating_point import plant_twin
 
-few = settings(max_examples=60, deadline=None)
+few = settings(max_examples=40, deadline=None)
 Matrix = NDArray[np.float64]
 T = 0.001
 dead_ticks = st.integers(0, 15) | st.floats(0, 15)

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from controller.timing import Timing, dead_ticks
 from plant.errors import InputError
 
-few = settings(max_examples=100, deadline=None)
+few = settings(max_examples=60, deadline=None)
 periods = st.floats(1e-4, 0.02)
 wholes = st.integers(0, 60)
 

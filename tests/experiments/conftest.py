@@ -1,4 +1,4 @@
-"""What the tests of the command line share: running it in this process, and one short run and check of the wrist rig."""
+"""What these tests share: the command line in this process, and one short run and check of the wrist rig."""
 import contextlib
 import io
 import sys

@@ -1,6 +1,7 @@
 """The command line itself: help, complaints, interruption, and a few whole processes."""
 import json
 import os
+import signal
 import subprocess
 import sys
 import time
@@ -31,7 +32,8 @@ def test_every_command_has_help(cuffloop, name):
 
 def test_help_is_quick_and_light():
     """Neither NumPy nor Numba is loaded; the best of three starts well under half a second."""
-    code = "import sys, experiments.command as c\ntry: c.main()\nfinally: print(sorted({'numpy','numba'} & set(sys.modules)))"
+    code = ("import sys, experiments.command as c\ntry: c.main()\n"
+            "finally: print(sorted({'numpy', 'numba'} & set(sys.modules)))")
     took = []
     for _ in range(3):
         start = time.perf_counter()
@@ -83,6 +85,24 @@ def test_as_a_process():
     done = process("check", "nobody")
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr == "cuffloop: nobody: not a built-in rig (cabinet, wrist) and not a .toml file\n"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="sends a POSIX signal")
+def test_ctrl_c_in_the_middle_of_a_run(tmp_path):
+    """A long run in its compiled loop ends within moments, in one line; nothing is left of what it was to write."""
+    start = ("import signal; signal.signal(signal.SIGINT, signal.default_int_handler); "  # a shell may have ignored it
+             "import experiments.command as c; c.main()")
+    running = subprocess.Popen(
+        [sys.executable, "-c", start, "simulate", "--record", "synthetic", "--seconds", "2000", "--out",
+         str(tmp_path / "out"), "--trace", str(tmp_path / "run.csv")],
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    while not (tmp_path / "out").exists() and running.poll() is None:
+        time.sleep(0.02)
+    time.sleep(1.0)
+    running.send_signal(signal.SIGINT)
+    out, err = running.communicate(timeout=60)
+    assert (running.returncode, out, err) == (130, "", "cuffloop: interrupted\n")
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_a_terminal_without_our_signs():

@@ -39,7 +39,8 @@ def test_any_result_becomes_strict_json(value):
 
 
 def test_numbers_keep_their_value():
-    assert plain({"a": np.float64(0.1), 2: (np.int64(3), np.array([1.5, math.inf]))}) == {"a": 0.1, "2": [3, [1.5, "inf"]]}
+    found = plain({"a": np.float64(0.1), 2: (np.int64(3), np.array([1.5, math.inf]))})
+    assert found == {"a": 0.1, "2": [3, [1.5, "inf"]]}
     assert plain([math.nan, -math.inf, 1 + 2j, True]) == ["nan", "-inf", {"real": 1.0, "imaginary": 2.0}, True]
     assert plain("\udcff.csv") == r"\udcff.csv"
 
@@ -128,7 +129,7 @@ def test_places_that_are_no_folder(tmp_path):
     file = tmp_path / "file"
     file.write_text("")
     for place in (file, file / "below", tmp_path / ("x" * 300), tmp_path / "nul\0"):
-        with pytest.raises(InputError, match="--out .*not a folder that can be written: ."), OutputFolder.open(place):
+        with pytest.raises(InputError, match=r"--out .*not a folder that can be written: ."), OutputFolder.open(place):
             raise AssertionError("it opened")
     assert everything(tmp_path) == ["file"]
 

@@ -102,7 +102,7 @@ def test_a_valve_without_a_twin(own):
         "from plant.flow_valve", "from typing import Annotated, NamedTuple\nfrom plant.declare import quantity\n"
         "from plant.flow_valve"))
     (folder / "rig.toml").write_text('[valve]\nkind = "mine.py:LazyValve"\n')
-    with pytest.raises(InputError, match="mine.py:LazyValve': derive it from FlowValve or PressureValve"):
+    with pytest.raises(InputError, match=r"mine\.py:LazyValve': derive it from FlowValve or PressureValve"):
         load_rig(str(folder / "rig.toml"))
 
 

@@ -68,7 +68,7 @@ def test_the_inverse_believes_in_the_valve_unless_told(load):
     assert isinstance(rig.stage, FlowInverse)
     assert (rig.stage.conductance, rig.stage.supply_mmHg, rig.stage.dead_band) == (0.08, 500.0, 0.05)
     assert left_to_tool(rig, "actuator", "conductance") and not left_to_tool(rig, "actuator", "dead_band")
-    with pytest.raises(InputError, match="flow_inverse' needs valve.kind = 'flow'"):
+    with pytest.raises(InputError, match=r"flow_inverse' needs valve\.kind = 'flow'"):
         load('[valve]\nkind = "pressure"\n')
 
 
@@ -164,7 +164,7 @@ def test_toml_is_read_whole_or_refused(tmp_path, monkeypatch):
     with pytest.raises(InputError, match=r"not valid TOML: .*line 1"):
         read_toml(path)
     path.write_text("a = " + "9" * 5000)
-    with pytest.raises(InputError, match="cannot be read: .*digits"):
+    with pytest.raises(InputError, match=r"cannot be read: .*digits"):
         read_toml(path)
     path.write_text("a = " + "[" * 100_000)
     with pytest.raises(InputError, match="not valid TOML"):

@@ -79,7 +79,8 @@ def test_every_parameter_is_explained(wrist):
 
 def test_json_has_values_units_and_bounds(wrist):
     found = json.loads(json.dumps(plain(rig_json(wrist))))
-    assert found["tables"]["tube"]["length_m"] == wrist.plant.tube.length_m and found["tables"]["tube"]["kind"] == "round"
+    tube = found["tables"]["tube"]
+    assert tube["length_m"] == wrist.plant.tube.length_m and tube["kind"] == "round"
     assert found["parameters"]["tube"]["length_m"] == {
         "unit": "m", "low": 0.01, "high": 10, "meaning": "length", "source": "invented"
     }
