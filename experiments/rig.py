@@ -141,7 +141,7 @@ def _apply_setting(tables: dict[str, Any], setting: str, where: str) -> dict[str
     table, dot, field = key.strip().partition(".")
     if not (equals and dot and table and field):
         raise InputError(f"--set {setting}: write table.key=value, for example tube.length_m=0.3")
-    _check_table(table, tables.get(table, {}), where)
+    _check_table(table, tables.get(table, {}), where if table in tables else f"--set {setting}")
     try:
         found = tomllib.loads(f"value = {text.strip()}")
     except (ValueError, RecursionError):

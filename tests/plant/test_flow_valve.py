@@ -82,8 +82,8 @@ def test_play(valve: FlowValve, commands: list[float]) -> None:
     held, half = 0.0, 0.5 * valve.hysteresis
     for command in commands:
         moved = flow_valve_play(valve, held, command)
-        assert abs(moved - command) <= half * (1.0 + 1e-12)
-        if abs(command - held) <= half * (1.0 - 1e-12):
+        assert abs(moved - command) <= half + 1e-15
+        if abs(command - held) <= half - 1e-15:
             assert moved == held
         assert flow_valve_play(valve, moved, command) == moved
         held = moved
