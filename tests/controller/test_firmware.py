@@ -246,9 +246,10 @@ def test_vent_gives_the_lowest_command(
     """At once, whatever light, pressure and memory say: the stage and its beliefs are not asked."""
     quantum = (1.0 - low) * 2.0**-bits if bits else 0.0
     firmware = firmware_of(law._replace(output_low=low, output_quantum=quantum), stage)
-    state, put_out, _, _ = firmware_tick(
+    state, put_out, _, limited = firmware_tick(
         firmware, FirmwareState(control, max(command, low), before), ORDER._replace(mode=VENT), light, reading)
     assert put_out == state.command == low
+    assert not limited  # what was wanted is what was done
     assert same(state, FirmwareState(control, low, VENT))
 
 

@@ -29,7 +29,7 @@ NUMBERS_OUT = ("nan", "inf", "-inf", "1e999", "1e308", "-1e308", "9" * 400, "0x"
 NO_NUMBERS = ('"3"', "true", "[1.0]", "{ a = 1 }", "2020-01-01", '"""\n\n"""', "[]", "07:30:00")
 PRINTABLE = st.text(st.characters(exclude_categories=["Cs"]), max_size=60)
 ABSENT = ("--record", "absent.csv")  # so that even what is accepted goes no further
-QUICK = settings(max_examples=60, deadline=None)
+QUICK = settings(max_examples=50, deadline=None)
 
 
 @pytest.fixture(scope="module")
@@ -358,7 +358,7 @@ def absurd_tables(draw):
 
 @pytest.mark.filterwarnings("error")
 @given(absurd_tables())
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 def test_absurd_rigs_end_honestly(tables):
     """Each parameter within its bounds: refused in one line, or a result without NaN that says how it ended."""
     try:
