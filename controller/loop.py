@@ -5,7 +5,7 @@ the valve. What it tells: margins, closed-loop poles, exact delay margin, and th
 """
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import NamedTuple, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,8 +16,9 @@ from controller.margins import Margins, OpenLoop, margins
 from controller.sampled import Discrete, SampledPlant, augmented, sample, sampled_plant
 from controller.timing import Timing
 from plant.assembly import Plant
-from plant.flow_valve import FlowValve, Side
+from plant.flow_valve import Side
 from plant.operating_point import OperatingPoint, plant_twin
+from plant.parts import valve_nature
 
 Complex = NDArray[np.complex128]
 
@@ -56,7 +57,7 @@ def build_loop(
 
 def sides(plant: Plant) -> tuple[Side, ...]:
     """The sides worth judging: both of a flow valve; a pressure-type valve has only one behaviour."""
-    return ("fill", "vent") if isinstance(plant.valve, FlowValve) else ("fill",)
+    return cast(tuple[Side, ...], valve_nature(plant.valve).sides)
 
 
 def sampled(loop: Loop) -> SampledPlant:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.budget import BudgetRow
-from controller.loop import Loop, sampled
+from controller.loop import Loop, sampled, sides
 from controller.margins import Margins
 from controller.response import response
 from controller.step import tracking_step
@@ -85,9 +85,8 @@ def _phase_deg(gain: NDArray[np.complex128], frequency_Hz: NDArray[np.float64], 
 
 def side_name(loop: Loop) -> str:
     """How a loop's side is called in legends."""
-    from plant.flow_valve import FlowValve
 
-    return f"valve, {loop.side} side" if isinstance(loop.plant.valve, FlowValve) else "pressure-type valve"
+    return f"valve, {loop.side} side" if len(sides(loop.plant)) > 1 else "valve"
 
 
 def _draw_margins(top: Any, bottom: Any, found: Margins, colour: str) -> None:

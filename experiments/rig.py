@@ -21,7 +21,7 @@ from plant.errors import InputError
 from plant.flow_valve import FlowValve
 from plant.light import Light
 from plant.operating_point import OperatingPoint, clamp_point
-from plant.parts import line_end_volume, line_node, line_rates, valve_flows, valve_play, valve_rates
+from plant.parts import PLAIN_VALVE_VERBS, line_end_volume, line_node, line_rates, valve_flows, valve_play, valve_rates
 from plant.pressure_valve import PressureValve
 from plant.supply import Supply
 from plant.tissue import Tissue
@@ -211,13 +211,19 @@ def _make_kind(table: str, values: dict[str, Any], where: str, folder: Path) -> 
         return validated(kinds[kind], rest, where, table)
     if isinstance(kind, str) and ".py:" in kind:
         own = load_class(kind, folder, f"{where}: {table}.kind", VERBS[table])
-        if not issubclass(own, tuple(kinds.values())):  # operating point and margins know the twins of these only
+        if not (issubclass(own, tuple(kinds.values())) or (table == "valve" and _answers(own))):
             bases = " or ".join(base.__name__ for base in kinds.values())
-            raise InputError(f"{where}: {table}.kind = {value_text(kind)}: derive it from {bases}, whose twin it takes")
+            own_twin = ", or register valve_nature, valve_at_rest and valve_twin" if table == "valve" else ""
+            raise InputError(f"{where}: {table}.kind = {value_text(kind)}: derive it from {bases}{own_twin}")
         return validated(own, rest, where, table)
     raise InputError(
         f"{where}: {table}.kind = {value_text(kind)}: use one of {', '.join(kinds)}, or FILE.py:Class for your own"
     )
+
+
+def _answers(own: type) -> bool:
+    """Whether a class of the user's has its own operating point and twin."""
+    return all(verb.dispatch(own) is not verb.dispatch(object) for verb in PLAIN_VALVE_VERBS)
 
 
 def _nominal_beliefs(valve: Any, supply: Supply, air: Air, where: str) -> dict[str, Any]:

@@ -19,8 +19,8 @@ from experiments.steps import steps_a_tick
 from plant.artery import unloaded_pressure
 from plant.assembly import Surroundings, initial_state
 from plant.errors import InputError
-from plant.flow_valve import FlowValve
 from plant.operating_point import OperatingPoint
+from plant.parts import valve_nature
 from plant.pressure_record import PressureTrace
 from plant.tone import tone_samples
 
@@ -163,7 +163,7 @@ def _divergence(run: Run) -> str:
 
 def _strength(run: Run) -> str:
     """The key that says how much the valve can do."""
-    return "valve.conductance" if isinstance(run.rig.plant.valve, FlowValve) else "valve.range_mmHg"
+    return valve_nature(run.rig.plant.valve).strength
 
 
 def _held(run: Run) -> Run:

@@ -4,7 +4,7 @@ Written once: the single-run kernel, the linear twin's test and every analysis c
 """
 from __future__ import annotations
 
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from plant.air import Air
 from plant.artery import Artery, present_area, static_area, wall_rate
@@ -13,7 +13,7 @@ from plant.declare import compiled, inlined
 from plant.flow_valve import FlowValve, SpoolState
 from plant.integrate import advance, weigh
 from plant.light import Light, light_intensity, photodiode_rate
-from plant.parts import line_end_volume, line_node, line_rates, valve_flows, valve_rates
+from plant.parts import line_end_volume, line_node, line_rates, valve_flows, valve_nature, valve_rates
 from plant.pressure_valve import PressureValve, StageState
 from plant.supply import Supply, supply_rate
 from plant.tissue import Tissue, tissue_rate
@@ -137,12 +137,11 @@ def plant_tick(
 
 def initial_state(plant: Plant, around: Surroundings) -> PlantState:
     """The plant at rest with an empty cuff, in equilibrium with its surroundings."""
-    valve: Any = StageState(0.0, 0.0) if isinstance(plant.valve, PressureValve) else SpoolState(0.0, 0.0)
     area = static_area(plant.artery, around.arterial_mmHg, around.tone)
     veins = vein_target(plant.vein, 0.0)
     return PlantState(
         supply_mmHg=plant.supply.pressure_mmHg,
-        valve=valve,
+        valve=valve_nature(plant.valve).idle,
         line=initial_line(plant.tube),
         cuff_mmHg=0.0,
         external_mmHg=0.0,

@@ -14,8 +14,19 @@ from typing import Annotated, Literal, NamedTuple
 
 from plant.air import Air, restriction_flow, restriction_slopes
 from plant.declare import quantity
+from plant.errors import InputError
 from plant.linear import Linear, linear
-from plant.parts import valve_flows, valve_play, valve_rates
+from plant.parts import (
+    ValveNature,
+    ValveRest,
+    valve_at_rest,
+    valve_flows,
+    valve_nature,
+    valve_play,
+    valve_rates,
+    valve_twin,
+)
+from plant.supply import Supply, supply_equilibrium
 
 Side = Literal["fill", "vent"]
 
@@ -98,6 +109,32 @@ def resting_position(valve: FlowValve, air: Air, outflow_mL_s: float, node_mmHg:
     return math.copysign(valve.dead_band + abs(needed) / max(gain, 1e-30), needed)
 
 
+@valve_nature.register
+def flow_valve_nature(valve: FlowValve) -> ValveNature:
+    """A spool in its centre; filling and venting differ."""
+    return ValveNature(SpoolState(0.0, 0.0), ("fill", "vent"), -1.0, "valve.conductance")
+
+
+@valve_at_rest.register
+def flow_valve_at_rest(valve: FlowValve, air: Air, supply: Supply, outflow_mL_s: float, node_mmHg: float) -> ValveRest:
+    """Spool just open enough for leak and bleed; smooth when that is off the edge of the dead band."""
+    bleed = restriction_flow(air, valve.bleed_conductance, valve.critical_ratio, node_mmHg, 0.0)
+    reservoir = supply_equilibrium(supply, outflow_mL_s + bleed)
+    position = resting_position(valve, air, outflow_mL_s, node_mmHg, reservoir)
+    if reservoir > node_mmHg and position > 1.0:
+        raise InputError(
+            f"valve.conductance = {valve.conductance:.6g} is too small to feed {outflow_mL_s + bleed:.4g} mL/s of leak "
+            f"and bleed at {node_mmHg:.4g} mmHg; raise it"
+        )
+    if reservoir <= node_mmHg:
+        raise InputError(
+            f"supply.pressure_mmHg: the reservoir settles at {reservoir:.4g} mmHg, too low to hold {node_mmHg:.4g} "
+            "mmHg in the cuff; raise supply.pressure_mmHg or lower valve.bleed_conductance"
+        )
+    return ValveRest(SpoolState(position, 0.0), position, reservoir, abs(position) - valve.dead_band > 1e-6)
+
+
+@valve_twin.register
 def linear_twin(
     valve: FlowValve, air: Air, side: Side, node_mmHg: float, supply_mmHg: float, position: float
 ) -> Linear:

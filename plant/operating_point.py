@@ -6,14 +6,13 @@ from typing import NamedTuple
 
 import numpy as np
 
-from plant import artery, cuff, flow_valve, light, pressure_valve, supply, tissue, transducer, tube, vein
-from plant.air import Air, expansion, restriction_flow
+from plant import artery, cuff, light, supply, tissue, transducer, tube, vein
+from plant.air import Air, expansion
 from plant.assembly import Plant, PlantState, Surroundings, initial_state, plant_tick
 from plant.errors import InputError
-from plant.flow_valve import FlowValve, Side, SpoolState
+from plant.flow_valve import Side
 from plant.linear import Linear, join
-from plant.parts import line_end_volume
-from plant.pressure_valve import StageState
+from plant.parts import line_end_volume, valve_at_rest, valve_nature, valve_twin
 from plant.tube import LineState, NoLineState, NoTube, Tube
 
 SIDES: tuple[Side, Side] = ("fill", "vent")
@@ -50,7 +49,7 @@ def clamp_point(
     node = pressure
     if not isinstance(plant.tube, NoTube):
         node = _towards_valve(plant.tube, plant.air, pressure, leak, 1.0)
-    valve, command, reservoir = _resting_valve(plant, leak, node)
+    rest = valve_at_rest(plant.valve, plant.air, plant.supply, leak, node)
     area = artery.static_area(plant.artery, transmural, tone)
     veins = vein.vein_target(plant.vein, external)
     lit = light.light_intensity(plant.light, area, veins, steady_light)
@@ -58,37 +57,13 @@ def clamp_point(
     per_area = (lit - steady_light) * plant.light.arterial_absorption_per_cm * plant.light.arterial_path_cm
     sensed = node if plant.transducer.at_valve_end else pressure
     state = PlantState(
-        reservoir, valve, _resting_line(plant, node, pressure, leak), pressure, external, area, veins, lit,
-        plant.transducer.gain * sensed + plant.transducer.offset_mmHg,
+        rest.reservoir_mmHg, rest.state, _resting_line(plant, node, pressure, leak), pressure, external, area, veins,
+        lit, plant.transducer.gain * sensed + plant.transducer.offset_mmHg,
     )
-    opening = abs(command) - plant.valve.dead_band if isinstance(plant.valve, FlowValve) else 1.0
     return OperatingPoint(
-        Surroundings(arterial_mmHg, tone, steady_light), state, command, area, lit,
-        slope * per_area * plant.tissue.transmission, opening > 1e-6,
+        Surroundings(arterial_mmHg, tone, steady_light), state, rest.command, area, lit,
+        slope * per_area * plant.tissue.transmission, rest.smooth,
     )
-
-
-def _resting_valve(plant: Plant, outflow_mL_s: float, node_mmHg: float) -> tuple[SpoolState | StageState, float, float]:
-    valve = plant.valve
-    if isinstance(valve, FlowValve):
-        bleed = restriction_flow(plant.air, valve.bleed_conductance, valve.critical_ratio, node_mmHg, 0.0)
-        reservoir = supply.supply_equilibrium(plant.supply, outflow_mL_s + bleed)
-        position = flow_valve.resting_position(valve, plant.air, outflow_mL_s, node_mmHg, reservoir)
-        if reservoir <= node_mmHg or position > 1.0:
-            raise InputError(
-                f"supply.pressure_mmHg: the reservoir settles at {reservoir:.4g} mmHg, too low to hold {node_mmHg:.4g} "
-                "mmHg in the cuff; raise supply.pressure_mmHg or lower valve.bleed_conductance"
-            )
-        return SpoolState(position, 0.0), position, reservoir
-    reservoir = supply.supply_equilibrium(plant.supply, outflow_mL_s)
-    stage = node_mmHg + outflow_mL_s * valve.outlet_resistance_mmHg_s_mL
-    command = stage / valve.range_mmHg
-    if command > 1.0 or stage >= reservoir:
-        raise InputError(
-            f"valve.range_mmHg = {valve.range_mmHg:.6g} and a reservoir at {reservoir:.4g} mmHg cannot hold "
-            f"{stage:.4g} mmHg at the valve; raise the lower of the two"
-        )
-    return StageState(stage, 0.0), command, reservoir
 
 
 def _resting_line(plant: Plant, node_mmHg: float, cuff_mmHg: float, flow_mL_s: float) -> LineState | NoLineState:
@@ -111,13 +86,9 @@ def part_twins(plant: Plant, point: OperatingPoint, side: Side) -> dict[str, Lin
     state = point.state
     node = state.line.pressures_mmHg[0] if isinstance(state.line, LineState) else state.cuff_mmHg
     line_flow = state.line.flows_mL_s[-1] if isinstance(state.line, LineState) else 0.0
-    if isinstance(plant.valve, FlowValve):
-        valve = flow_valve.linear_twin(plant.valve, plant.air, side, node, state.supply_mmHg, point.command)
-    else:
-        valve = pressure_valve.linear_twin(plant.valve)
     transmural = point.around.arterial_mmHg - state.external_mmHg
     return {
-        "valve": valve,
+        "valve": valve_twin(plant.valve, plant.air, side, node, state.supply_mmHg, point.command),
         "supply": supply.linear_twin(plant.supply, plant.air, state.supply_mmHg),
         "tube": tube.linear_twin(plant.tube, plant.air, state.cuff_mmHg, line_flow),
         "cuff": cuff.linear_twin(plant.cuff, plant.air, state.cuff_mmHg, line_end_volume(plant.tube)),
@@ -178,7 +149,7 @@ def _slam(plant: Plant, point: OperatingPoint, period_s: float, steps: int) -> l
     The command changes at an odd share of the tick, as dead time makes it do.
     """
     around, state, found = point.around, initial_state(plant, point.around), []
-    low = -1.0 if isinstance(plant.valve, FlowValve) else 0.0
+    low = valve_nature(plant.valve).lowest_command
     before = 0.0
     for command, ticks in ((1.0, 30), (point.command, 8), (low, 8), (point.command, 4)):
         for _ in range(ticks):

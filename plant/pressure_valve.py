@@ -9,8 +9,19 @@ from typing import Annotated, NamedTuple
 
 from plant.air import Air
 from plant.declare import quantity
+from plant.errors import InputError
 from plant.linear import Linear, linear
-from plant.parts import valve_flows, valve_play, valve_rates
+from plant.parts import (
+    ValveNature,
+    ValveRest,
+    valve_at_rest,
+    valve_flows,
+    valve_nature,
+    valve_play,
+    valve_rates,
+    valve_twin,
+)
+from plant.supply import Supply, supply_equilibrium
 
 
 class PressureValve(NamedTuple):
@@ -62,6 +73,36 @@ def pressure_valve_play(valve: PressureValve, previous: float, command: float) -
     """Command after play of the given width."""
     half = 0.5 * valve.hysteresis
     return min(max(previous, command - half), command + half)
+
+
+@valve_nature.register
+def pressure_valve_nature(valve: PressureValve) -> ValveNature:
+    """A stage at ambient pressure; one behaviour either way."""
+    return ValveNature(StageState(0.0, 0.0), ("fill",), 0.0, "valve.range_mmHg")
+
+
+@valve_at_rest.register
+def pressure_valve_at_rest(
+    valve: PressureValve, air: Air, supply: Supply, outflow_mL_s: float, node_mmHg: float
+) -> ValveRest:
+    """Stage pressure that feeds the leak through the outlet resistance."""
+    reservoir = supply_equilibrium(supply, outflow_mL_s)
+    stage = node_mmHg + outflow_mL_s * valve.outlet_resistance_mmHg_s_mL
+    command = stage / valve.range_mmHg
+    if command > 1.0 or stage >= reservoir:
+        raise InputError(
+            f"valve.range_mmHg = {valve.range_mmHg:.6g} and a reservoir at {reservoir:.4g} mmHg cannot hold "
+            f"{stage:.4g} mmHg at the valve; raise the lower of the two"
+        )
+    return ValveRest(StageState(stage, 0.0), command, reservoir, True)
+
+
+@valve_twin.register
+def pressure_valve_twin(
+    valve: PressureValve, air: Air, side: str, node_mmHg: float, supply_mmHg: float, command: float
+) -> Linear:
+    """The same twin on every side and at every operating point."""
+    return linear_twin(valve)
 
 
 def linear_twin(valve: PressureValve) -> Linear:

@@ -1,4 +1,5 @@
 """Parts from a file of the user's: loaded, run in the coupled loop, printed; and every way the file can be wrong."""
+import json
 import sys
 
 import pytest
@@ -102,8 +103,65 @@ def test_a_valve_without_a_twin(own):
         "from plant.flow_valve", "from typing import Annotated, NamedTuple\nfrom plant.declare import quantity\n"
         "from plant.flow_valve"))
     (folder / "rig.toml").write_text('[valve]\nkind = "mine.py:LazyValve"\n')
-    with pytest.raises(InputError, match=r"mine\.py:LazyValve': derive it from FlowValve or PressureValve"):
+    with pytest.raises(InputError, match=r"mine\.py:LazyValve': derive it from .*, or register valve_nature"):
         load_rig(str(folder / "rig.toml"))
+
+
+OWN_VALVE = '''
+"""A valve of nobody's but ours: a first-order source of flow."""
+from typing import Annotated, NamedTuple
+from plant.declare import quantity
+from plant.linear import linear
+from plant.parts import (ValveNature, ValveRest, valve_at_rest, valve_flows, valve_nature, valve_play, valve_rates,
+                         valve_twin)
+from plant.supply import supply_equilibrium
+
+class FlowSource(NamedTuple):
+    full_mL_s: Annotated[float, quantity("mL/s", 1, 100, "flow at full command", "invented")] = 20.0
+    lag_s: Annotated[float, quantity("s", 0.0005, 1, "time constant", "invented")] = 0.002
+
+class SourceState(NamedTuple):
+    flow_mL_s: float
+
+@valve_rates.of(FlowSource)
+def rates(valve, state, command):
+    return SourceState((command * valve.full_mL_s - state.flow_mL_s) / valve.lag_s)
+
+@valve_flows.of(FlowSource)
+def flows(valve, air, state, node_mmHg, supply_mmHg):
+    return max(state.flow_mL_s, 0.0), state.flow_mL_s
+
+@valve_play.of(FlowSource)
+def play(valve, previous, command):
+    return command
+
+@valve_nature.register(FlowSource)
+def nature(valve):
+    return ValveNature(SourceState(0.0), ("fill",), -1.0, "valve.full_mL_s")
+
+@valve_at_rest.register(FlowSource)
+def at_rest(valve, air, supply, outflow_mL_s, node_mmHg):
+    return ValveRest(SourceState(outflow_mL_s), outflow_mL_s / valve.full_mL_s,
+                     supply_equilibrium(supply, outflow_mL_s), True)
+
+@valve_twin.register(FlowSource)
+def twin(valve, air, side, node_mmHg, supply_mmHg, command):
+    pole = 1.0 / valve.lag_s
+    return linear(-pole, [[pole * valve.full_mL_s, 0, 0]], [[1.0], [1.0]], [[0, 0, 0], [0, 0, 0]],
+                  "command node_pressure supply_pressure", "valve_flow supply_outflow", "source_flow")
+'''
+
+
+def test_a_valve_of_ones_own_in_one_file(own, cuffloop):
+    """Adding a valve means adding one file: margins and the coupled run both know it."""
+    folder = own(OWN_VALVE)
+    (folder / "rig.toml").write_text(
+        '[valve]\nkind = "mine.py:FlowSource"\nfull_mL_s = 20.0\n[actuator]\nkind = "direct"\n'
+    )
+    margins = cuffloop("margins", folder / "rig.toml", "--json")
+    assert margins.status == 0 and json.loads(margins.out)["margins"][0]["gain_margin"] > 1.5
+    run = cuffloop("simulate", folder / "rig.toml", "--record", "synthetic", "--seconds", "8", "--json")
+    assert run.status == 0 and json.loads(run.out)["tracking"]["ideal"]["rms_mmHg"] < 2.0
 
 
 def test_through_a_rig_file(own, refusal):

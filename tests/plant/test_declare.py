@@ -174,11 +174,12 @@ def test_compiled_and_inlined_keep_numpy_rules() -> None:
         assert kind(over)(0.0) == np.inf
 
 
-def test_numba_settings_are_left_alone() -> None:
-    """The user's own Numba cache directory stays as it was."""
-    before = numba.config.CACHE_DIR
-    compiled(lambda x: x + 1.0)
-    assert before == numba.config.CACHE_DIR
+def test_numba_settings_are_left_alone(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """The user's own Numba cache directory stays as it was, and is not used for ours."""
+    monkeypatch.setattr(numba.config, "CACHE_DIR", str(tmp_path))
+    compiled(lambda x: x + 1.0)(1.0)
+    assert str(tmp_path) == numba.config.CACHE_DIR
+    assert not list(tmp_path.iterdir())
 
 
 def test_cache_directory_follows_sources_and_setting(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:

@@ -163,6 +163,8 @@ def test_smooth_says_whether_one_gain_serves() -> None:
         (Plant(), 4.0, ["4 mmHg arterial", "cuff pressure would be -1"]),
         (Plant(supply=Supply(pressure_mmHg=100.0)), 180.0, ["supply.pressure_mmHg", "99.98", "175"]),
         (Plant(valve=FlowValve(bleed_conductance=1.0)), 90.0, ["supply.pressure_mmHg", "bleed_conductance"]),
+        (Plant(valve=FlowValve(conductance=1e-4), cuff=Cuff(leak_mL_s_mmHg=0.01)), 90.0,
+         ["valve.conductance = 0.0001", "0.85 mL/s", "85.0"]),
         (Plant(valve=PressureValve(range_mmHg=50.0)), 90.0, ["valve.range_mmHg = 50", "85"]),
         (Plant(valve=PressureValve(), supply=Supply(pressure_mmHg=100.0)), 180.0, ["reservoir", "175"]),
     ],
@@ -318,6 +320,18 @@ def test_substeps_hold_the_fastest_pole(plant: Plant, arterial: float) -> None:
     assert steps >= 4 and fastest * 1e-3 / steps <= 1.1
     assert substeps_needed(plant, points, 4e-3) >= steps
     assert substeps_needed(plant, points, 1e-3, reach=0.3) >= steps
+
+
+def test_substeps_know_the_valve_wide_open_on_an_empty_cuff() -> None:
+    """A small stiff cuff behind a wide vent is fastest near ambient pressure, far from the clamp that is asked about."""
+    plant = Plant(
+        tube=NoTube(), valve=FlowValve(conductance=0.3), cuff=Cuff(volume_mL=0.5, growth_mL=0.0, leak_mL_s_mmHg=0.0))
+    point = clamp_point(plant, 90.0)
+    state, step = point.state._replace(valve=SpoolState(-1.0, 0.0)), 1e-3
+    high, low = (plant_rates(plant, state._replace(cuff_mmHg=p), point.around, -1.0).cuff_mmHg for p in (step, -step))
+    pole = (low - high) / (2.0 * step)
+    assert pole * 1e-3 > 4.0 * 1.1  # four steps would not do
+    assert substeps_needed(plant, [point], 1e-3) >= pole * 1e-3 / 1.1
 
 
 @settings(max_examples=8, deadline=None)

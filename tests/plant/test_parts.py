@@ -12,8 +12,23 @@ from plant.air import Air
 from plant.assembly import Plant, PlantState, Surroundings, initial_state, plant_rates, plant_tick
 from plant.declare import declared, quantity
 from plant.flow_valve import FlowValve, flow_valve_flows, flow_valve_play, flow_valve_rates
-from plant.parts import line_end_volume, line_node, line_rates, valve_flows, valve_play, valve_rates
+from plant.linear import Linear, linear
+from plant.operating_point import clamp_point, plant_twin
+from plant.parts import (
+    ValveNature,
+    ValveRest,
+    line_end_volume,
+    line_node,
+    line_rates,
+    valve_at_rest,
+    valve_flows,
+    valve_nature,
+    valve_play,
+    valve_rates,
+    valve_twin,
+)
 from plant.pressure_valve import PressureValve, pressure_valve_flows, pressure_valve_play, pressure_valve_rates
+from plant.supply import Supply, supply_equilibrium
 from plant.tube import NoTube, Tube
 
 REST = Surroundings(95.0, 0.0, 0.02)
@@ -51,6 +66,25 @@ def bellows() -> Iterator[type[Bellows]]:
     def bellows_play(valve: Bellows, previous: float, command: float) -> float:
         return command
 
+    @valve_nature.register
+    def bellows_nature(valve: Bellows) -> ValveNature:
+        return ValveNature(BellowsState(0.0), ("fill",), -1.0, "valve.flow_mL_s")
+
+    @valve_at_rest.register
+    def bellows_at_rest(
+        valve: Bellows, air: Air, supply: Supply, outflow_mL_s: float, node_mmHg: float
+    ) -> ValveRest:
+        share = outflow_mL_s / valve.flow_mL_s
+        return ValveRest(BellowsState(share), share, supply_equilibrium(supply, outflow_mL_s), True)
+
+    @valve_twin.register
+    def bellows_twin(
+        valve: Bellows, air: Air, side: str, node_mmHg: float, supply_mmHg: float, command: float
+    ) -> Linear:
+        pole, whole = 1.0 / valve.lag_s, valve.flow_mL_s
+        return linear(-pole, [[pole, 0.0, 0.0]], [[whole], [whole]], [[0.0] * 3] * 2,
+                      "command node_pressure supply_pressure", "valve_flow supply_outflow", "bellows_share")
+
     yield Bellows
     declare._outside_sources.discard(Path(__file__).resolve())
     declare._place = None
@@ -64,7 +98,7 @@ def play(valve: Any, previous: float, command: float) -> float:
 
 
 def ran(plant: Plant, command: float, ticks: int) -> PlantState:
-    state = initial_state(plant, REST)._replace(valve=BellowsState(0.0))
+    state = initial_state(plant, REST)
     for _ in range(ticks):
         state = plant_tick(plant, state, REST, REST, command, command, 0.0, 4, 1e-3)
     return state
@@ -91,6 +125,25 @@ def test_new_valve_works_with_any_line(bellows: type[Bellows]) -> None:
     assert ran(plant, -0.1, 30).cuff_mmHg < 0.0
 
 
+def test_new_valve_has_its_clamp_and_its_margins(bellows: type[Bellows]) -> None:
+    """Operating point and coupled twin ask the valve by its verbs: at rest, and a gain that is the integrator's."""
+    plant = Plant(valve=bellows(), tube=NoTube())
+    point = clamp_point(plant, 90.0)
+    rates = plant_rates(plant, point.state, point.around, point.command)
+    assert rates.cuff_mmHg == pytest.approx(0.0, abs=1e-9) and rates.valve.share == 0.0
+    moved = plant_rates(plant, point.state._replace(valve=BellowsState(point.command + 0.1)), point.around, point.command)
+    twin = plant_twin(plant, point)
+    slope = twin.a[twin.states.index("cuff_pressure"), twin.states.index("bellows_share")]
+    assert moved.cuff_mmHg / 0.1 == pytest.approx(slope, rel=1e-9)
+
+
+def test_a_valve_without_its_verbs_is_named() -> None:
+    """A class that registers nothing says so, with its name."""
+    for verb in (valve_nature, valve_at_rest, valve_twin):
+        with pytest.raises(TypeError, match="NoTube registers no"):
+            verb(NoTube(), *[0.0] * 5)
+
+
 def test_new_valve_is_declared_like_any_other(bellows: type[Bellows]) -> None:
     """Unit, bounds, meaning and source come from the same declaration."""
     assert [p.unit for p in declared(bellows)] == ["s", "mL/s"]
@@ -105,6 +158,8 @@ def test_every_variant_answers_every_verb() -> None:
     """Valves answer three verbs, lines answer three."""
     for verb in (valve_rates, valve_flows, valve_play):
         assert {FlowValve, PressureValve} <= set(verb.implementations)
+    for plain in (valve_nature, valve_at_rest, valve_twin):
+        assert {FlowValve, PressureValve} <= set(plain.registry)
     for verb in (line_rates, line_node, line_end_volume):
         assert {Tube, NoTube} <= set(verb.implementations)
 

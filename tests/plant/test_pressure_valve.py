@@ -66,8 +66,8 @@ def test_stage_follows_its_command(valve: PressureValve, stage: float, command: 
 def test_play(valve: PressureValve, held: float, command: float) -> None:
     """The follower stays within half the width of play and moves only when pushed."""
     moved = pressure_valve_play(valve, held, command)
-    assert abs(moved - command) <= 0.5 * valve.hysteresis * (1.0 + 1e-12)
-    assert moved == held or abs(command - held) > 0.5 * valve.hysteresis * (1.0 - 1e-12)
+    assert abs(moved - command) <= 0.5 * valve.hysteresis + 1e-15
+    assert moved == held or abs(command - held) > 0.5 * valve.hysteresis - 1e-15
     assert pressure_valve_play(valve._replace(hysteresis=0.0), held, command) == command
 
 
