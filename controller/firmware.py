@@ -21,7 +21,7 @@ from controller.law import (
     limit_command,
     quantise_command,
 )
-from plant.declare import inlined, quantity
+from plant.declare import fused, inlined, quantity
 
 FILL, CLAMP, VENT = 0, 1, 2
 MODES = ("fill", "clamp", "vent")
@@ -78,7 +78,7 @@ def moving_set_point(firmware: Firmware, state: FirmwareState, order: Order, lig
     return min(max(order.set_point, last - rate), last + rate)
 
 
-@inlined
+@fused
 def firmware_tick(
     firmware: Firmware, state: FirmwareState, order: Order, light: float, reading_mmHg: float
 ) -> tuple[FirmwareState, float, Terms, bool]:

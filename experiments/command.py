@@ -141,6 +141,7 @@ def rigs(
 
 def main() -> None:
     """Entry point: bad input ends in one line and status 2, never in a traceback. Without a command it prints help."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the matrices are small: threads would only fight over them
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")  # a terminal without our signs still gets all the rest

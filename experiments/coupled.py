@@ -78,7 +78,9 @@ class RunState(NamedTuple):
 @inlined
 def sample_light(plant: Plant, state: PlantState, seed: int, tick: int, period_s: float) -> float:
     """Light as the firmware reads it: photodiode, flicker, noise, converter."""
-    raw = state.photodiode + flicker_sample(plant.light, tick * period_s)
+    raw = state.photodiode
+    if plant.light.flicker > 0.0:
+        raw += flicker_sample(plant.light, tick * period_s)
     raw += plant.light.noise * gaussian(seed, LIGHT, tick)
     return convert(raw, 0.0, 1.0, 2.0**-plant.light.bits if plant.light.bits > 0 else 0.0)
 

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from typing import Annotated, NamedTuple
 
-from plant.declare import compiled, inlined, quantity
+from plant.declare import compiled, quantity
 from plant.units import REFERENCE_TEMPERATURE_K, REFERENCE_PRESSURE_mmHg
 
 ML_PER_S_PER_MMHG = 1000.0 / REFERENCE_PRESSURE_mmHg  # 1 dm³/(s·bar) = 1000 mL/s per 100 kPa
@@ -76,7 +76,7 @@ def restriction_slopes(
     return flow, -by_low, -by_high
 
 
-@inlined
+@compiled
 def expansion(air: Air) -> float:
     """Pressure times volume of one mL of ANR air at the air's own temperature [mmHg]: p_ref T/T0 (ideal gas)."""
     return REFERENCE_PRESSURE_mmHg * (air.temperature_K / REFERENCE_TEMPERATURE_K)

@@ -9,9 +9,9 @@ from typing import NamedTuple
 from plant.air import Air
 from plant.artery import Artery, present_area, static_area, wall_rate
 from plant.cuff import Cuff, cuff_rate
-from plant.declare import compiled, inlined
+from plant.declare import fused
 from plant.flow_valve import FlowValve, SpoolState
-from plant.integrate import advance, weigh
+from plant.integrate import advance, settled, weigh
 from plant.light import Light, light_intensity, photodiode_rate
 from plant.parts import line_end_volume, line_node, line_rates, valve_flows, valve_nature, valve_rates
 from plant.pressure_valve import PressureValve, StageState
@@ -59,14 +59,14 @@ class Surroundings(NamedTuple):
     ambient: float  # light, fraction of full scale
 
 
-@inlined
+@fused
 def arterial_area(plant: Plant, state: PlantState, around: Surroundings) -> float:
     """Arterial area now (fraction of maximal area)."""
     target = static_area(plant.artery, around.arterial_mmHg - state.external_mmHg, around.tone)
     return present_area(plant.artery, state.creep_area, target)
 
 
-@compiled
+@fused
 def plant_rates(plant: Plant, state: PlantState, around: Surroundings, command: float) -> PlantState:
     """Rate of every state [its unit per s] under a held valve command and the surroundings of this instant."""
     node = line_node(plant.tube, state.line, state.cuff_mmHg)
@@ -89,14 +89,14 @@ def plant_rates(plant: Plant, state: PlantState, around: Surroundings, command: 
     )
 
 
-@inlined
+@fused
 def between(start: Surroundings, end: Surroundings, share: float) -> Surroundings:
     """Surroundings a share of the way through a tick: pressure moves along a line, tone and ambient are held."""
     pressure = start.arterial_mmHg + share * (end.arterial_mmHg - start.arterial_mmHg)
     return Surroundings(pressure, start.tone, start.ambient)
 
 
-@inlined
+@fused
 def runge_kutta(
     plant: Plant, state: PlantState, start: Surroundings, end: Surroundings, share: float, part: float,
     period_s: float, command: float,
@@ -112,7 +112,7 @@ def runge_kutta(
     return after
 
 
-@compiled
+@fused
 def plant_tick(
     plant: Plant, state: PlantState, start: Surroundings, end: Surroundings, old_command: float, command: float,
     switch_share: float, substeps: int, period_s: float,
@@ -122,17 +122,18 @@ def plant_tick(
     The tick is cut exactly at the change, so that no step straddles a jump; each piece gets steps no longer than
     1/substeps of a tick.
     """
-    if switch_share > 0.0:
-        steps = max(int(substeps * switch_share + 0.999999), 1)
-        part = switch_share / steps
-        for i in range(steps):
-            state = runge_kutta(plant, state, start, end, i * part, part, period_s, old_command)
-    if switch_share < 1.0:
-        steps = max(int(substeps * (1.0 - switch_share) + 0.999999), 1)
-        part = (1.0 - switch_share) / steps
-        for i in range(steps):
-            state = runge_kutta(plant, state, start, end, switch_share + i * part, part, period_s, command)
-    return state
+    before = max(int(substeps * switch_share + 0.999999), 1) if switch_share > 0.0 else 0
+    after = max(int(substeps * (1.0 - switch_share) + 0.999999), 1) if switch_share < 1.0 else 0
+    for i in range(before + after):
+        if i < before:
+            part, held = switch_share / before, old_command
+            share = i * part
+        else:
+            part, held = (1.0 - switch_share) / after, command
+            share = switch_share + (i - before) * part
+        state = runge_kutta(plant, state, start, end, share, part, period_s, held)
+    after_tick: PlantState = settled(state)
+    return after_tick
 
 
 def initial_state(plant: Plant, around: Surroundings) -> PlantState:

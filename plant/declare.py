@@ -54,8 +54,17 @@ class Declared:
         self.high: float | None = getattr(bounds.get("Le"), "le", None)
 
 
-def declared(part_class: type) -> list[Declared]:
+_declared: dict[type, tuple[Declared, ...]] = {}  # reading type hints is slow, and a sweep asks at every design
+
+
+def declared(part_class: type) -> tuple[Declared, ...]:
     """Every parameter of a part's NamedTuple class, in order. Raises ValueError for one without a declaration."""
+    if part_class not in _declared:
+        _declared[part_class] = _read_declaration(part_class)
+    return _declared[part_class]
+
+
+def _read_declaration(part_class: type) -> tuple[Declared, ...]:
     found = []
     hints = get_type_hints(part_class, include_extras=True)
     defaults: dict[str, Any] = getattr(part_class, "_field_defaults", {})
@@ -64,10 +73,12 @@ def declared(part_class: type) -> list[Declared]:
         if len(infos) != 1:
             raise ValueError(f"{part_class.__name__}.{name} has no unit, bounds, meaning and source")
         found.append(Declared(name, defaults.get(name), infos[0], hints[name]))
-    return found
+    return tuple(found)
 
 
 # --- compiling -------------------------------------------------------------------------------------------------
+
+OPTIONS: Any = {"error_model": "numpy", "no_cfunc_wrapper": True}  # nothing here is called from C
 
 _outside_sources: set[Path] = set()  # a user's own part files, beside the rooms' own
 _cached: list[Any] = []  # every dispatcher with a disk cache, to move when a user's file joins
@@ -117,17 +128,28 @@ def _enable_cache(dispatcher: Any) -> None:
         numba.config.CACHE_DIR = before
 
 
-def compiled(function: Function) -> Function:
-    """Compile a pure function on first call and keep the machine code on disk until any source changes."""
-    dispatcher = njit(error_model="numpy")(function)
+def _with_disk_cache(dispatcher: Any) -> Any:
     _enable_cache(dispatcher)
     _cached.append(dispatcher)
-    return dispatcher  # type: ignore[no-any-return]
+    return dispatcher
+
+
+def compiled(function: Function) -> Function:
+    """Compile a pure function on first call and keep the machine code on disk until any source changes."""
+    return _with_disk_cache(njit(**OPTIONS)(function))  # type: ignore[no-any-return]
+
+
+def fused(function: Function) -> Function:
+    """Like `compiled`, and merged into every compiled caller: for what runs several times a tick.
+
+    What is constant in the caller's loop is then worked out once, and no state or parameter goes through memory.
+    """
+    return _with_disk_cache(njit(forceinline=True, **OPTIONS)(function))  # type: ignore[no-any-return]
 
 
 def inlined(function: Function) -> Function:
     """Compile a small function that only other compiled functions call; it is cached inside its callers."""
-    return njit(error_model="numpy")(function)  # type: ignore[no-any-return]
+    return njit(**OPTIONS)(function)  # type: ignore[no-any-return]
 
 
 def include_source(path: Path) -> None:
@@ -149,7 +171,8 @@ class Verb(Protocol):
 
     def __call__(self, part: Any, *args: Any) -> Any: ...
 
-    def of(self, part_class: type) -> Callable[[Function], Function]: ...
+    def of(self, part_class: type) -> Callable[[Function], Function]:
+        """Register the decorated function as the answer of this class of part."""
 
 
 def verb(name: str) -> Verb:
@@ -161,11 +184,10 @@ def verb(name: str) -> Verb:
 
     generic.__name__ = generic.__qualname__ = name
 
-    @overload(generic, jit_options={"error_model": "numpy"})
-    def _resolve(part, *args):  # type: ignore[no-untyped-def]  # Numba compares the two signatures, notes and all
+    @overload(generic, strict=False, jit_options=OPTIONS)  # not strict: each implementation names its own arguments
+    def _resolve(part, *args):  # type: ignore[no-untyped-def]
         if isinstance(part, types.BaseNamedTuple) and part.instance_class in implementations:
-            implementation = implementations[part.instance_class]
-            return lambda part, *args: implementation(part, *args)
+            return implementations[part.instance_class].py_func
         return None
 
     def register(part_class: type) -> Callable[[Function], Function]:

@@ -11,6 +11,10 @@ from typing import Any
 from numba import types
 from numba.extending import overload
 
+from plant.declare import OPTIONS
+
+NOTHING = 1e-100  # in whatever unit
+
 
 def advance(state: Any, step: float, rate: Any) -> Any:
     """state + step · rate, element by element through nested tuples of the same shape."""
@@ -26,6 +30,17 @@ def weigh(first: Any, second: Any, third: Any, fourth: Any) -> Any:
         parts = [weigh(*values) for values in zip(first, second, third, fourth, strict=True)]
         return type(first)(*parts) if hasattr(first, "_fields") else tuple(parts)
     return (first + 2.0 * (second + third) + fourth) / 6.0
+
+
+def settled(state: Any) -> Any:
+    """The state with every number too small to mean anything set to zero, element by element.
+
+    A decay that runs on towards zero ends in denormal numbers, which processors handle twenty times slower.
+    """
+    if isinstance(state, tuple):
+        parts = [settled(s) for s in state]
+        return type(state)(*parts) if hasattr(state, "_fields") else tuple(parts)
+    return 0.0 if abs(state) < NOTHING else state  # NaN stays NaN
 
 
 def _unrolled(kind: Any, leaf: str, names: tuple[str, ...]) -> tuple[str, dict[str, Any]]:
@@ -52,12 +67,17 @@ def _build(signature: str, kind: Any, leaf: str, names: tuple[str, ...]) -> Call
     return scope["unrolled"]  # type: ignore[no-any-return]
 
 
-@overload(advance, jit_options={"error_model": "numpy"})
+@overload(advance, jit_options=OPTIONS)
 def _advance(state, step, rate):  # type: ignore[no-untyped-def]
     return _build("state, step, rate", state, "{0} + step * {1}", ("state", "rate"))
 
 
-@overload(weigh, jit_options={"error_model": "numpy"})
+@overload(weigh, jit_options=OPTIONS)
 def _weigh(first, second, third, fourth):  # type: ignore[no-untyped-def]
     names = ("first", "second", "third", "fourth")
     return _build(", ".join(names), first, "({0} + 2.0 * ({1} + {2}) + {3}) / 6.0", names)
+
+
+@overload(settled, jit_options=OPTIONS)
+def _settled(state):  # type: ignore[no-untyped-def]
+    return _build("state", state, f"(0.0 if abs({{0}}) < {NOTHING} else {{0}})", ("state",))

@@ -112,20 +112,22 @@ def test_fill_reaches_its_pressure_through_a_pressure_valve() -> None:
 # --- change into clamp ------------------------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize("handover_mmHg_s", [0.0, 40.0])
 @few
 @given(laws, stages, states, commands, errors, readings, st.sampled_from([FILL, VENT]))
 def test_change_into_clamp_is_bumpless(
-    law: Coefficients, stage: Direct | FlowInverse, control: ControllerState, command: float, error: float,
-    reading: float, before: int,
+    handover_mmHg_s: float, law: Coefficients, stage: Direct | FlowInverse, control: ControllerState, command: float,
+    error: float, reading: float, before: int,
 ) -> None:
     """The first command of the clamp is the last one before it, whatever the error and whatever was remembered."""
     if isinstance(stage, FlowInverse):
         assume(abs(command) > stage.dead_band + 1e-9)
-    firmware = firmware_of(law, stage)
+    firmware = firmware_of(law, stage, handover_mmHg_s=handover_mmHg_s)
     state, put_out, terms, _ = clamp_tick(firmware, FirmwareState(control, command, before), error, reading)
     assert state.command == pytest.approx(command, abs=1e-12)
     assert put_out == pytest.approx(command, abs=1e-12)
-    assert terms.error_mmHg == pytest.approx(error, abs=1e-9)
+    first = min(abs(error), handover_mmHg_s * T) if handover_mmHg_s else abs(error)
+    assert terms.error_mmHg == pytest.approx(math.copysign(first, error), abs=1e-9)
     assert state.mode == CLAMP
 
 
@@ -218,19 +220,6 @@ def test_leaving_the_clamp_ends_the_journey() -> None:
     assert math.isnan(state.set_point)
     _, _, terms, _ = clamp_tick(firmware, state, -20.0)
     assert terms.error_mmHg == pytest.approx(-1.0)
-
-
-@few
-@given(laws, stages, commands, errors, readings)
-def test_change_is_bumpless_with_a_slow_hand_over_too(
-    law: Coefficients, stage: Direct | FlowInverse, command: float, error: float, reading: float
-) -> None:
-    if isinstance(stage, FlowInverse):
-        assume(abs(command) > stage.dead_band + 1e-9)
-    firmware = firmware_of(law, stage, handover_mmHg_s=40.0)
-    state, _, terms, _ = clamp_tick(firmware, FirmwareState(initial_control(), command, FILL), error, reading)
-    assert state.command == pytest.approx(command, abs=1e-12)
-    assert abs(terms.error_mmHg) <= 40.0 * T * (1.0 + 1e-9)
 
 
 # --- vent -------------------------------------------------------------------------------------------------------
@@ -389,7 +378,6 @@ def test_too_little_light_raises_pressure(
     dark, right, bright = (clamp_tick(firmware, start, e, reading) for e in (size, 0.0, -size))
     assert dark[2].demand > right[2].demand > bright[2].demand
     assert dark[1] >= right[1] >= bright[1]
-    assert light_at(size) < ORDER.set_point
 
 
 def test_too_little_light_fills_the_cuff() -> None:
@@ -410,11 +398,3 @@ def test_error_is_light_over_slope(law: Coefficients, error: float, slope: float
     _, _, terms, _ = firmware_tick(firmware, QUIET, ORDER._replace(light_slope=slope), 0.5 - error * slope, 90.0)
     assert terms.error_mmHg == pytest.approx(error, abs=1e-9)
     assert terms.demand == terms.proportional + terms.integral + terms.derivative
-
-
-def test_coefficients_are_those_of_the_law() -> None:
-    """One controller: the firmware holds the very object that margins are computed for."""
-    coefficients = design(Controller(), T)
-    assert isinstance(coefficients, Coefficients)
-    assert Firmware(coefficients, Direct(), Filling()).coefficients is coefficients
-    assert math.isclose(coefficients.period_s, T)

@@ -240,6 +240,14 @@ def test_surroundings_move_along_a_line_and_tone_is_held() -> None:
     assert held.photodiode > rising.photodiode > steep.photodiode
 
 
+def test_an_idle_plant_comes_to_rest_and_not_to_denormals() -> None:
+    """A vented cuff on a pressure-type valve decays to zero itself: denormal numbers make a run twenty times slower."""
+    plant = rigs[3]
+    full = clamp_point(plant, 90.0).state
+    empty = hold(plant, full, REST, 0.0, 4, PERIOD_s, 20_000)
+    assert empty.cuff_mmHg == 0.0 and empty.valve == (0.0, 0.0)
+
+
 def test_exhausted_supply_lets_the_cuff_down() -> None:
     """A pump too weak for the bleed: the reservoir runs down and the cuff with it, whatever the command."""
     plant = Plant(

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numba import njit
 
-from plant.integrate import advance, weigh
+from plant.integrate import NOTHING, advance, settled, weigh
 
 few = settings(max_examples=30, deadline=None)
 numbers = st.floats(-1e6, 1e6)
@@ -39,6 +39,11 @@ def compiled_weigh(first: Any, second: Any, third: Any, fourth: Any) -> Any:
     return weigh(first, second, third, fourth)
 
 
+@njit
+def compiled_settled(state: Any) -> Any:
+    return settled(state)
+
+
 nests = st.builds(Nest, st.builds(Swing, numbers, numbers), st.tuples(numbers, numbers), st.tuples(numbers), numbers)
 
 
@@ -62,6 +67,15 @@ def test_weights_sum_to_one(state: Nest, other: Nest, step: float) -> None:
     assert weigh(0.0, 1.0, 0.0, 0.0) == weigh(0.0, 0.0, 1.0, 0.0) == 2.0 / 6.0
     assert compiled_weigh(state, state, state, state).swing.position == pytest.approx(state.swing.position)
     assert compiled_weigh(state, other, other, state).rest == pytest.approx(weigh(state, other, other, state).rest)
+
+
+def test_only_what_is_next_to_nothing_becomes_zero() -> None:
+    """Denormals and the like go, of either sign; everything else stays to the last bit, infinity and NaN too."""
+    state = Nest(Swing(5e-324, -0.5 * NOTHING), (2.0 * NOTHING, -1e-3), (math.inf,), math.nan)
+    for after in (settled(state), compiled_settled(state)):
+        assert isinstance(after, Nest) and isinstance(after.swing, Swing)
+        assert after[:3] == (Swing(0.0, 0.0), (2.0 * NOTHING, -1e-3), (math.inf,))
+        assert math.isnan(after.rest)
 
 
 @njit

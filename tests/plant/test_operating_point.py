@@ -313,31 +313,30 @@ def test_clamp_without_servo_does_not_run_away(plant: Plant, arterial: float) ->
 @few
 @given(rigs, arterials)
 def test_substeps_hold_the_fastest_pole(plant: Plant, arterial: float) -> None:
-    """|λ| · step within the reach at every pole, never fewer than four, more for a longer tick."""
+    """|λ| · step within the reach at every pole, for a longer tick and a shorter reach too; never fewer than four."""
     points = [clamp_point(plant, arterial)]
-    steps = substeps_needed(plant, points, 1e-3)
     fastest = np.max(np.abs(np.linalg.eigvals(plant_twin(plant, points[0]).a)))
-    assert steps >= 4 and fastest * 1e-3 / steps <= 1.1
-    assert substeps_needed(plant, points, 4e-3) >= steps
-    assert substeps_needed(plant, points, 1e-3, reach=0.3) >= steps
+    for period_s, reach in ((1e-3, 1.0), (4e-3, 1.0), (1e-3, 0.3)):
+        steps = substeps_needed(plant, points, period_s, reach)
+        assert steps >= 4 and fastest * period_s / steps <= reach
 
 
 def test_substeps_know_the_valve_wide_open_on_an_empty_cuff() -> None:
-    """A small stiff cuff behind a wide vent is fastest near ambient pressure, far from the clamp that is asked about."""
+    """A small stiff cuff behind a wide vent is fastest near ambient pressure, far from the clamp in question."""
     plant = Plant(
         tube=NoTube(), valve=FlowValve(conductance=0.3), cuff=Cuff(volume_mL=0.5, growth_mL=0.0, leak_mL_s_mmHg=0.0))
     point = clamp_point(plant, 90.0)
     state, step = point.state._replace(valve=SpoolState(-1.0, 0.0)), 1e-3
     high, low = (plant_rates(plant, state._replace(cuff_mmHg=p), point.around, -1.0).cuff_mmHg for p in (step, -step))
     pole = (low - high) / (2.0 * step)
-    assert pole * 1e-3 > 4.0 * 1.1  # four steps would not do
-    assert substeps_needed(plant, [point], 1e-3) >= pole * 1e-3 / 1.1
+    assert pole * 1e-3 > 4.0  # four steps would not do
+    assert substeps_needed(plant, [point], 1e-3, allowed_mmHg=np.inf) >= pole * 1e-3
 
 
 @settings(max_examples=8, deadline=None)
 @given(rigs)
 def test_substeps_are_enough(plant: Plant) -> None:
-    """Slammed open and shut at full conductance, corner after corner: doubling the steps moves the cuff very little."""
+    """Slammed open and shut at full conductance, corner after corner: doubling the steps hardly moves the cuff."""
     points = [clamp_point(plant, 100.0)]
     steps = substeps_needed(plant, points, 1e-3)
     ends = []
@@ -346,4 +345,4 @@ def test_substeps_are_enough(plant: Plant) -> None:
         for command in (1.0, 1.0, 0.3, -1.0, -1.0, -1.0, -1.0, 0.5, 0.2, 0.0):
             state = plant_tick(plant, state, around, around, command, command, 0.0, substeps, 1e-3)
         ends.append(state)
-    assert ends[0].cuff_mmHg == pytest.approx(ends[1].cuff_mmHg, abs=0.05)
+    assert ends[0].cuff_mmHg == pytest.approx(ends[1].cuff_mmHg, abs=0.02)

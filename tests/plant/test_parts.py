@@ -131,7 +131,8 @@ def test_new_valve_has_its_clamp_and_its_margins(bellows: type[Bellows]) -> None
     point = clamp_point(plant, 90.0)
     rates = plant_rates(plant, point.state, point.around, point.command)
     assert rates.cuff_mmHg == pytest.approx(0.0, abs=1e-9) and rates.valve.share == 0.0
-    moved = plant_rates(plant, point.state._replace(valve=BellowsState(point.command + 0.1)), point.around, point.command)
+    pushed = point.state._replace(valve=BellowsState(point.command + 0.1))
+    moved = plant_rates(plant, pushed, point.around, point.command)
     twin = plant_twin(plant, point)
     slope = twin.a[twin.states.index("cuff_pressure"), twin.states.index("bellows_share")]
     assert moved.cuff_mmHg / 0.1 == pytest.approx(slope, rel=1e-9)
@@ -139,9 +140,9 @@ def test_new_valve_has_its_clamp_and_its_margins(bellows: type[Bellows]) -> None
 
 def test_a_valve_without_its_verbs_is_named() -> None:
     """A class that registers nothing says so, with its name."""
-    for verb in (valve_nature, valve_at_rest, valve_twin):
-        with pytest.raises(TypeError, match="NoTube registers no"):
-            verb(NoTube(), *[0.0] * 5)
+    for verb, others in ((valve_nature, 0), (valve_at_rest, 4), (valve_twin, 5)):
+        with pytest.raises(TypeError, match=f"NoTube registers no {verb.__name__}"):
+            verb(NoTube(), *[0.0] * others)
 
 
 def test_new_valve_is_declared_like_any_other(bellows: type[Bellows]) -> None:

@@ -1,0 +1,155 @@
+"""Speed of the kernel, as ratios within one run: beside hand-written C, SciPy and python-control.
+
+`pytest tests/benchmarks --benchmark-only` prints the tables and, at the end, the ratios. What is asserted is lax on
+purpose, so that a busy machine fails nothing; the figures to judge are the printed ones.
+"""
+import statistics
+import time
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+import numpy as np
+import pytest
+from numba import njit
+from numpy.typing import NDArray
+
+from controller.firmware import CLAMP, Order, firmware_tick
+from experiments.coupled import CHANNELS
+from plant.assembly import Plant, PlantState, Surroundings, plant_rates
+from plant.flow_valve import SpoolState
+from plant.tube import LineState
+
+Samples = NDArray[np.float64]
+CUFF = CHANNELS.index("cuff_mmHg")
+TOLERANCE = {"rtol": 1e-6, "atol": 1e-9}
+
+
+class Comparison(NamedTuple):
+    """Times two functions in turns, one of them by pytest-benchmark; notes what is found for the end of the run."""
+
+    benchmark: Any
+    record: Callable[[str, object], None]
+
+    def ratio(self, timed: Callable[[], object], other: Callable[[], object], rounds: int, others: int) -> float:
+        """Median time of `timed` over that of `other`, after a warm-up of both; `others` of the rounds run both."""
+        mine: list[float] = []
+        its: list[float] = []
+
+        def clock(run: Callable[[], object], into: list[float]) -> None:
+            start = time.thread_time()  # of this thread alone: others may want the processor meanwhile
+            run()
+            into.append(time.thread_time() - start)
+
+        def turn() -> None:
+            if len(its) < others:
+                clock(other, its)
+
+        timed()
+        other()
+        self.benchmark.pedantic(clock, args=(timed, mine), setup=turn, rounds=rounds)
+        return statistics.median(mine) / statistics.median(its)
+
+    def note(self, label: str, value: float) -> None:
+        """Keep a figure with the benchmark and for the summary."""
+        self.benchmark.extra_info[label] = value
+        self.record("ratio", f"{label}: {value:.3g}")
+
+
+@pytest.fixture
+def compare(benchmark: Any, record_property: Callable[[str, object], None]) -> Comparison:
+    """Compares two functions on this test's benchmark."""
+    return Comparison(benchmark, record_property)
+
+
+# --- the kernel beside C ----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("who", ["kernel", "C"])
+@pytest.mark.benchmark(group="coupled loop of the default rig, 60 s at 1 kHz", timer=time.thread_time)
+def test_kernel_beside_c(compare: Comparison, make_case: Callable[..., Any], c_loop: Any, who: str) -> None:
+    """The same 60 000 ticks, in turns; the bar is 1.15."""
+    case = make_case(60.0)
+    in_c = c_loop.prepare(case)
+    timed, other = (case.run, in_c) if who == "kernel" else (in_c, case.run)
+    ratio = compare.ratio(timed, other, 15, 15)
+    compare.note("kernel over hand-written C (gcc -O3 -march=native)", ratio if who == "kernel" else 1.0 / ratio)
+    assert 1.0 / 3.0 < ratio < 3.0
+
+
+# --- the kernel beside general solvers --------------------------------------------------------------------------------
+
+
+@njit(error_model="numpy")
+def flat_rates(
+    t: float, y: Samples, plant: Plant, arterial: float, per_s: float, tone: float, ambient: float, command: float
+) -> Samples:
+    """The plant's own rates for a solver that takes arrays; `t` counts from the tick."""
+    state = PlantState(y[0], SpoolState(y[1], y[2]), LineState((y[3],), (y[4],)), y[5], y[6], y[7], y[8], y[9], y[10])
+    rate = plant_rates(plant, state, Surroundings(arterial + per_s * t, tone, ambient), command)
+    return np.array([
+        rate.supply_mmHg, rate.valve.position, rate.valve.velocity, rate.line.pressures_mmHg[0],
+        rate.line.flows_mL_s[0], rate.cuff_mmHg, rate.external_mmHg, rate.creep_area, rate.venous_volume,
+        rate.photodiode, rate.reading_mmHg,
+    ])
+
+
+def stepped_loop(case: Any, over_a_tick: Callable[..., Samples]) -> Samples:
+    """The loop with a general solver between ticks: cuff pressure at each tick, shape (ticks,)."""
+    inputs, orders, period = case.inputs, case.orders, case.clock.period_s
+    y, control = case.flat_start(), case.start.firmware
+    held = control.command  # a dead time of one tick
+    cuff = np.empty(len(orders.mode))
+    for k in range(len(cuff)):
+        cuff[k] = y[5]
+        order = Order(int(orders.mode[k]), orders.fill_mmHg[k], orders.set_point[k], orders.light_slope[k])
+        control, command, _, _ = firmware_tick(case.firmware, control, order, min(y[9], 1.0), y[10])
+        per_s = (inputs.arterial_mmHg[k + 1] - inputs.arterial_mmHg[k]) / period
+        y = over_a_tick(y, inputs.arterial_mmHg[k], per_s, inputs.tone[k], inputs.ambient[k], held)
+        held = command
+    return cuff
+
+
+def scipy_tick(case: Any) -> Callable[..., Samples]:
+    """One tick by solve_ivp, which the plant's compiled rates serve."""
+    from scipy.integrate import solve_ivp
+
+    def over_a_tick(y: Samples, *around: float) -> Samples:
+        found = solve_ivp(flat_rates, (0.0, case.clock.period_s), y, args=(case.plant, *around), **TOLERANCE)
+        return np.asarray(found.y[:, -1])
+
+    return over_a_tick
+
+
+def control_tick(case: Any) -> Callable[..., Samples]:
+    """One tick by python-control's simulation of a nonlinear system with the plant's compiled rates."""
+    import control
+
+    period = case.clock.period_s
+
+    def update(t: float, x: Samples, u: Samples, params: dict[str, float]) -> Samples:
+        return flat_rates(t, x, case.plant, u[0], 0.0, u[1], u[2], u[3])
+
+    system = control.nlsys(update, None, inputs=4, outputs=11, states=11, name="plant")
+
+    def over_a_tick(y: Samples, arterial: float, per_s: float, *held: float) -> Samples:
+        ends = np.array([[arterial, arterial + per_s * period], *([h, h] for h in held)])
+        found = control.input_output_response(system, [0.0, period], ends, y, solve_ivp_kwargs=TOLERANCE)
+        return np.asarray(found.states[:, -1])
+
+    return over_a_tick
+
+
+@pytest.mark.parametrize("make_tick", [scipy_tick, control_tick], ids=["solve_ivp", "python-control"])
+@pytest.mark.benchmark(group="coupled loop, 0.2 s of clamp: kernel beside general solvers", timer=time.thread_time)
+def test_kernel_beside_general_solvers(
+    compare: Comparison, make_case: Callable[..., Any], make_tick: Callable[..., Any], request: pytest.FixtureRequest
+) -> None:
+    """The same loop, solved tick by tick to 1e-6 with the same compiled rates: the same pressures, far slower."""
+    case = make_case(8.0, "light.noise=0.0", "transducer.noise_mmHg=0.0").part(6000, 6200)
+    over_a_tick, found = make_tick(case), []
+    ratio = compare.ratio(case.run, lambda: found.append(stepped_loop(case, over_a_tick)), 15, 1)
+    compare.note(f"{request.node.callspec.id} over kernel", 1.0 / ratio)
+    ours = case.run()[:, CUFF]
+    assert found[-1] == pytest.approx(ours, abs=1e-3)  # our steps over the dead band's corner cost the last digits
+    assert np.all(case.orders.mode == CLAMP) and np.ptp(ours) > 5.0
+    assert ratio < 0.05
