@@ -1,8 +1,9 @@
-"""Speed of the kernel, as ratios within one run: beside hand-written C, SciPy and python-control.
+"""Speed, as ratios within one run: the kernel beside hand-written C, SciPy and python-control; margins beside the last.
 
 `pytest tests/benchmarks --benchmark-only` prints the tables and, at the end, the ratios. What is asserted is lax on
 purpose, so that a busy machine fails nothing; the figures to judge are the printed ones.
 """
+import math
 import statistics
 import time
 from collections.abc import Callable
@@ -14,9 +15,15 @@ from numba import njit
 from numpy.typing import NDArray
 
 from controller.firmware import CLAMP, Order, firmware_tick
+from controller.law import controller_linear, design
+from controller.loop import build_loop, open_loop
+from controller.margins import margins_many
+from controller.sampled import augmented
 from experiments.coupled import CHANNELS
+from experiments.rig import load_rig
 from plant.assembly import Plant, PlantState, Surroundings, plant_rates
 from plant.flow_valve import SpoolState
+from plant.operating_point import clamp_point
 from plant.tube import LineState
 
 Samples = NDArray[np.float64]
@@ -153,3 +160,57 @@ def test_kernel_beside_general_solvers(
     assert found[-1] == pytest.approx(ours, abs=1e-3)  # our steps over the dead band's corner cost the last digits
     assert np.all(case.orders.mode == CLAMP) and np.ptp(ours) > 5.0
     assert ratio < 0.05
+
+
+# --- margins ----------------------------------------------------------------------------------------------------------
+
+SETS, CALLS = 10_000, 20
+
+
+@pytest.mark.benchmark(group=f"margins of {SETS} gain sets", timer=time.thread_time)
+def test_many_margins_beside_python_control(compare: Comparison) -> None:
+    """Gain, phase and modulus margin of the wrist loop under random gains: as python-control's, to 1e-6.
+
+    Its default method takes the crossings from roots of polynomials, and in a loop of this order some of those are
+    not there. It is given the loop's response on a grid just fine enough for six digits; the default is timed as well.
+    """
+    import control
+
+    rig = load_rig("wrist")
+    period = rig.timing.period_s
+    loop = build_loop(
+        rig.plant, clamp_point(rig.plant, 90.0), "fill", rig.timing, rig.stage, design(rig.controller, period))
+    gains = rig.controller
+    sets = [
+        design(gains._replace(kp=gains.kp * p, ti_s=gains.ti_s * i, td_s=gains.td_s * d), period)
+        for p, i, d in np.random.default_rng(3).uniform(0.6, 1.3, (SETS, 3))
+    ]
+    rows, cut_open = np.array(sets), open_loop(loop)
+    a, b, c = augmented(loop.discrete, loop.by_demand, loop.by_reading, loop.light_slope)
+    plant = control.ss(a, b[:, None], c[None, :], 0.0, period)
+    loops = [plant * control.ss(*controller_linear(one), period) for one in sets[:CALLS]]
+    grid = np.geomspace(1.0, math.pi / period * (1.0 - 1e-6), 200)
+    seen: list[Any] = []
+
+    def six_digits() -> None:
+        seen[:] = [control.stability_margins(control.frd(one, grid, smooth=True))[:3] for one in loops]
+
+    def as_it_comes() -> None:
+        for one in loops:
+            control.stability_margins(one)
+
+    ratio = compare.ratio(lambda: margins_many(cut_open, rows), six_digits, 3, 3)
+    compare.note("python-control's stability_margins over margins_many, a gain set", SETS / CALLS / ratio)
+    start = time.thread_time()
+    as_it_comes()
+    default_s = time.thread_time() - start
+    start = time.thread_time()
+    ours = margins_many(cut_open, rows)
+    default_ratio = (default_s / CALLS) / ((time.thread_time() - start) / SETS)
+    compare.note("the same by its default method, whose numbers are off", default_ratio)
+    assert np.all(ours.stable) and np.all(ours.resolved)
+    theirs, first = np.array(seen), slice(CALLS)
+    assert ours.gain_margin[first] == pytest.approx(theirs[:, 0], rel=1e-6)
+    assert ours.phase_margin_deg[first] == pytest.approx(theirs[:, 1], rel=1e-6)
+    assert ours.modulus_margin[first] == pytest.approx(theirs[:, 2], rel=1e-6)
+    assert SETS / CALLS / ratio > 20.0

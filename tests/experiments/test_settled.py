@@ -7,7 +7,9 @@ from experiments.rig import load_rig
 from experiments.settled import nudged, settled_start
 from plant.operating_point import clamp_point
 
-QUIET = ["light.noise=0.0", "light.bits=0", "transducer.noise_mmHg=0.0", "transducer.bits=0", "controller.output_bits=0"]
+QUIET = [
+    "light.noise=0.0", "light.bits=0", "transducer.noise_mmHg=0.0", "transducer.bits=0", "controller.output_bits=0",
+]
 
 
 def quiet_rig():
