@@ -26,6 +26,7 @@ from plant.parts import (
     valve_rates,
     valve_twin,
 )
+from plant.servo import follow_with_play, servo_rates
 from plant.supply import Supply, supply_equilibrium
 
 Side = Literal["fill", "vent"]
@@ -62,11 +63,10 @@ class SpoolState(NamedTuple):
 @valve_rates.of(FlowValve)
 def flow_valve_rates(valve: FlowValve, state: SpoolState, command: float) -> SpoolState:
     """Rates of spool position [1/s] and velocity [1/s²] under a command in −1 … 1."""
-    omega = 2.0 * math.pi * valve.natural_frequency_Hz
-    twice = 2.0 * valve.damping_ratio
-    wanted = omega / twice * (command - state.position)
-    limited = min(max(wanted, -valve.slew_per_s), valve.slew_per_s)
-    return SpoolState(state.velocity, twice * omega * (limited - state.velocity))
+    speed, change = servo_rates(
+        valve.natural_frequency_Hz, valve.damping_ratio, valve.slew_per_s, command, state.position, state.velocity
+    )
+    return SpoolState(speed, change)
 
 
 @valve_flows.of(FlowValve)
@@ -85,8 +85,7 @@ def flow_valve_flows(
 @valve_play.of(FlowValve)
 def flow_valve_play(valve: FlowValve, previous: float, command: float) -> float:
     """Command after mechanical play of the given width (exact: the command is constant between ticks)."""
-    half = 0.5 * valve.hysteresis
-    return min(max(previous, command - half), command + half)
+    return follow_with_play(valve.hysteresis, previous, command)
 
 
 def side_gain(valve: FlowValve, air: Air, side: Side, node_mmHg: float, supply_mmHg: float) -> float:

@@ -21,6 +21,7 @@ from plant.parts import (
     valve_rates,
     valve_twin,
 )
+from plant.servo import follow_with_play, servo_rates
 from plant.supply import Supply, supply_equilibrium
 
 
@@ -50,11 +51,11 @@ class StageState(NamedTuple):
 @valve_rates.of(PressureValve)
 def pressure_valve_rates(valve: PressureValve, state: StageState, command: float) -> StageState:
     """Rates of stage pressure [mmHg/s] and of its rate [mmHg/s²] under a command in 0 … 1."""
-    omega = 2.0 * math.pi * valve.natural_frequency_Hz
-    twice = 2.0 * valve.damping_ratio
-    wanted = omega / twice * (command * valve.range_mmHg - state.pressure_mmHg)
-    limited = min(max(wanted, -valve.slew_mmHg_s), valve.slew_mmHg_s)
-    return StageState(state.rate_mmHg_s, twice * omega * (limited - state.rate_mmHg_s))
+    goal = command * valve.range_mmHg
+    speed, change = servo_rates(
+        valve.natural_frequency_Hz, valve.damping_ratio, valve.slew_mmHg_s, goal, state.pressure_mmHg, state.rate_mmHg_s
+    )
+    return StageState(speed, change)
 
 
 @valve_flows.of(PressureValve)
@@ -71,8 +72,7 @@ def pressure_valve_flows(
 @valve_play.of(PressureValve)
 def pressure_valve_play(valve: PressureValve, previous: float, command: float) -> float:
     """Command after play of the given width."""
-    half = 0.5 * valve.hysteresis
-    return min(max(previous, command - half), command + half)
+    return follow_with_play(valve.hysteresis, previous, command)
 
 
 @valve_nature.register
