@@ -51,7 +51,7 @@ def direct_achieved(stage: Direct, command: float, reading_mmHg: float) -> float
     return command / stage.gain
 
 
-@inlined
+@compiled
 def believed_air(atmosphere_mmHg: float) -> Air:
     """Air as the firmware takes it: ambient pressure from its settings, all else nominal."""
     return Air(atmosphere_mmHg, NOMINAL.temperature_K, NOMINAL.polytropic_exponent, NOMINAL.laminar_ratio)

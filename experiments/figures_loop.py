@@ -13,6 +13,7 @@ from controller.margins import Margins
 from controller.response import response
 from controller.step import tracking_step
 from experiments.figure_style import BLUE, GREEN, GREY, ORANGE, SIDE_COLOURS, SIDE_LINES, new_figure, stamp, tidy
+from plant.pressure_valve import PressureValve
 
 Judged = list[tuple[Loop, Margins]]
 LOWEST_Hz = 1.0
@@ -85,8 +86,9 @@ def _phase_deg(gain: NDArray[np.complex128], frequency_Hz: NDArray[np.float64], 
 
 def side_name(loop: Loop) -> str:
     """How a loop's side is called in legends."""
-
-    return f"valve, {loop.side} side" if len(sides(loop.plant)) > 1 else "valve"
+    if len(sides(loop.plant)) > 1:
+        return f"valve, {loop.side} side"
+    return "pressure-type valve" if isinstance(loop.plant.valve, PressureValve) else "valve"
 
 
 def _draw_margins(top: Any, bottom: Any, found: Margins, colour: str) -> None:

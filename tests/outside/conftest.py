@@ -118,12 +118,16 @@ def draw_inverse(random: Random, plant: Plant) -> FlowInverse:
 
 
 def smoothed(plant: Plant) -> Plant:
-    """The same at rest for good: a bleed in place of the dead band's middle, no play, flicker or drift."""
-    valve = plant.valve._replace(hysteresis=0.0)
+    """The same at rest for good: a bleed in place of the dead band's middle, no play, flicker or drift.
+
+    Veins take seconds, as they do: they empty faster than they fill, a corner at rest that no twin can have.
+    """
+    valve, vein = plant.valve._replace(hysteresis=0.0), plant.vein
     if isinstance(valve, FlowValve):
         valve = valve._replace(bleed_conductance=0.03 * valve.conductance + valve.bleed_conductance)
     return plant._replace(
-        valve=valve, light=plant.light._replace(flicker=0.0), transducer=plant.transducer._replace(drift_mmHg_h=0.0)
+        valve=valve, light=plant.light._replace(flicker=0.0), transducer=plant.transducer._replace(drift_mmHg_h=0.0),
+        vein=vein._replace(emptying_s=10.0 * vein.emptying_s, filling_s=10.0 * vein.filling_s),
     )
 
 
