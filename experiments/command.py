@@ -175,9 +175,15 @@ def _run(arguments: list[str]) -> int:
     except MemoryError:
         return _refused("not enough memory; take less of the record with --seconds")
     except (KeyboardInterrupt, typer.Abort):
+        # a compiler stopped half-way complains of its half-made objects as the process ends: no use to anyone
+        sys.unraisablehook = _say_nothing
         _refused("interrupted")
         return 130
     return 0
+
+
+def _say_nothing(_: object) -> None:
+    """In place of Python's report of errors in destructors."""
 
 
 def _refused(reason: object) -> int:

@@ -109,7 +109,7 @@ def plant_twin(plant: Plant, point: OperatingPoint, side: Side = "fill") -> Line
 
 
 def substeps_needed(
-    plant: Plant, points: list[OperatingPoint], period_s: float, reach: float = 1.0, allowed_mmHg: float = 0.004
+    plant: Plant, points: list[OperatingPoint], period_s: float, reach: float = 0.8, allowed_mmHg: float = 0.004
 ) -> int:
     """Runge–Kutta steps a tick that follow the plant closely, never fewer than 4: found from its poles, then tried.
 

@@ -90,6 +90,7 @@ def test_as_a_process():
 @pytest.mark.skipif(os.name != "posix", reason="sends a POSIX signal")
 def test_ctrl_c_in_the_middle_of_a_run(tmp_path):
     """A long run in its compiled loop ends within moments, in one line; nothing is left of what it was to write."""
+    assert process("simulate", "--record", "synthetic", "--seconds", "8").returncode == 0  # all compiled from here on
     start = ("import signal; signal.signal(signal.SIGINT, signal.default_int_handler); "  # a shell may have ignored it
              "import experiments.command as c; c.main()")
     running = subprocess.Popen(
