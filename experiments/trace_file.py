@@ -13,6 +13,7 @@ from experiments.simulate import Run
 from plant.errors import InputError
 
 ENDINGS = (".csv", ".parquet", ".nc")
+COUNTED = ("mode", "limited")  # a number of a mode, a yes or no: no fraction of anything
 UNITS = {
     "arterial_mmHg": "mmHg", "cuff_mmHg": "mmHg", "node_mmHg": "mmHg", "external_mmHg": "mmHg", "supply_mmHg": "mmHg",
     "area": "1", "venous_volume": "1", "light": "1", "reading_mmHg": "mmHg", "command": "1", "mode": "1",
@@ -78,6 +79,7 @@ def _columns(run: Run) -> dict[str, Any]:
     time_s = np.arange(len(run.channels["cuff_mmHg"])) * run.period_s
     named = {"time_s": time_s}
     for name, values in run.channels.items():
-        unit = UNITS[name]
-        named[name if name.endswith("mmHg") else f"{name}_{unit}".replace("_1", "_fraction")] = values
+        unit = {"1": "fraction"}.get(UNITS[name], UNITS[name])
+        bare = name in COUNTED or name.endswith("mmHg")
+        named[name if bare else f"{name}_{unit}"] = values
     return named
