@@ -1,0 +1,124 @@
+"""Probing in the clamp: a small tone on the set point tells the local slope of light against pressure.
+
+While the set point is swept slowly, the slope at each light level is read off the tone's response in both signals:
+light over reading at the probing frequency. By the arctangent law the slope of optical depth y = −ln(light) is
+    1/s(y) = (1/s0) (1 + ((y − y0)/(s0 w))²),
+so the reciprocal slope is a parabola whose vertex is the unloaded volume, whatever the pulse does meanwhile.
+"""
+from __future__ import annotations
+
+import math
+from collections.abc import Generator
+from typing import Annotated, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibrate.protocol import Clamp, Instrument, Request, Samples, Seen
+from plant.declare import quantity
+
+CYCLES = 6  # of the tone in one Hann window: its side lobes then miss the harmonics of the pulse
+Complex = NDArray[np.complex128]
+
+
+class Probe(NamedTuple):
+    """The probing signal."""
+
+    tone_mmHg: Annotated[float, quantity("mmHg", 0.1, 10, "amplitude of the tone", "invented")] = 3.0
+    sweep_mmHg: Annotated[float, quantity("mmHg", 0.5, 20, "largest amplitude of the slow sweep", "invented")] = 10.0
+    sweep_s: Annotated[float, quantity("s", 0.5, 60, "period of the slow sweep", "invented")] = 1.25
+
+
+class Vertex(NamedTuple):
+    """Where the slope is largest, by one stretch of probing."""
+
+    depth: float  # optical depth y0 of the vertex
+    relative_slope: float  # s0: −d ln(light)/dp at the vertex [1/mmHg]
+    width_mmHg: float  # w
+    sd_mmHg: float  # standard deviation of y0, as pressure
+    scatter: float  # relative scatter of the slopes about the parabola
+    middle: float  # mean optical depth of the stretch
+    span: float  # half the range of optical depth that was covered
+
+
+def probing_clamp(
+    probe: Probe, instrument: Instrument, set_point: float, slope: float, sweep_mmHg: float, seconds: float,
+    phase: float = 0.0,
+) -> Clamp:
+    """The request of one stretch of probing about a set point."""
+    time = np.arange(instrument.ticks(seconds)) * instrument.period_s
+    tone = probe.tone_mmHg * np.sin(2.0 * np.pi * instrument.probe_Hz * time + phase)
+    sweep = sweep_mmHg * np.sin(2.0 * np.pi * time / probe.sweep_s)
+    return Clamp(set_point + slope * (tone + sweep), slope, seconds)
+
+
+def window_ticks(instrument: Instrument) -> int:
+    """Ticks of the window in which the tone's response is read."""
+    return round(CYCLES / instrument.probe_Hz / instrument.period_s)
+
+
+def local_slopes(seen: Seen, instrument: Instrument, skip_s: float) -> tuple[Samples, Samples]:
+    """(optical depth, relative slope [1/mmHg]) four times per window, past the first `skip_s`."""
+    ticks = window_ticks(instrument)
+    window = np.hanning(ticks + 2)[1:-1]
+    window /= np.sum(window)
+    turn = np.exp(-2j * np.pi * instrument.probe_Hz * instrument.period_s * np.arange(len(seen.light)))
+    first = round(skip_s / instrument.period_s)
+    starts = np.arange(first, len(seen.light) - ticks + 1, max(ticks // 4, 1))
+
+    def read(signal: Samples, by: Complex | Samples) -> NDArray[np.complex128]:
+        pieces = np.lib.stride_tricks.sliding_window_view(signal * by, ticks)[starts]
+        return pieces @ window
+
+    steady = np.ones(len(seen.light))
+    level = read(seen.light, steady).real
+    flat = seen.light - np.mean(seen.light)
+    response = read(flat, turn) / read(seen.reading_mmHg - np.mean(seen.reading_mmHg), turn)
+    slope = (response / instrument.probe_ratio).real
+    return -np.log(np.maximum(level, 1e-9)), slope / np.maximum(level, 1e-9)
+
+
+def fit_vertex(depth: Samples, slope: Samples, width_mmHg: float, width_spread: float = 0.3) -> Vertex:
+    """The vertex of the reciprocal slope, with a belief in w (log-normal) where the sweep says little of it."""
+    middle, span = float(np.mean(depth)), 0.5 * float(np.ptp(depth))
+    typical = float(np.median(slope))
+    usable = slope > 0.2 * typical
+    x = (depth[usable] - middle) / typical  # minus the pressure from the middle, nearly [mmHg]
+    y = typical / slope[usable]  # about 1 + ((x − x0)/w)²
+    weight = slope[usable] / typical  # the noise is that of the slope, not of its reciprocal
+    rows = np.column_stack([np.ones_like(x), x, x * x])
+    scatter = 0.05
+    curvature, curvature_sd = width_mmHg**-2, 2.0 * width_spread * width_mmHg**-2
+    for _ in range(3):
+        w = weight / max(scatter, 1e-4)
+        # neighbouring windows overlap by three quarters: about two of four tell anything new
+        normal = 0.5 * rows.T @ (rows * (w * w)[:, None])
+        right = 0.5 * rows.T @ (w * w * y)
+        normal[2, 2] += curvature_sd**-2
+        right[2] += curvature * curvature_sd**-2
+        found = np.linalg.solve(normal, right)
+        scatter = float(np.sqrt(np.mean(((rows @ found - y) * weight) ** 2) * len(x) / max(len(x) - 3, 1)))
+    bend = max(float(found[2]), 0.1 * curvature)
+    offset = -float(found[1]) / (2.0 * bend)
+    height = float(found[0]) - bend * offset * offset
+    relative = typical / max(height, 0.2)
+    covariance = np.linalg.inv(normal)
+    by = np.array([0.0, -1.0 / (2.0 * bend), float(found[1]) / (2.0 * bend * bend)])
+    sd = math.sqrt(float(by @ covariance @ by))
+    return Vertex(
+        middle + offset * typical, relative, math.sqrt(max(height, 0.2) / bend), sd, scatter, middle, span
+    )
+
+
+Look = Generator[Request, Seen, tuple[Vertex, Seen]]
+
+
+def look(
+    probe: Probe, instrument: Instrument, set_point: float, slope: float, width_mmHg: float, seconds: float,
+    sweep_mmHg: float | None = None,
+) -> Look:
+    """One stretch of probing, and the vertex that it shows."""
+    sweep = min(probe.sweep_mmHg, 0.5 * width_mmHg) if sweep_mmHg is None else sweep_mmHg
+    seen = yield probing_clamp(probe, instrument, set_point, slope, sweep, seconds)
+    depth, slopes = local_slopes(seen, instrument, 0.15)
+    return fit_vertex(depth, slopes, width_mmHg), seen

@@ -1,0 +1,170 @@
+"""The staircase of cuff pressures on which a search looks at the pulsation of the light.
+
+Wide steps up until the pulsation has clearly fallen, then narrow ones about the largest. What is measured at each step
+is the *rise* of optical depth −ln(light) from the foot of a beat to its peak within a third of a second: the pulse is
+quick, while the veins' emptying, the wall's creep and the vessel's tone are slow and drop out of it.
+"""
+from __future__ import annotations
+
+from collections.abc import Generator
+from typing import Annotated, NamedTuple
+
+import numpy as np
+
+from calibrate.protocol import Failed, Hold, Instrument, Request, Samples, Seen
+from plant.declare import quantity
+
+SMOOTH_s = 0.03  # moving mean over the light, against noise
+RISE_s = 0.3  # a beat's upstroke is over by then, from 40 to 150 beats a minute
+APART_s = 0.3  # two upstrokes are never closer
+TOO_LOOSE = 1.45  # first fill this many times slower than with a well-wrapped cuff
+AT_END_SHARE = 0.02  # of samples at an end of the converter, beyond which the light is saturated
+NO_PULSE_SNR = 4.0  # pulsation over the noise of the same measurement, below which there is none
+FALLEN = 0.6  # of the largest pulsation: the climb is over
+
+
+class Staircase(NamedTuple):
+    """Steps of cuff pressure."""
+
+    first_mmHg: Annotated[float, quantity("mmHg", 10, 100, "first step", "invented")] = 40.0
+    spacing_mmHg: Annotated[float, quantity("mmHg", 10, 80, "between steps on the way up", "invented")] = 40.0
+    settle_s: Annotated[float, quantity("s", 0.1, 10, "wait after each step", "invented")] = 0.4
+    watch_s: Annotated[float, quantity("s", 0.5, 10, "time watched; a beat at 40 a minute is 1.5 s", "invented")] = 1.6
+
+
+class Step(NamedTuple):
+    """What one step showed."""
+
+    pressure_mmHg: float  # mean reading
+    rise: float  # median rise of optical depth from foot to peak of a beat
+    foot: float  # optical depth at the foot of its beats, median
+    mean: float  # mean optical depth
+    mean_light: float  # mean light, share of full scale
+    noise: float  # SD of one smoothed sample of optical depth
+    wobble: float  # residual of optical depth about a smooth drift, RMS: a pulse of any kind
+    spread: float  # relative spread of the rises of its beats, 0 for fewer than two
+    depth: Samples  # smoothed optical depth, tick by tick
+
+
+Climb = Generator[Request, Seen, "list[Step] | Failed"]
+
+
+def optical_depth(light: Samples, period_s: float) -> Samples:
+    """−ln(light), smoothed by a centred moving mean; shorter than `light` by its width less one tick."""
+    width = max(round(SMOOTH_s / period_s), 1)
+    return np.convolve(-np.log(np.maximum(light, 1e-9)), np.full(width, 1.0 / width), "valid")
+
+
+def rises(depth: Samples, period_s: float) -> list[tuple[float, int]]:
+    """(rise, tick of its peak) of each beat: the largest gains over the lowest depth of the last third of a second."""
+    width = round(RISE_s / period_s)
+    if len(depth) <= width:
+        return []
+    lowest = np.min(np.lib.stride_tricks.sliding_window_view(depth, width), axis=1)[: len(depth) - width]
+    gain = depth[width:] - lowest
+    found: list[tuple[float, int]] = []
+    left = gain.copy()
+    apart = round(APART_s / period_s)
+    while len(found) < 20:
+        at = int(np.argmax(left))
+        if left[at] <= 0.0 or (found and left[at] < 0.5 * found[0][0]):
+            break
+        found.append((float(gain[at]), at + width))
+        left[max(0, at - apart) : at + apart] = -1.0
+    return found
+
+
+def measure(seen: Seen, settle_s: float, period_s: float) -> Step:
+    """What a hold showed once settled."""
+    first = round(settle_s / period_s)
+    light = seen.light[first:]
+    raw = -np.log(np.maximum(light, 1e-9))
+    depth = optical_depth(light, period_s)
+    beats = rises(depth, period_s)
+    width = round(RISE_s / period_s)
+    sizes = np.array([size for size, _ in beats] or [0.0])
+    feet = [float(np.min(depth[at - width : at])) for _, at in beats] or [float(np.min(depth))]
+    # second differences at one tick hold next to nothing of the pulse: SD of white noise is theirs over √6
+    noise = float(np.std(np.diff(raw, 2))) / np.sqrt(6.0) / np.sqrt(max(round(SMOOTH_s / period_s), 1))
+    time = np.linspace(-1.0, 1.0, len(depth))
+    drift = np.polynomial.polynomial.polyfit(time, depth, 3)
+    wobble = float(np.std(depth - np.polynomial.polynomial.polyval(time, drift)))
+    spread = float(np.std(sizes) / np.mean(sizes)) if len(sizes) > 1 else 0.0
+    return Step(
+        float(np.mean(seen.reading_mmHg[first:])), float(np.median(sizes)), float(np.median(feet)),
+        float(np.mean(depth)), float(np.mean(light)), noise, wobble, spread, depth,
+    )
+
+
+def climb(stairs: Staircase, instrument: Instrument) -> Climb:
+    """Wide steps up, then narrow ones about the largest pulsation. Returns the steps in order of pressure."""
+    steps: list[Step] = []
+    asked: list[float] = []
+    pressure = stairs.first_mmHg
+
+    def take(pressure_mmHg: float) -> Generator[Request, Seen, Failed | None]:
+        seen = yield Hold(pressure_mmHg, stairs.settle_s + stairs.watch_s)
+        if not steps and (loose := too_loose(seen, pressure_mmHg, instrument)):
+            return loose
+        if dark := saturated(seen, instrument):
+            return dark
+        steps.append(measure(seen, stairs.settle_s, instrument.period_s))
+        asked.append(pressure_mmHg)
+        return None
+
+    while True:
+        failure = yield from take(pressure)
+        if failure:
+            return failure
+        largest = max(s.rise for s in steps)
+        if pulsing(steps) and steps[-1].rise < FALLEN * largest:
+            break
+        if pressure >= instrument.highest_mmHg:
+            if not pulsing(steps):
+                return Failed("no pulse", _pulse_text(steps))
+            best = max(steps, key=lambda s: s.rise)
+            return Failed(
+                "pressure range exhausted", f"largest pulsation at {best.pressure_mmHg:.0f} mmHg, "
+                f"{100 * steps[-1].rise / best.rise:.0f} % of it left at {pressure:.0f} mmHg")
+        pressure = min(pressure + stairs.spacing_mmHg, instrument.highest_mmHg)
+    best_asked = asked[int(np.argmax([s.rise for s in steps]))]
+    for between in (best_asked + 0.5 * stairs.spacing_mmHg, best_asked - 0.5 * stairs.spacing_mmHg):
+        failure = yield from take(max(between, 0.5 * stairs.first_mmHg))
+        if failure:
+            return failure
+    return sorted(steps, key=lambda s: s.pressure_mmHg)
+
+
+def pulsing(steps: list[Step]) -> bool:
+    """Whether any step shows more than its own noise and drift."""
+    return any(s.wobble > NO_PULSE_SNR * s.noise and s.rise > NO_PULSE_SNR * s.noise for s in steps)
+
+
+def _pulse_text(steps: list[Step]) -> str:
+    best = max(steps, key=lambda s: s.wobble / max(s.noise, 1e-12))
+    return f"{len(steps)} steps, at best {best.wobble:.2g} of optical depth over noise of {best.noise:.2g}"
+
+
+def saturated(seen: Seen, instrument: Instrument) -> Failed | None:
+    """A failure when the light sits at an end of its converter."""
+    step = max(instrument.light_step, 1e-6)
+    high = float(np.mean(seen.light >= 1.0 - 1.5 * step))
+    low = float(np.mean(seen.light <= 20.0 * step))
+    if max(high, low) <= AT_END_SHARE:
+        return None
+    end = "full scale" if high > low else "zero"
+    return Failed("light saturated", f"at {end} for {100 * max(high, low):.0f} % of the time")
+
+
+def too_loose(seen: Seen, pressure_mmHg: float, instrument: Instrument) -> Failed | None:
+    """A failure when the first fill took too long: 63 % rise time, to a share of a tick, against the factory's."""
+    reached = np.nonzero(seen.reading_mmHg >= 0.632 * pressure_mmHg)[0]
+    if len(reached) and reached[0] > 0:
+        at = int(reached[0])
+        before, after = seen.reading_mmHg[at - 1], seen.reading_mmHg[at]
+        rise = (at - 1 + (0.632 * pressure_mmHg - before) / (after - before)) * instrument.period_s
+    else:
+        rise = len(seen.light) * instrument.period_s
+    if rise <= TOO_LOOSE * instrument.rise_s:
+        return None
+    return Failed("cuff too loose", f"first fill {1e3 * rise:.1f} ms, {1e3 * instrument.rise_s:.1f} ms expected")

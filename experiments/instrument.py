@@ -1,0 +1,48 @@
+"""What a rig's firmware knows of its own hardware: worked out from the rig as designed, on its own nominal finger."""
+from __future__ import annotations
+
+import numpy as np
+
+from calibrate.protocol import Hold, Instrument
+from controller.law import design
+from controller.loop import build_loop, loop_margins
+from experiments.coupled import Inputs
+from experiments.rig import Rig, clamp
+from experiments.session import Session
+from experiments.steps import steps_a_tick
+from plant.operating_point import plant_twin
+
+NOMINAL_mmHg = 90.0  # arterial pressure at which the design is looked at
+FIRST_FILL_mmHg = 40.0
+HIGHEST_mmHg = 240.0  # asked of a cuff in a search; common practice keeps finger cuffs below about 300 (from memory)
+
+
+def instrument_of(rig: Rig, highest_mmHg: float = HIGHEST_mmHg) -> Instrument:
+    """The instrument of a rig: probing frequency at its design crossover, and how its first fill should go.
+
+    Raises InputError when the rig cannot clamp at a nominal pressure.
+    """
+    point = clamp(rig, NOMINAL_mmHg, rig.tone.level)
+    period = rig.timing.period_s
+    loop = build_loop(rig.plant, point, "fill", rig.timing, rig.stage, design(rig.controller, period))
+    crossover = loop_margins(loop).crossover_Hz
+    probe = float(np.clip(crossover if np.isfinite(crossover) else 20.0, 8.0, 0.08 / period))
+    twin = plant_twin(rig.plant, point)
+    s = 2j * np.pi * probe
+    states = np.linalg.solve(s * np.eye(len(twin.a)) - twin.a, twin.b[:, [twin.inputs.index("command")]])
+    light, reading = (complex((twin.c @ states + twin.d[:, :1])[twin.outputs.index(k), 0]) for k in ("light", "reading"))
+    light_step = 2.0**-rig.plant.light.bits if rig.plant.light.bits > 0 else 0.0
+    return Instrument(
+        period, highest_mmHg, light_step, first_rise_s(rig), probe, light / reading / point.light_slope,
+        rig.plant.light.noise,
+    )
+
+
+def first_rise_s(rig: Rig) -> float:
+    """63 % rise time [s] of the first fill of the rig's own cuff, from empty to the first step."""
+    point = clamp(rig, NOMINAL_mmHg, rig.tone.level)
+    ticks = round(2.0 / rig.timing.period_s)
+    steady = Inputs(np.full(ticks + 1, NOMINAL_mmHg), np.full(ticks + 1, rig.tone.level), np.full(ticks + 1, 0.0))
+    seen = Session(rig, steady, 1, steps_a_tick(rig, point)).ask(Hold(FIRST_FILL_mmHg, 2.0), ticks)
+    reached = np.nonzero(seen.reading_mmHg >= 0.632 * FIRST_FILL_mmHg)[0]
+    return float(reached[0]) * rig.timing.period_s if len(reached) else 2.0

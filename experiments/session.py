@@ -1,0 +1,83 @@
+"""A rig on a finger, run request by request for a search or a schedule, with the truth kept in a log beside it."""
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from calibrate.protocol import Clamp, Hold, Instrument, Outcome, Plan, Request, Seen
+from controller.firmware import CLAMP, FILL, VENT, Firmware, FirmwareState
+from controller.law import design, initial_control
+from controller.timing import dead_ticks
+from experiments.coupled import CHANNELS, DIVERGED, Inputs, Orders, RunState, run_ticks, start_clock
+from experiments.interrupts import uninterrupted
+from experiments.rig import Rig
+from plant.assembly import Surroundings, initial_state
+
+Samples = NDArray[np.float64]
+COLUMN = {name: i for i, name in enumerate(CHANNELS)}
+
+
+class OutOfTime(Exception):
+    """The surroundings given to a session have come to their end."""
+
+
+@dataclass
+class Session:
+    """One finger and one rig, from an empty cuff on."""
+
+    rig: Rig
+    inputs: Inputs  # surroundings on the tick grid, one more than there are ticks
+    seed: int
+    substeps: int
+    state: RunState = field(init=False)
+    blocks: list[Samples] = field(default_factory=list)  # every tick so far, by CHANNELS
+    diverged: bool = False
+
+    def __post_init__(self) -> None:
+        rig = self.rig
+        whole, share = dead_ticks(rig.timing)
+        self._clock = start_clock(rig.timing, whole, share, self.substeps, rig.plant.transducer.drift_mmHg_h)
+        self._firmware = Firmware(design(rig.controller, rig.timing.period_s), rig.stage, rig.filling)
+        self._pending = np.zeros(whole + 2)
+        around = Surroundings(*(float(v[0]) for v in self.inputs))
+        self.state = RunState(initial_state(rig.plant, around), FirmwareState(initial_control(), 0.0, FILL), 0.0, 0)
+
+    def ask(self, request: Request, ticks: int) -> Seen:
+        """Run a request for so many ticks. Raises OutOfTime when fewer are left."""
+        at = self.state.tick
+        if at + ticks > len(self.inputs.arterial_mmHg) - 1:
+            raise OutOfTime
+        orders = _orders(request, ticks)
+        rows = np.zeros((ticks, len(CHANNELS)))
+        with uninterrupted():
+            self.state, status, done = run_ticks(
+                self.rig.plant, self._firmware, self._clock, self.seed, self.inputs.part(at, at + ticks), orders,
+                self.state, self._pending, rows,
+            )
+        self.diverged = self.diverged or status == DIVERGED
+        rows = rows[:done]
+        self.blocks.append(rows)
+        return Seen(*(rows[:, COLUMN[name]] for name in ("light", "reading_mmHg", "command", "limited")))
+
+    def follow(self, plan: Plan, instrument: Instrument) -> Outcome:
+        """Run a plan to its outcome."""
+        request = next(plan)
+        while True:
+            try:
+                request = plan.send(self.ask(request, instrument.ticks(request.seconds)))
+            except StopIteration as end:
+                return end.value
+
+
+def _orders(request: Request, ticks: int) -> Orders:
+    pressure, set_point, slope, mode = 0.0, np.zeros(ticks), 1.0, VENT
+    if isinstance(request, Hold):
+        mode, pressure = FILL, request.pressure_mmHg
+    elif isinstance(request, Clamp):
+        mode, slope = CLAMP, request.light_slope
+        set_point = np.ascontiguousarray(np.broadcast_to(request.set_point, (ticks,)), float)
+    return Orders(np.full(ticks, mode, np.int64), np.full(ticks, pressure), set_point, np.full(ticks, slope))
