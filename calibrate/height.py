@@ -47,7 +47,7 @@ class HeightCorrection(NamedTuple):
     """What the firmware takes a blood column to weigh."""
 
     density_kg_m3: Annotated[
-        float, quantity("kg/m³", 1000, 1100, "density of blood", "1050–1060 in textbooks")
+        float, quantity("kg/m3", 1000, 1100, "density of blood", "1050–1060 in textbooks")
     ] = BLOOD_DENSITY_kg_m3
 
 

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from calibrate.protocol import Clamp, Instrument, Request, Samples, Seen
 from plant.declare import quantity
 
+SKIP_s = 0.15  # of a look, until the tone has built up
 CYCLES = 6  # of the tone in one Hann window: its side lobes then miss the harmonics of the pulse
 Complex = NDArray[np.complex128]
 
@@ -42,14 +43,12 @@ class Vertex(NamedTuple):
 
 
 def probing_clamp(
-    probe: Probe, instrument: Instrument, set_point: float, slope: float, sweep_mmHg: float, seconds: float,
-    phase: float = 0.0,
+    probe: Probe, instrument: Instrument, set_point: float, slope: float, sweep_mmHg: float, shown: bool
 ) -> Clamp:
-    """The request of one stretch of probing about a set point."""
-    time = np.arange(instrument.ticks(seconds)) * instrument.period_s
-    tone = probe.tone_mmHg * np.sin(2.0 * np.pi * instrument.probe_Hz * time + phase)
+    """The request of one period of the sweep about a set point."""
+    time = np.arange(instrument.ticks(probe.sweep_s)) * instrument.period_s
     sweep = sweep_mmHg * np.sin(2.0 * np.pi * time / probe.sweep_s)
-    return Clamp(set_point + slope * (tone + sweep), slope, seconds)
+    return Clamp(set_point, slope, probe.sweep_s, sweep, probe.tone_mmHg, shown)
 
 
 def window_ticks(instrument: Instrument) -> int:
@@ -114,11 +113,10 @@ Look = Generator[Request, Seen, tuple[Vertex, Seen]]
 
 
 def look(
-    probe: Probe, instrument: Instrument, set_point: float, slope: float, width_mmHg: float, seconds: float,
-    sweep_mmHg: float | None = None,
+    probe: Probe, instrument: Instrument, set_point: float, slope: float, width_mmHg: float, sweep_mmHg: float,
+    shown: bool = False,
 ) -> Look:
-    """One stretch of probing, and the vertex that it shows."""
-    sweep = min(probe.sweep_mmHg, 0.5 * width_mmHg) if sweep_mmHg is None else sweep_mmHg
-    seen = yield probing_clamp(probe, instrument, set_point, slope, sweep, seconds)
-    depth, slopes = local_slopes(seen, instrument, 0.15)
+    """One period of the sweep with the tone on it, and the vertex that it shows."""
+    seen = yield probing_clamp(probe, instrument, set_point, slope, sweep_mmHg, shown)
+    depth, slopes = local_slopes(seen, instrument, SKIP_s)
     return fit_vertex(depth, slopes, width_mmHg), seen

@@ -59,8 +59,7 @@ class ProbingSearch(NamedTuple):
             slope = mark.relative_slope * light * (CAUTIOUS if first else 1.0)
             sweep = min(self.probe.sweep_mmHg, 0.35 * mark.width_mmHg)
             vertex, seen = yield from look(
-                self.probe, instrument, light, slope, mark.width_mmHg, self.probe.sweep_s,
-                min(FIRST_SWEEP_mmHg, sweep) if first else sweep,
+                self.probe, instrument, light, slope, mark.width_mmHg, min(FIRST_SWEEP_mmHg, sweep) if first else sweep,
             )
             if failure := lost(seen, instrument):
                 return failure

@@ -26,9 +26,12 @@ class Hold(NamedTuple):
 class Clamp(NamedTuple):
     """Hold the light at a set point; with the light-per-pressure slope the error becomes mmHg."""
 
-    set_point: float | Samples  # share of full scale; an array gives it tick by tick
+    set_point: float  # share of full scale
     light_slope: float  # light per mmHg of cuff pressure [1/mmHg], positive
     seconds: float
+    sweep_mmHg: float | Samples = 0.0  # slow displacement of the set point, as cuff pressure; tick by tick if an array
+    tone_mmHg: float = 0.0  # amplitude of a probing tone on top, at the instrument's probing frequency
+    shown: bool = True  # whether the reading, less sweep and tone, is shown as the waveform
 
 
 class Vent(NamedTuple):

@@ -13,7 +13,7 @@ from experiments.steps import steps_a_tick
 from plant.operating_point import plant_twin
 
 NOMINAL_mmHg = 90.0  # arterial pressure at which the design is looked at
-FIRST_FILL_mmHg = 40.0
+FIRST_FILL_mmHg, FILL_s = 40.0, 2.0
 HIGHEST_mmHg = 240.0  # asked of a cuff in a search; common practice keeps finger cuffs below about 300 (from memory)
 
 
@@ -41,8 +41,9 @@ def instrument_of(rig: Rig, highest_mmHg: float = HIGHEST_mmHg) -> Instrument:
 def first_rise_s(rig: Rig) -> float:
     """63 % rise time [s] of the first fill of the rig's own cuff, from empty to the first step."""
     point = clamp(rig, NOMINAL_mmHg, rig.tone.level)
-    ticks = round(2.0 / rig.timing.period_s)
-    steady = Inputs(np.full(ticks + 1, NOMINAL_mmHg), np.full(ticks + 1, rig.tone.level), np.full(ticks + 1, 0.0))
-    seen = Session(rig, steady, 1, steps_a_tick(rig, point)).ask(Hold(FIRST_FILL_mmHg, 2.0), ticks)
+    bare = Instrument(rig.timing.period_s, HIGHEST_mmHg, 0.0, 0.0, 1.0, 1.0, 0.0)
+    count = bare.ticks(FILL_s) + 1
+    steady = Inputs(np.full(count, NOMINAL_mmHg), np.full(count, rig.tone.level), np.zeros(count))
+    seen = Session(rig, steady, 1, steps_a_tick(rig, point)).ask(Hold(FIRST_FILL_mmHg, FILL_s), bare)
     reached = np.nonzero(seen.reading_mmHg >= 0.632 * FIRST_FILL_mmHg)[0]
-    return float(reached[0]) * rig.timing.period_s if len(reached) else 2.0
+    return float(reached[0]) * rig.timing.period_s if len(reached) else FILL_s

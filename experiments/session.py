@@ -46,12 +46,13 @@ class Session:
         around = Surroundings(*(float(v[0]) for v in self.inputs))
         self.state = RunState(initial_state(rig.plant, around), FirmwareState(initial_control(), 0.0, FILL), 0.0, 0)
 
-    def ask(self, request: Request, ticks: int) -> Seen:
-        """Run a request for so many ticks. Raises OutOfTime when fewer are left."""
+    def ask(self, request: Request, instrument: Instrument) -> Seen:
+        """Run a request. Raises OutOfTime when fewer ticks are left than it takes."""
+        ticks = instrument.ticks(request.seconds)
         at = self.state.tick
         if at + ticks > len(self.inputs.arterial_mmHg) - 1:
             raise OutOfTime
-        orders = _orders(request, ticks)
+        orders = orders_of(request, ticks, instrument)
         rows = np.zeros((ticks, len(CHANNELS)))
         with uninterrupted():
             self.state, status, done = run_ticks(
@@ -68,16 +69,21 @@ class Session:
         request = next(plan)
         while True:
             try:
-                request = plan.send(self.ask(request, instrument.ticks(request.seconds)))
+                request = plan.send(self.ask(request, instrument))
             except StopIteration as end:
                 return end.value
 
 
-def _orders(request: Request, ticks: int) -> Orders:
+def orders_of(request: Request, ticks: int, instrument: Instrument) -> Orders:
+    """What the firmware is asked on each tick of a request."""
     pressure, set_point, slope, mode = 0.0, np.zeros(ticks), 1.0, VENT
     if isinstance(request, Hold):
         mode, pressure = FILL, request.pressure_mmHg
     elif isinstance(request, Clamp):
         mode, slope = CLAMP, request.light_slope
-        set_point = np.ascontiguousarray(np.broadcast_to(request.set_point, (ticks,)), float)
+        shift = np.zeros(ticks) + request.sweep_mmHg
+        if request.tone_mmHg > 0.0:
+            time = np.arange(ticks) * instrument.period_s
+            shift += request.tone_mmHg * np.sin(2.0 * np.pi * instrument.probe_Hz * time)
+        set_point = request.set_point + slope * shift
     return Orders(np.full(ticks, mode, np.int64), np.full(ticks, pressure), set_point, np.full(ticks, slope))
