@@ -114,9 +114,9 @@ Look = Generator[Request, Seen, tuple[Vertex, Seen]]
 
 def look(
     probe: Probe, instrument: Instrument, set_point: float, slope: float, width_mmHg: float, sweep_mmHg: float,
-    shown: bool = False,
+    width_spread: float = 0.3, shown: bool = False,
 ) -> Look:
     """One period of the sweep with the tone on it, and the vertex that it shows."""
     seen = yield probing_clamp(probe, instrument, set_point, slope, sweep_mmHg, shown)
     depth, slopes = local_slopes(seen, instrument, SKIP_s)
-    return fit_vertex(depth, slopes, width_mmHg), seen
+    return fit_vertex(depth, slopes, width_mmHg, width_spread), seen

@@ -69,7 +69,7 @@ class ProbingSearch(NamedTuple):
             arrived = arrived + 1 if abs(moved) < ARRIVED_mmHg and vertex.scatter < NOISY else 0
             if arrived >= 2 and count + 1 >= self.fewest:
                 light = math.exp(-mark.depth)
-                return Found(light, mark.relative_slope * light, cuff, math.sqrt(mark.variance))
+                return Found(light, mark.relative_slope * light, cuff, math.sqrt(mark.variance), mark.width_mmHg)
         if vertex.scatter >= NOISY:
             return Failed("too irregular", f"slopes of one look scatter by {100 * vertex.scatter:.0f} %")
         return Failed("timed out", f"after {self.most} looks the set point still moves by {abs(moved):.1f} mmHg")

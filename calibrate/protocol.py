@@ -76,6 +76,7 @@ class Found(NamedTuple):
     light_slope: float  # light per mmHg of cuff pressure there [1/mmHg]
     cuff_mmHg: float  # mean cuff pressure at which it lies
     sd_mmHg: float  # standard deviation of its error, as transmural pressure
+    width_mmHg: float = 16.0  # half-width of the artery's compliance peak, where the search has seen it
 
     @property
     def interval_mmHg(self) -> float:

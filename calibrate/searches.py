@@ -49,7 +49,10 @@ class ArctangentSearch(NamedTuple):
         if isinstance(ground, Failed):
             return ground
         light = math.exp(-ground.depth)
-        return Found(light, ground.fit.relative_slope * light, ground.step.pressure_mmHg, ground.sd_mmHg)
+        return Found(
+            light, ground.fit.relative_slope * light, ground.step.pressure_mmHg, ground.sd_mmHg,
+            ground.fit.width_mmHg,
+        )
 
 
 class Ground(NamedTuple):
