@@ -78,10 +78,15 @@ def local_slopes(seen: Seen, instrument: Instrument, skip_s: float) -> tuple[Sam
 
 
 def fit_vertex(depth: Samples, slope: Samples, width_mmHg: float, width_spread: float = 0.3) -> Vertex:
-    """The vertex of the reciprocal slope, with a belief in w (log-normal) where the sweep says little of it."""
-    middle, span = float(np.mean(depth)), 0.5 * float(np.ptp(depth))
-    typical = float(np.median(slope))
+    """The vertex of the reciprocal slope, with a belief in w (log-normal) where the sweep says little of it.
+
+    A stretch whose response is no slope at all has infinite scatter.
+    """
+    middle, span = (float(np.mean(depth)), 0.5 * float(np.ptp(depth))) if len(depth) else (0.0, 0.0)
+    typical = float(np.median(slope)) if len(slope) else 0.0
     usable = slope > 0.2 * typical
+    if not (typical > 0.0 and np.sum(usable) > 4 and span > 0.0 and np.all(np.isfinite(slope))):
+        return Vertex(middle, max(typical, 1e-6), width_mmHg, 100.0, math.inf, middle, span)
     x = (depth[usable] - middle) / typical  # minus the pressure from the middle, nearly [mmHg]
     y = typical / slope[usable]  # about 1 + ((x − x0)/w)²
     weight = slope[usable] / typical  # the noise is that of the slope, not of its reciprocal

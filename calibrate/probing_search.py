@@ -14,13 +14,15 @@ import numpy as np
 
 from calibrate.probing import Probe, Vertex, look
 from calibrate.protocol import Clamp, Failed, Found, Instrument, Outcome, Plan, Request, Seen
-from calibrate.searches import Ground, find_ground
+from calibrate.searches import find_ground
 from calibrate.staircase import Staircase, saturated
 from plant.declare import quantity
 
 CAUTIOUS = 1.3  # the first clamp's slope is taken this much larger: a lower loop gain until it has been measured
 WIDTHS_mmHg = (6.0, 60.0)  # of the arctangent law that are believed
 FIRST_SWEEP_mmHg = 3.0
+SWEEP_SHARE = 0.35  # of the width, that a sweep covers at most
+ENTER_s = 0.6  # of clamping before the first look
 NOISY = 0.25  # relative scatter of the slopes beyond which a look says nothing
 ARRIVED_mmHg = 2.0  # a look that moves the set point by less than this has arrived
 LOST_LIMITED = 0.5  # share of a look's ticks at a limit, beyond which the clamp is not held
@@ -44,34 +46,32 @@ class ProbingSearch(NamedTuple):
         ground = yield from find_ground(self.stairs, self.confirm_s, instrument)
         if isinstance(ground, Failed):
             return ground
-        return (yield from self.refine(instrument, ground))
-
-    def refine(self, instrument: Instrument, ground: Ground) -> Generator[Request, Seen, Outcome]:
-        """Looks from a coarse fit on."""
         mark = Mark(ground.depth, ground.fit.relative_slope, ground.fit.width_mmHg, 4.0 * ground.sd_mmHg**2)
         light = math.exp(-mark.depth)
-        yield Clamp(light, CAUTIOUS * mark.relative_slope * light, 0.6)
-        arrived = 0
-        cuff = ground.step.pressure_mmHg
+        yield Clamp(light, CAUTIOUS * mark.relative_slope * light, ENTER_s)
+        return (yield from self.refine(instrument, mark))
+
+    def refine(
+        self, instrument: Instrument, mark: Mark, fewest: int | None = None
+    ) -> Generator[Request, Seen, Outcome]:
+        """Looks, in the clamp, from a mark on."""
+        arrived, moved, vertex = 0, 0.0, None
         for count in range(self.most):
-            first = count == 0
             light = math.exp(-mark.depth)
-            slope = mark.relative_slope * light * (CAUTIOUS if first else 1.0)
-            sweep = min(self.probe.sweep_mmHg, 0.35 * mark.width_mmHg)
-            vertex, seen = yield from look(
-                self.probe, instrument, light, slope, mark.width_mmHg, min(FIRST_SWEEP_mmHg, sweep) if first else sweep,
-            )
+            slope = mark.relative_slope * light * (CAUTIOUS if count == 0 else 1.0)
+            sweep = min(self.probe.sweep_mmHg, SWEEP_SHARE * mark.width_mmHg)
+            sweep = min(FIRST_SWEEP_mmHg, sweep) if count == 0 else sweep
+            vertex, seen = yield from look(self.probe, instrument, light, slope, mark.width_mmHg, sweep)
             if failure := lost(seen, instrument):
                 return failure
             restless = max(self.restless_mmHg, self.early_mmHg * 0.6**count)
             moved, mark = follow(mark, vertex, restless)
-            cuff = float(np.mean(seen.reading_mmHg))
             arrived = arrived + 1 if abs(moved) < ARRIVED_mmHg and vertex.scatter < NOISY else 0
-            if arrived >= 2 and count + 1 >= self.fewest:
-                light = math.exp(-mark.depth)
+            if arrived >= 2 and count + 1 >= (fewest or self.fewest):
+                light, cuff = math.exp(-mark.depth), float(np.mean(seen.reading_mmHg))
                 return Found(light, mark.relative_slope * light, cuff, math.sqrt(mark.variance), mark.width_mmHg)
-        if vertex.scatter >= NOISY:
-            return Failed("too irregular", f"slopes of one look scatter by {100 * vertex.scatter:.0f} %")
+        if vertex is None or vertex.scatter >= NOISY:
+            return Failed("too irregular", "the light does not answer to the tone as an artery would")
         return Failed("timed out", f"after {self.most} looks the set point still moves by {abs(moved):.1f} mmHg")
 
 

@@ -11,12 +11,14 @@ from typing import NamedTuple, Protocol, TypeVar
 
 import numpy as np
 
-from calibrate.protocol import Clamp, Failed, Found, Hold, Instrument, Request, Samples, Search, Seen
+from calibrate.protocol import Clamp, Failed, Found, Hold, Instrument, Request, Samples, Search, Seen, Vent
 from calibrate.staircase import rises
 
 Result = TypeVar("Result")
 Program = Generator[Request, Seen, Failed]  # ends only when no set point can be found any more
 PATIENCE = 3  # searches that may fail one after another before a schedule gives up
+EMPTY_s = 1.0  # of venting before a new search
+NEARLY_EMPTY_mmHg = 2.0
 REST_s = 5.0  # of waiting before a failed search is repeated
 
 
@@ -64,12 +66,15 @@ def find(
     """A whole search, repeated a few times when it fails."""
     outcome: Found | Failed = Failed("timed out", "no search")
     for _ in range(PATIENCE):
+        if diary.time_s > 0.0:
+            yield from timed(Vent(EMPTY_s), instrument, diary)
+            yield from timed(Hold(NEARLY_EMPTY_mmHg, 0.2), instrument, diary)  # or the valve's way back counts as fill
         outcome = yield from keep_time(search.search(instrument), instrument, diary)
         if isinstance(outcome, Found):
             diary.note("search", float("nan"), why)
             return outcome
         diary.note("failed", float("nan"), outcome.message)
-        yield from timed(Hold(30.0, REST_s), instrument, diary)
+        yield from timed(Vent(REST_s), instrument, diary)
     return outcome
 
 

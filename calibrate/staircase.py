@@ -18,6 +18,7 @@ SMOOTH_s = 0.03  # moving mean over the light, against noise
 RISE_s = 0.3  # a beat's upstroke is over by then, from 40 to 150 beats a minute
 APART_s = 0.3  # two upstrokes are never closer
 TOO_LOOSE = 1.45  # first fill this many times slower than with a well-wrapped cuff
+EMPTY_mmHg = 8.0  # reading of an empty cuff, offsets and noise included
 AT_END_SHARE = 0.02  # of samples at an end of the converter, beyond which the light is saturated
 NO_PULSE_SNR = 4.0  # pulsation over the noise of the same measurement, below which there is none
 FALLEN = 0.6  # of the largest pulsation: the climb is over
@@ -157,7 +158,12 @@ def saturated(seen: Seen, instrument: Instrument) -> Failed | None:
 
 
 def too_loose(seen: Seen, pressure_mmHg: float, instrument: Instrument) -> Failed | None:
-    """A failure when the first fill took too long: 63 % rise time, to a share of a tick, against the factory's."""
+    """A failure when the first fill took too long: 63 % rise time, to a share of a tick, against the factory's.
+
+    A cuff that was not empty at its start tells nothing.
+    """
+    if seen.reading_mmHg[0] > EMPTY_mmHg:
+        return None
     reached = np.nonzero(seen.reading_mmHg >= 0.632 * pressure_mmHg)[0]
     if len(reached) and reached[0] > 0:
         at = int(reached[0])

@@ -10,24 +10,29 @@ import math
 from typing import Annotated, NamedTuple
 
 from calibrate.probing import Probe, Vertex, look
-from calibrate.probing_search import FLOOR_mmHg, NOISY, SPREAD, lost
+from calibrate.probing_search import FLOOR_mmHg, NOISY, SPREAD, SWEEP_SHARE, Mark, ProbingSearch, lost
 from calibrate.protocol import Failed, Found, Instrument, Search
 from calibrate.schedule import Diary, Program, find, keep_time
 from plant.declare import quantity
 
+FAR_TWICE = 2
+FEWEST_LOOKS = 3  # wide ones, which are not shown
 KNOWN = 0.05  # spread of the curvature that is taken as known: so small a sweep cannot tell it
 
 
 class SteadyProbing(NamedTuple):
     """Parameters of the schedule."""
 
-    probe: Probe = Probe(tone_mmHg=2.0, sweep_mmHg=2.5, sweep_s=2.5)
+    probe: Probe = Probe(tone_mmHg=2.0, sweep_mmHg=3.0, sweep_s=2.5)
     restless_mmHg: Annotated[
         float, quantity("mmHg", 0.01, 20, "how far the right level jumps between two looks, SD", "invented")
-    ] = 0.5
+    ] = 1.0
     turning_mmHg: Annotated[
         float, quantity("mmHg", 0.001, 20, "how much its drift per look changes between two looks, SD", "invented")
-    ] = 0.1
+    ] = 0.2
+    far_mmHg: Annotated[
+        float, quantity("mmHg", 1, 50, "distance of the vertex, seen twice, that calls for wide looks", "invented")
+    ] = 8.0
     astray: Annotated[int, quantity("1", 1, 100, "useless looks in a row before a new search", "invented")] = 4
 
     def program(self, instrument: Instrument, search: Search, diary: Diary) -> Program:
@@ -37,11 +42,10 @@ class SteadyProbing(NamedTuple):
             found = yield from find(instrument, search, diary, why)
             if isinstance(found, Failed):
                 return found
-            track = Track.at(found)
-            useless = 0
+            track, useless, far = Track.at(found), 0, 0
             while useless < self.astray:
                 light = math.exp(-track.depth)
-                sweep = min(self.probe.sweep_mmHg, 0.35 * track.width_mmHg)
+                sweep = min(self.probe.sweep_mmHg, SWEEP_SHARE * track.width_mmHg)
                 vertex, seen = yield from keep_time(
                     look(self.probe, instrument, light, track.relative_slope * light, track.width_mmHg, sweep, KNOWN, True),
                     instrument, diary,
@@ -51,9 +55,19 @@ class SteadyProbing(NamedTuple):
                     useless += 1
                     why = failure.message if failure else "no slope to be seen"
                     track = track.coast(self)
-                else:
-                    useless = 0
-                    track = track.see(vertex, self)
+                    continue
+                useless = 0
+                off = (vertex.depth - vertex.middle) / track.relative_slope
+                far = far + 1 if abs(off) > self.far_mmHg else 0
+                track = track.see(vertex, self)
+                if far >= FAR_TWICE:
+                    wide = yield from keep_time(
+                        ProbingSearch().refine(instrument, track.mark(), FEWEST_LOOKS), instrument, diary)
+                    if isinstance(wide, Failed):
+                        why = wide.message
+                        break
+                    diary.note("recalibration", off, f"the vertex lay {abs(off):.0f} mmHg away twice")
+                    track, far = Track.at(wide), 0
 
 
 class Track(NamedTuple):
@@ -74,6 +88,10 @@ class Track(NamedTuple):
             -math.log(found.set_point), 0.0, found.light_slope / found.set_point, found.width_mmHg,
             found.sd_mmHg**2, 0.0, 0.3**2,
         )
+
+    def mark(self) -> Mark:
+        """What a search goes on from."""
+        return Mark(self.depth, self.relative_slope, self.width_mmHg, max(self.level_variance, 4.0))
 
     def coast(self, tuning: SteadyProbing) -> Track:
         """One look later, nothing seen: the drift dies away."""
