@@ -17,7 +17,7 @@ def shown_waveform(request: Request, seen: Seen, instrument: Instrument) -> Samp
     shown = seen.reading_mmHg - np.broadcast_to(request.sweep_mmHg, np.shape(seen.reading_mmHg))
     if request.tone_mmHg > 0.0 and len(shown) > window_ticks(instrument):
         shown = shown - tone_in(shown, instrument)
-    return shown
+    return np.asarray(shown)
 
 
 def tone_in(signal: Samples, instrument: Instrument) -> Samples:

@@ -26,6 +26,6 @@ def signs_of(seen: Seen, found: Found, beats: Beats) -> Signs:
     """Signs of one stretch of clamp at a set point."""
     error = (seen.light - found.set_point) / found.light_slope
     return Signs(
-        float(np.std(error) / max(np.std(seen.reading_mmHg), 1e-9)), beats.mean_mmHg,
+        float(np.std(error)) / max(float(np.std(seen.reading_mmHg)), 1e-9), beats.mean_mmHg,
         beats.systolic_mmHg - beats.diastolic_mmHg, float(np.mean(seen.command)),
     )

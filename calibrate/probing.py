@@ -65,9 +65,9 @@ def local_slopes(seen: Seen, instrument: Instrument, skip_s: float) -> tuple[Sam
     first = round(skip_s / instrument.period_s)
     starts = np.arange(first, len(seen.light) - ticks + 1, max(ticks // 4, 1))
 
-    def read(signal: Samples, by: Complex | Samples) -> NDArray[np.complex128]:
+    def read(signal: Samples, by: Complex | Samples) -> Complex:
         pieces = np.lib.stride_tricks.sliding_window_view(signal * by, ticks)[starts]
-        return pieces @ window
+        return np.asarray(pieces @ window, complex)
 
     steady = np.ones(len(seen.light))
     level = read(seen.light, steady).real

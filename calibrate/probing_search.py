@@ -16,7 +16,7 @@ from calibrate.probing import Probe, Vertex, look
 from calibrate.protocol import Clamp, Failed, Found, Instrument, Outcome, Plan, Request, Seen
 from calibrate.searches import find_ground
 from calibrate.staircase import Staircase, saturated
-from plant.declare import quantity
+from plant.declare import group, quantity
 
 CAUTIOUS = 1.3  # the first clamp's slope is taken this much larger: a lower loop gain until it has been measured
 WIDTHS_mmHg = (6.0, 60.0)  # of the arctangent law that are believed
@@ -31,8 +31,8 @@ LOST_LIMITED = 0.5  # share of a look's ticks at a limit, beyond which the clamp
 class ProbingSearch(NamedTuple):
     """Parameters of the search."""
 
-    stairs: Staircase = Staircase()
-    probe: Probe = Probe()
+    stairs: Annotated[Staircase, group("steps of cuff pressure")] = Staircase()
+    probe: Annotated[Probe, group("probing signal")] = Probe()
     confirm_s: Annotated[float, quantity("s", 0.5, 10, "hold before the clamp", "invented")] = 2.0
     fewest: Annotated[int, quantity("1", 2, 40, "looks at least", "invented")] = 7
     most: Annotated[int, quantity("1", 3, 60, "looks at most, then it has timed out", "invented")] = 16

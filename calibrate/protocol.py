@@ -106,7 +106,8 @@ FAILURES = {
     "cuff too loose": (
         "the bladder takes much more air than a well-wrapped one", "wrap the cuff again, or take a smaller one"),
     "no pulse": (
-        "no pulsation in the light at any pressure", "see whether the finger is warm and supplied with blood, and try another"),
+        "no pulsation in the light at any pressure",
+        "see whether the finger is warm and supplied with blood, and try another"),
     "pressure range exhausted": (
         "the pulsation is still growing at the highest pressure", "raise the highest pressure, or measure elsewhere"),
     "too irregular": (

@@ -1,6 +1,6 @@
-"""A short staircase between two stretches of clamp: how far the set point has moved, by three steps and the last beats.
+"""A short staircase between two stretches of clamp: how far the set point has moved.
 
-The clamp's own reading tells the pulse (S and D, both off by the set point's error δ); the pulsation of the light at two
+The clamp's own reading tells the pulse (S and D, both off by the set point's error δ); the light's pulsation at two
 pressures beside the mean tells δ; a third hold at the corrected mean pressure reads the new level.
     rise(P) = α [F((S + δ − P)/w) − F((D + δ − P)/w)],   F(x) = atan(x)/π
 """
@@ -69,4 +69,5 @@ def fit_short(steps: list[Step], beats: Beats, depth: float, width_mmHg: float) 
         return np.concatenate([(alpha * (top - foot) / math.pi - rise) / error, x])
 
     x = least_squares(residuals, np.zeros(3)).x
-    return float(MOVED_mmHg * x[0]), float(depth * np.exp(DEPTH_SPREAD * x[1])), float(width_mmHg * np.exp(WIDTH_SPREAD * x[2]))
+    alpha, width = depth * np.exp(DEPTH_SPREAD * x[1]), width_mmHg * np.exp(WIDTH_SPREAD * x[2])
+    return float(MOVED_mmHg * x[0]), float(alpha), float(width)

@@ -95,7 +95,7 @@ def keep_time(
 class Beats(NamedTuple):
     """What the reading of a stretch of clamp tells of the pulse."""
 
-    count: float  # beats in the stretch
+    number: float  # beats in the stretch
     period_s: float  # mean beat
     systolic_mmHg: float  # median peak
     diastolic_mmHg: float  # median foot

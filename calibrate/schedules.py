@@ -1,4 +1,4 @@
-"""Schedules that interrupt the waveform for a short staircase: every so many beats, growing, by the clock, on a sign."""
+"""Schedules that interrupt the waveform: every so many beats, growing intervals, by the clock, on a sign of drift."""
 from __future__ import annotations
 
 from collections.abc import Callable, Generator
@@ -8,7 +8,7 @@ from calibrate.drift_signs import Signs, signs_of
 from calibrate.protocol import Failed, Found, Instrument, Request, Search, Seen
 from calibrate.recalibration import ShortStaircase
 from calibrate.schedule import Beats, Diary, Program, beats_in, find, keep_time, quiet_clamp, timed
-from plant.declare import quantity
+from plant.declare import group, quantity
 
 LOOK_s = 5.0  # of clamp between two looks at the beats
 ENTER_s = 1.0  # of clamp before its beats are believed
@@ -29,7 +29,7 @@ class EveryBeats(NamedTuple):
     """A short staircase every N beats."""
 
     beats: Annotated[int, quantity("1", 5, 100000, "beats between two staircases", "invented")] = 40
-    short: ShortStaircase = ShortStaircase()
+    short: Annotated[ShortStaircase, group("how it is looked for again")] = ShortStaircase()
 
     def program(self, instrument: Instrument, search: Search, diary: Diary) -> Program:
         """Always the same interval."""
@@ -43,7 +43,7 @@ class GrowingBeats(NamedTuple):
     longest: Annotated[int, quantity("1", 3, 100000, "beats of the longest", "near 70: common practice")] = 70
     growth: Annotated[float, quantity("1", 1, 10, "factor while the set point stays", "invented")] = 1.5
     moved_mmHg: Annotated[float, quantity("mmHg", 0.1, 50, "a set point that moved more has moved", "invented")] = 4.0
-    short: ShortStaircase = ShortStaircase()
+    short: Annotated[ShortStaircase, group("how it is looked for again")] = ShortStaircase()
 
     def program(self, instrument: Instrument, search: Search, diary: Diary) -> Program:
         """Grow from the shortest to the longest interval, shrink on a move."""
@@ -66,7 +66,7 @@ class ByClock(NamedTuple):
     """A short staircase every so many seconds."""
 
     every_s: Annotated[float, quantity("s", 5, 86400, "time between two staircases", "invented")] = 120.0
-    short: ShortStaircase = ShortStaircase()
+    short: Annotated[ShortStaircase, group("how it is looked for again")] = ShortStaircase()
 
     def program(self, instrument: Instrument, search: Search, diary: Diary) -> Program:
         """By the clock, whatever the heart does."""
@@ -81,7 +81,7 @@ class OnSigns(NamedTuple):
         float, quantity("1", 0.01, 2, "relative change of the residual light pulsation that counts", "invented")
     ] = 0.12
     at_last_s: Annotated[float, quantity("s", 10, 86400, "longest time without a staircase", "invented")] = 600.0
-    short: ShortStaircase = ShortStaircase()
+    short: Annotated[ShortStaircase, group("how it is looked for again")] = ShortStaircase()
 
     def program(self, instrument: Instrument, search: Search, diary: Diary) -> Program:
         """Watch the signs, look when they change."""
@@ -141,7 +141,7 @@ def stretch(
             return None, "no beats in the clamp"
         if beats is None:
             continue
-        count += beats.count
+        count += beats.number
         if count >= most_beats:
             return beats, f"after {count:.0f} beats"
         if seconds >= most_s:

@@ -10,7 +10,7 @@ import numpy as np
 from calibrate.arctangent import ArctangentFit, fit_arctangent
 from calibrate.protocol import Failed, Found, Hold, Instrument, Plan, Request, Seen
 from calibrate.staircase import Staircase, Step, climb, measure, saturated
-from plant.declare import quantity
+from plant.declare import group, quantity
 
 WORST_MISFIT = 4.0  # of a fit, in units of the scatter that beats have anyway; beyond, no law fits the steps
 LEAST_CUFF_mmHg = 12.0  # below, the cuff cannot follow diastole down
@@ -21,7 +21,7 @@ FIT_SD_mmHg = 1.6  # of a fit whose beats were perfectly alike: veins, creep and
 class ClassroomSearch(NamedTuple):
     """The classroom rule: the mean light at the step with the largest pulsation. The baseline of all others."""
 
-    stairs: Staircase = Staircase()
+    stairs: Annotated[Staircase, group("steps of cuff pressure")] = Staircase()
 
     def search(self, instrument: Instrument) -> Plan:
         """Climb, take the best step, done."""
@@ -38,7 +38,7 @@ class ClassroomSearch(NamedTuple):
 class ArctangentSearch(NamedTuple):
     """Fit of the arctangent law, gain and offset of the light, to the pulsations of all steps."""
 
-    stairs: Staircase = Staircase()
+    stairs: Annotated[Staircase, group("steps of cuff pressure")] = Staircase()
     confirm_s: Annotated[
         float, quantity("s", 0.5, 10, "hold at the pressure that the fit names, where the level is read", "invented")
     ] = 2.0
@@ -79,7 +79,8 @@ def find_ground(
     fit = fit_arctangent(steps)
     if fit.misfit > WORST_MISFIT:
         spread = max(s.spread for s in steps)
-        return Failed("too irregular", f"misfit {fit.misfit:.1f}, pulsations of one step scatter by {100 * spread:.0f} %")
+        seen_text = f"misfit {fit.misfit:.1f}, pulsations of one step scatter by {100 * spread:.0f} %"
+        return Failed("too irregular", seen_text)
     seen = yield Hold(min(max(fit.mean_mmHg, LEAST_CUFF_mmHg), instrument.highest_mmHg), confirm_s)
     if dark := saturated(seen, instrument):
         return dark

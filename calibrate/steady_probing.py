@@ -10,10 +10,10 @@ import math
 from typing import Annotated, NamedTuple
 
 from calibrate.probing import Probe, Vertex, look
-from calibrate.probing_search import FLOOR_mmHg, NOISY, SPREAD, SWEEP_SHARE, Mark, ProbingSearch, lost
+from calibrate.probing_search import NOISY, SPREAD, SWEEP_SHARE, FLOOR_mmHg, Mark, ProbingSearch, lost
 from calibrate.protocol import Failed, Found, Instrument, Search
 from calibrate.schedule import Diary, Program, find, keep_time
-from plant.declare import quantity
+from plant.declare import group, quantity
 
 FAR_TWICE = 2
 FEWEST_LOOKS = 3  # wide ones, which are not shown
@@ -23,7 +23,7 @@ KNOWN = 0.05  # spread of the curvature that is taken as known: so small a sweep
 class SteadyProbing(NamedTuple):
     """Parameters of the schedule."""
 
-    probe: Probe = Probe(tone_mmHg=2.0, sweep_mmHg=3.0, sweep_s=2.5)
+    probe: Annotated[Probe, group("probing signal")] = Probe(tone_mmHg=2.0, sweep_mmHg=3.0, sweep_s=2.5)
     restless_mmHg: Annotated[
         float, quantity("mmHg", 0.01, 20, "how far the right level jumps between two looks, SD", "invented")
     ] = 1.0
@@ -47,7 +47,8 @@ class SteadyProbing(NamedTuple):
                 light = math.exp(-track.depth)
                 sweep = min(self.probe.sweep_mmHg, SWEEP_SHARE * track.width_mmHg)
                 vertex, seen = yield from keep_time(
-                    look(self.probe, instrument, light, track.relative_slope * light, track.width_mmHg, sweep, KNOWN, True),
+                    look(self.probe, instrument, light, track.relative_slope * light, track.width_mmHg, sweep, KNOWN,
+                         True),
                     instrument, diary,
                 )
                 failure = lost(seen, instrument)

@@ -30,7 +30,8 @@ def instrument_of(rig: Rig, highest_mmHg: float = HIGHEST_mmHg) -> Instrument:
     twin = plant_twin(rig.plant, point)
     s = 2j * np.pi * probe
     states = np.linalg.solve(s * np.eye(len(twin.a)) - twin.a, twin.b[:, [twin.inputs.index("command")]])
-    light, reading = (complex((twin.c @ states + twin.d[:, :1])[twin.outputs.index(k), 0]) for k in ("light", "reading"))
+    answer = twin.c @ states
+    light, reading = (complex(answer[twin.outputs.index(name), 0]) for name in ("light", "reading"))
     light_step = 2.0**-rig.plant.light.bits if rig.plant.light.bits > 0 else 0.0
     return Instrument(
         period, highest_mmHg, light_step, first_rise_s(rig), probe, light / reading / point.light_slope,

@@ -1,9 +1,7 @@
 """A rig on a finger, run request by request for a search or a schedule, with the truth kept in a log beside it."""
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,7 +69,8 @@ class Session:
             try:
                 request = plan.send(self.ask(request, instrument))
             except StopIteration as end:
-                return end.value
+                outcome: Outcome = end.value
+                return outcome
 
 
 def orders_of(request: Request, ticks: int, instrument: Instrument) -> Orders:

@@ -37,6 +37,11 @@ def switch(meaning: str, source: str) -> Any:
     return Field(description=meaning, json_schema_extra={"unit": "", "source": source})
 
 
+def group(meaning: str) -> Any:
+    """A parameter that is itself a NamedTuple of declared parameters."""
+    return Field(description=meaning, json_schema_extra={"unit": "", "source": ""})
+
+
 class Declared:
     """One parameter as declared: name, default, unit, bounds, meaning, source (plain data for printing)."""
 
