@@ -1,7 +1,7 @@
-"""A short staircase between two stretches of clamp: how far the set point has moved.
+"""Looking for the set point again between two stretches of clamp: how far has it moved?
 
-The clamp's own reading tells the pulse (S and D, both off by the set point's error δ); the light's pulsation at two
-pressures beside the mean tells δ; a third hold at the corrected mean pressure reads the new level.
+Short staircase: the clamp's own reading tells the pulse (S and D, both off by the set point's error δ); the light's
+pulsation at two pressures beside the mean tells δ; a third hold at the corrected mean pressure reads the new level.
     rise(P) = α [F((S + δ − P)/w) − F((D + δ − P)/w)],   F(x) = atan(x)/π
 """
 from __future__ import annotations
@@ -12,6 +12,7 @@ from typing import Annotated, NamedTuple
 
 import numpy as np
 
+from calibrate.probing_search import Mark, ProbingSearch
 from calibrate.protocol import Failed, Found, Hold, Instrument, Request, Samples, Seen
 from calibrate.schedule import Beats
 from calibrate.searches import LEAST_CUFF_mmHg
@@ -53,6 +54,23 @@ class ShortStaircase(NamedTuple):
 
     def _allowed(self, pressure_mmHg: float, instrument: Instrument) -> float:
         return min(max(pressure_mmHg, LEAST_CUFF_mmHg), instrument.highest_mmHg)
+
+
+class WideLooks(NamedTuple):
+    """A few wide looks with the probing tone, in the clamp: short, but the waveform is not shown."""
+
+    looks: Annotated[int, quantity("1", 2, 20, "looks at least", "invented")] = 2
+
+    def repeat(
+        self, instrument: Instrument, found: Found, beats: Beats
+    ) -> Generator[Request, Seen, tuple[Found, float] | Failed]:
+        """The new set point, and how far it moved [mmHg]."""
+        relative = found.light_slope / found.set_point
+        mark = Mark(-math.log(found.set_point), relative, found.width_mmHg, MOVED_mmHg**2)
+        new = yield from ProbingSearch().refine(instrument, mark, self.looks)
+        if isinstance(new, Failed):
+            return new
+        return new, -math.log(new.set_point / found.set_point) / relative
 
 
 def fit_short(steps: list[Step], beats: Beats, depth: float, width_mmHg: float) -> tuple[float, float, float]:

@@ -6,7 +6,7 @@ from typing import Annotated, NamedTuple
 
 from calibrate.drift_signs import Signs, signs_of
 from calibrate.protocol import Failed, Found, Instrument, Request, Search, Seen
-from calibrate.recalibration import ShortStaircase
+from calibrate.recalibration import ShortStaircase, WideLooks
 from calibrate.schedule import Beats, Diary, Program, beats_in, find, keep_time, quiet_clamp, timed
 from plant.declare import group, quantity
 
@@ -14,6 +14,7 @@ LOOK_s = 5.0  # of clamp between two looks at the beats
 ENTER_s = 1.0  # of clamp before its beats are believed
 STILL_mmHg = 2.0  # a set point that moved by less has stayed
 
+Again = ShortStaircase | WideLooks
 Stretch = Generator[Request, Seen, "tuple[Beats | None, str]"]
 
 
@@ -29,7 +30,7 @@ class EveryBeats(NamedTuple):
     """A short staircase every N beats."""
 
     beats: Annotated[int, quantity("1", 5, 100000, "beats between two staircases", "invented")] = 40
-    short: Annotated[ShortStaircase, group("how it is looked for again")] = ShortStaircase()
+    short: Annotated[Again, group("how it is looked for again")] = ShortStaircase()
 
     def program(self, instrument: Instrument, search: Search, diary: Diary) -> Program:
         """Always the same interval."""
@@ -43,7 +44,7 @@ class GrowingBeats(NamedTuple):
     longest: Annotated[int, quantity("1", 3, 100000, "beats of the longest", "near 70: common practice")] = 70
     growth: Annotated[float, quantity("1", 1, 10, "factor while the set point stays", "invented")] = 1.5
     moved_mmHg: Annotated[float, quantity("mmHg", 0.1, 50, "a set point that moved more has moved", "invented")] = 4.0
-    short: Annotated[ShortStaircase, group("how it is looked for again")] = ShortStaircase()
+    short: Annotated[Again, group("how it is looked for again")] = ShortStaircase()
 
     def program(self, instrument: Instrument, search: Search, diary: Diary) -> Program:
         """Grow from the shortest to the longest interval, shrink on a move."""
@@ -66,7 +67,7 @@ class ByClock(NamedTuple):
     """A short staircase every so many seconds."""
 
     every_s: Annotated[float, quantity("s", 5, 86400, "time between two staircases", "invented")] = 120.0
-    short: Annotated[ShortStaircase, group("how it is looked for again")] = ShortStaircase()
+    short: Annotated[Again, group("how it is looked for again")] = ShortStaircase()
 
     def program(self, instrument: Instrument, search: Search, diary: Diary) -> Program:
         """By the clock, whatever the heart does."""
@@ -77,25 +78,33 @@ class ByClock(NamedTuple):
 class OnSigns(NamedTuple):
     """A short staircase when the clamp itself shows that something has changed, or at last after a long time."""
 
-    residual: Annotated[
-        float, quantity("1", 0.01, 2, "relative change of the residual light pulsation that counts", "invented")
+    noise_change: Annotated[
+        float, quantity("1", 0.01, 2, "relative change of the loop noise that counts", "invented")
     ] = 0.12
+    residual_change: Annotated[
+        float, quantity("1", 0.01, 2, "relative change of the residual light pulsation that counts", "invented")
+    ] = 0.3
     at_last_s: Annotated[float, quantity("s", 10, 86400, "longest time without a staircase", "invented")] = 600.0
-    short: Annotated[ShortStaircase, group("how it is looked for again")] = ShortStaircase()
+    short: Annotated[Again, group("how it is looked for again")] = WideLooks()
 
     def program(self, instrument: Instrument, search: Search, diary: Diary) -> Program:
         """Watch the signs, look when they change."""
 
         def alarming(now: Signs, reference: Signs) -> str:
-            change = now.residual / max(reference.residual, 1e-12) - 1.0
-            return f"residual light pulsation changed by {100 * change:+.0f} %" if abs(change) > self.residual else ""
+            noise = now.loop_noise / max(reference.loop_noise, 1e-12) - 1.0
+            if abs(noise) > self.noise_change:
+                return f"loop noise changed by {100 * noise:+.0f} %"
+            residual = now.residual / max(reference.residual, 1e-12) - 1.0
+            if abs(residual) > self.residual_change:
+                return f"residual light pulsation changed by {100 * residual:+.0f} %"
+            return ""
 
         return (yield from repeated(
             instrument, search, diary, self.short, lambda moved: float("inf"), self.at_last_s, alarming))
 
 
 def repeated(
-    instrument: Instrument, search: Search, diary: Diary, short: ShortStaircase, interval: Callable[[float], float],
+    instrument: Instrument, search: Search, diary: Diary, short: Again, interval: Callable[[float], float],
     every_s: float = float("inf"), alarming: Callable[[Signs, Signs], str] | None = None,
 ) -> Program:
     """Search, then clamp and look again by turns. `interval` gives the beats of the next clamp from the last move."""
@@ -147,7 +156,7 @@ def stretch(
         if seconds >= most_s:
             return beats, f"after {seconds:.0f} s"
         if alarming is not None:
-            signs = signs_of(seen, found, beats)
+            signs = signs_of(seen, found, beats, instrument)
             if reference is None:
                 reference = signs
             elif before is not None and (reason := alarming(signs.with_previous(before), reference)):
