@@ -17,6 +17,7 @@ from calibrate.staircase import Step
 WIDTH_mmHg, WIDTH_SPREAD = 16.0, 0.5  # what is believed of w before: log-normal (invented)
 PULSE_mmHg, PULSE_SPREAD = 45.0, 0.6  # and of S − D
 RISE_ERROR = 0.08  # relative error of a rise: beats differ with respiration (invented, of the size seen)
+NOISE_RISE = 4.0  # what noise alone adds to a rise, in its standard deviations: a rise is a largest difference
 MEAN_SHARE = 0.4  # mean pressure between D and S: form factors run from 0.33 to 0.5 (Chemla et al. 2002)
 
 
@@ -61,7 +62,7 @@ def fit_arctangent(steps: list[Step]) -> ArctangentFit:
     pressure = np.array([s.pressure_mmHg for s in steps])
     rise = np.array([s.rise for s in steps])
     best = float(np.max(rise))
-    error = np.hypot(RISE_ERROR * rise, np.hypot(0.02 * best, [2.0 * s.noise for s in steps]))
+    error = np.hypot(RISE_ERROR * rise, np.hypot(0.02 * best, [NOISE_RISE * s.noise for s in steps]))
 
     def law(x: Samples) -> Samples:
         depth, width, middle, half = np.exp(x[0]), np.exp(x[1]), x[2], 0.5 * np.exp(x[3])

@@ -25,6 +25,7 @@ SWEEP_SHARE = 0.35  # of the width, that a sweep covers at most
 ENTER_s = 0.6  # of clamping before the first look
 NOISY = 0.25  # relative scatter of the slopes beyond which a look says nothing
 ARRIVED_mmHg = 2.0  # a look that moves the set point by less than this has arrived
+SURE_mmHg = 4.0  # standard deviation beyond which a set point is no set point
 LOST_LIMITED = 0.5  # share of a look's ticks at a limit, beyond which the clamp is not held
 
 
@@ -66,12 +67,16 @@ class ProbingSearch(NamedTuple):
                 return failure
             restless = max(self.restless_mmHg, self.early_mmHg * 0.6**count)
             moved, mark = follow(mark, vertex, restless)
-            arrived = arrived + 1 if abs(moved) < ARRIVED_mmHg and vertex.scatter < NOISY else 0
+            there = abs(moved) < ARRIVED_mmHg and vertex.scatter < NOISY and mark.variance < SURE_mmHg**2
+            arrived = arrived + 1 if there else 0
             if arrived >= 2 and count + 1 >= (fewest or self.fewest):
                 light, cuff = math.exp(-mark.depth), float(np.mean(seen.reading_mmHg))
                 return Found(light, mark.relative_slope * light, cuff, math.sqrt(mark.variance), mark.width_mmHg)
         if vertex is None or vertex.scatter >= NOISY:
             return Failed("too irregular", "the light does not answer to the tone as an artery would")
+        if mark.variance >= SURE_mmHg**2:
+            return Failed("too irregular", f"after {self.most} looks the set point is only known to "
+                          f"± {1.645 * math.sqrt(mark.variance):.0f} mmHg")
         return Failed("timed out", f"after {self.most} looks the set point still moves by {abs(moved):.1f} mmHg")
 
 
