@@ -24,7 +24,7 @@ FIRST_SWEEP_mmHg = 3.0
 SWEEP_SHARE = 0.35  # of the width, that a sweep covers at most
 ENTER_s = 0.6  # of clamping before the first look
 NOISY = 0.25  # relative scatter of the slopes beyond which a look says nothing
-ARRIVED_mmHg = 2.0  # a look that moves the set point by less than this has arrived
+ARRIVED_mmHg = 2.5  # a look whose vertex lies nearer than this has arrived
 SURE_mmHg = 4.0  # standard deviation beyond which a set point is no set point
 LOST_LIMITED = 0.5  # share of a look's ticks at a limit, beyond which the clamp is not held
 
@@ -67,7 +67,9 @@ class ProbingSearch(NamedTuple):
                 return failure
             restless = max(self.restless_mmHg, self.early_mmHg * 0.6**count)
             moved, mark = follow(mark, vertex, restless)
-            there = abs(moved) < ARRIVED_mmHg and vertex.scatter < NOISY and mark.variance < SURE_mmHg**2
+            off = (vertex.depth - vertex.middle) / vertex.relative_slope
+            near = max(abs(moved), abs(off)) < ARRIVED_mmHg
+            there = near and vertex.scatter < NOISY and mark.variance < SURE_mmHg**2
             arrived = arrived + 1 if there else 0
             if arrived >= 2 and count + 1 >= (fewest or self.fewest):
                 light, cuff = math.exp(-mark.depth), float(np.mean(seen.reading_mmHg))
