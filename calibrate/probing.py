@@ -18,6 +18,7 @@ from calibrate.protocol import Clamp, Instrument, Request, Samples, Seen
 from plant.declare import quantity
 
 SKIP_s = 0.15  # of a look, until the tone has built up
+MOST_BLUR = 0.1  # beyond, the cubic no longer tells
 CYCLES = 6  # of the tone in one Hann window: its side lobes then miss the harmonics of the pulse
 Complex = NDArray[np.complex128]
 
@@ -114,6 +115,27 @@ def fit_vertex(depth: Samples, slope: Samples, width_mmHg: float, width_spread: 
     )
 
 
+def slope_blur(seen: Seen, instrument: Instrument, vertex: Vertex, skip_s: float) -> float:
+    """Share by which the tone reads the slope at the vertex too low, because it reads over a range of pressures.
+
+    Of the cubic term of the arctangent law, x − x³/(3 w²), a tone of amplitude A on a disturbance of variance q² sees
+    −(A²/4 + q²)/w² (describing function of a cubic, from memory). Both are taken from the light and the reading.
+    """
+    first = round(skip_s / instrument.period_s)
+    light, reading = seen.light[first:], seen.reading_mmHg[first:]
+    ticks = window_ticks(instrument)
+    count = len(light) // ticks
+    if count < 1:
+        return 0.0
+    pieces = light[: count * ticks].reshape(count, ticks)
+    inside = float(np.mean(np.var(pieces, axis=1))) / (vertex.relative_slope * float(np.mean(light))) ** 2
+    turn = np.exp(-2j * np.pi * instrument.probe_Hz * instrument.period_s * np.arange(count * ticks))
+    tones = np.mean((reading[: count * ticks] * turn).reshape(count, ticks), axis=1)
+    square = float(np.mean(np.abs(2.0 * tones) ** 2))
+    blur = (0.25 * square + max(inside - 0.5 * square, 0.0)) / vertex.width_mmHg**2
+    return min(blur, MOST_BLUR)
+
+
 Look = Generator[Request, Seen, tuple[Vertex, Seen]]
 
 
@@ -124,4 +146,6 @@ def look(
     """One period of the sweep with the tone on it, and the vertex that it shows."""
     seen = yield probing_clamp(probe, instrument, set_point, slope, sweep_mmHg, shown)
     depth, slopes = local_slopes(seen, instrument, SKIP_s)
-    return fit_vertex(depth, slopes, width_mmHg, width_spread), seen
+    vertex = fit_vertex(depth, slopes, width_mmHg, width_spread)
+    blur = slope_blur(seen, instrument, vertex, SKIP_s)
+    return vertex._replace(relative_slope=vertex.relative_slope * (1.0 + blur)), seen

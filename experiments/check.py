@@ -8,15 +8,20 @@ from typing import Any
 
 import numpy as np
 
+from calibrate.probing_search import ProbingSearch
+from calibrate.protocol import Search
 from controller.budget import BudgetRow, phase_budget
 from controller.law import design
 from controller.loop import Loop, build_loop, closed_loop_poles, loop_margins, sides
 from controller.margins import Margins
+from experiments.calibration import Calibration, calibrate
 from experiments.metrics import Tracking, tracking
 from experiments.requirements import Verdict, judge
 from experiments.rig import Rig, clamp
 from experiments.simulate import USUAL, Plan, Run, mean_pressure, simulate
 from plant.pressure_record import PressureTrace
+
+USUAL_SEARCH = ProbingSearch()
 
 
 @dataclass(frozen=True)
@@ -36,23 +41,28 @@ class Check:
     loops: list[Judged]
     worst: Judged
     budget: list[BudgetRow]
-    run: Run
+    calibration: Calibration
+    run: Run  # at the set point that was found, or at the true one after a failure
     tracking: Tracking | None  # None when the run diverged before it counted
+    best: Tracking | None  # of the same run at the true set point
     verdicts: list[Verdict]
 
     @property
     def passed(self) -> bool:
-        """Whether every limit is kept and the run came to its end."""
-        return self.run.status == "done" and all(v.passed for v in self.verdicts)
+        """Whether a set point was found, the run came to its end, and every limit is kept."""
+        return self.calibration.found is not None and self.run.status == "done" and all(v.passed for v in self.verdicts)
 
 
-def judge_loops(rig: Rig, pressures_mmHg: dict[str, float], offset_mmHg: float = 0.0) -> list[Judged]:
+def judge_loops(
+    rig: Rig, pressures_mmHg: dict[str, float], offset_mmHg: float = 0.0, light_slope: float | None = None
+) -> list[Judged]:
     """Margins at each named arterial pressure, on each side of the valve.
 
-    The error is normalised by the light slope at the first pressure named, as the firmware would from one calibration.
+    The error is normalised by `light_slope` [1/mmHg] or, without it, by the true one at the first pressure named: one
+    calibration for all of them.
     """
     coefficients = design(rig.controller, rig.timing.period_s)
-    found, slope = [], None
+    found, slope = [], light_slope
     for name, pressure in pressures_mmHg.items():
         point = clamp(rig, pressure, rig.tone.level, offset_mmHg)
         slope = slope or clamp(rig, pressure, rig.tone.level).light_slope
@@ -125,18 +135,29 @@ def tracking_figures(run: Run, found: Tracking | None) -> dict[str, Any]:
     }
 
 
+def calibration_figures(calibration: Calibration) -> dict[str, float]:
+    """Figures of the search under the names that requirements use."""
+    return {
+        "set_point_error_mmHg": abs(calibration.error_mmHg), "first_waveform_s": calibration.first_waveform_s,
+        "search_s": calibration.search_s if calibration.found else math.nan,
+    }
+
+
 def check(
     rig: Rig, trace: PressureTrace, requirements: dict[str, dict[str, float]], plan: Plan = USUAL, seed: int = 1,
-    progress: Callable[[float], None] | None = None,
+    progress: Callable[[float], None] | None = None, search: Search = USUAL_SEARCH,
 ) -> Check:
-    """Judge a rig on a pressure record. Raises InputError when it cannot clamp there at all."""
-    loops = judge_loops(rig, operating_pressures(trace), plan.offset_mmHg)
+    """Judge a rig on a pressure record: find its set point there, then run. Raises InputError when it cannot clamp."""
+    calibration = calibrate(rig, trace, search, seed)
+    found = calibration.found
+    loops = judge_loops(rig, operating_pressures(trace), plan.offset_mmHg, found.light_slope if found else None)
     worst = worst_of(loops)
     budget = phase_budget(worst.loop, worst.margins.crossover_Hz) if math.isfinite(worst.margins.crossover_Hz) else []
-    run = simulate(rig, trace, plan, seed, progress=progress)
-    found = run_tracking(run)
-    figures = margin_figures(loops) | tracking_figures(run, found)
-    return Check(rig, loops, worst, budget, run, found, judge(requirements, figures))
+    run = simulate(rig, trace, plan, seed, progress=progress, found=found)
+    best = run if found is None else simulate(rig, trace, plan, seed)
+    tracked, at_best = run_tracking(run), run_tracking(best)
+    figures = margin_figures(loops) | tracking_figures(run, tracked) | calibration_figures(calibration)
+    return Check(rig, loops, worst, budget, calibration, run, tracked, at_best, judge(requirements, figures))
 
 
 def unstable_poles(judged: Judged) -> list[complex]:

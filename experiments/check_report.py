@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from calibrate.protocol import Failed
 from controller.budget import BudgetRow
 from controller.timing import dead_ticks
 from experiments.check import Check, Judged, unstable_poles
@@ -129,10 +130,45 @@ def _number(value: float) -> str:
     return "∞" if math.isinf(value) else f"{value:.4g}"
 
 
+def calibration_lines(result: Check) -> list[str]:
+    """What the search found, how far off it was, and what it cost."""
+    calibration, found = result.calibration, result.calibration.found
+    if isinstance(calibration.outcome, Failed):
+        return [f"set point: NOT FOUND after {calibration.search_s:.1f} s: {calibration.outcome.message}",
+                "the run below is at the true set point, which no instrument knows"]
+    assert found is not None
+    lines = [
+        f"set point found in {calibration.search_s:.1f} s, waveform from {calibration.first_waveform_s:.1f} s on: "
+        f"light {found.set_point:.4f} at {found.cuff_mmHg:.0f} mmHg, ± {found.interval_mmHg:.1f} mmHg (90 %)",
+        f"true error {calibration.error_mmHg:+.2f} mmHg of transmural pressure; light slope "
+        f"{calibration.slope_ratio:.3f} of the true one",
+    ]
+    if result.tracking is not None and result.best is not None:
+        lines.append(f"cost of calibration: cuff − ideal {result.tracking.ideal.rms_mmHg:.2f} mmHg rms, "
+                     f"{result.best.ideal.rms_mmHg:.2f} at the true set point")
+    return lines
+
+
+def calibration_json(result: Check) -> dict[str, Any]:
+    """The same as plain data."""
+    calibration, outcome = result.calibration, result.calibration.outcome
+    told: dict[str, Any] = outcome._asdict()
+    if isinstance(outcome, Failed):
+        told["message"] = outcome.message
+    return {"calibration": {
+        "found": calibration.found is not None, **told,
+        "error_mmHg": calibration.error_mmHg, "slope_ratio": calibration.slope_ratio,
+        "first_waveform_s": calibration.first_waveform_s, "search_s": calibration.search_s,
+        "highest_mmHg": calibration.highest_mmHg,
+        "rms_at_true_set_point_mmHg": result.best.ideal.rms_mmHg if result.best else None,
+    }}
+
+
 def check_lines(result: Check) -> list[str]:
     """The whole check on one screen."""
     lines = margins_lines(result.rig.name, result.loops, result.worst, result.budget)
-    lines += ["", *run_lines(result.run, result.tracking), "", *verdict_lines(result.verdicts), ""]
+    lines += ["", *calibration_lines(result), "", *run_lines(result.run, result.tracking), ""]
+    lines += [*verdict_lines(result.verdicts), ""]
     lines.append(f"{'PASS' if result.passed else 'FAIL'}: {result.rig.name} on {result.run.trace.name}")
     return [*lines, CAUTION]
 
@@ -178,8 +214,8 @@ def check_json(result: Check) -> dict[str, Any]:
     verdicts = [
         {**v._asdict(), "found": None if math.isnan(v.found) else v.found, "passed": v.passed} for v in result.verdicts
     ]
-    return {"passed": result.passed, "verdicts": verdicts, **run_json(result.run, result.tracking),
-            **loops_json(result.loops, result.worst, result.budget)}
+    return {"passed": result.passed, "verdicts": verdicts, **calibration_json(result),
+            **run_json(result.run, result.tracking), **loops_json(result.loops, result.worst, result.budget)}
 
 
 def margin_figures_of(

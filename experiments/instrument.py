@@ -8,7 +8,7 @@ from controller.law import design
 from controller.loop import build_loop, loop_margins
 from experiments.coupled import Inputs
 from experiments.rig import Rig, clamp
-from experiments.session import Session
+from experiments.session import Diverged, Session
 from experiments.steps import steps_a_tick
 from plant.operating_point import plant_twin
 
@@ -45,6 +45,9 @@ def first_rise_s(rig: Rig) -> float:
     bare = Instrument(rig.timing.period_s, HIGHEST_mmHg, 0.0, 0.0, 1.0, 1.0, 0.0)
     count = bare.ticks(FILL_s) + 1
     steady = Inputs(np.full(count, NOMINAL_mmHg), np.full(count, rig.tone.level), np.zeros(count))
-    seen = Session(rig, steady, 1, steps_a_tick(rig, point)).ask(Hold(FIRST_FILL_mmHg, FILL_s), bare)
+    try:
+        seen = Session(rig, steady, 1, steps_a_tick(rig, point)).ask(Hold(FIRST_FILL_mmHg, FILL_s), bare)
+    except Diverged:  # a search on this rig will say so
+        return FILL_s
     reached = np.nonzero(seen.reading_mmHg >= 0.632 * FIRST_FILL_mmHg)[0]
     return float(reached[0]) * rig.timing.period_s if len(reached) else FILL_s

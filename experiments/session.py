@@ -23,6 +23,10 @@ class OutOfTime(Exception):
     """The surroundings given to a session have come to their end."""
 
 
+class Diverged(OutOfTime):
+    """Pressure or light has left all bounds: the run is over before its time."""
+
+
 @dataclass
 class Session:
     """One finger and one rig, from an empty cuff on."""
@@ -45,7 +49,7 @@ class Session:
         self.state = RunState(initial_state(rig.plant, around), FirmwareState(initial_control(), 0.0, FILL), 0.0, 0)
 
     def ask(self, request: Request, instrument: Instrument) -> Seen:
-        """Run a request. Raises OutOfTime when fewer ticks are left than it takes."""
+        """Run a request. Raises OutOfTime when fewer ticks are left than it takes, Diverged when it runs away."""
         ticks = instrument.ticks(request.seconds)
         at = self.state.tick
         if at + ticks > len(self.inputs.arterial_mmHg) - 1:
@@ -60,6 +64,8 @@ class Session:
         self.diverged = self.diverged or status == DIVERGED
         rows = rows[:done]
         self.blocks.append(rows)
+        if self.diverged:
+            raise Diverged
         return Seen(*(rows[:, COLUMN[name]] for name in ("light", "reading_mmHg", "command", "limited")))
 
     def follow(self, plan: Plan, instrument: Instrument) -> Outcome:

@@ -9,6 +9,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from calibrate.protocol import Found
 from controller.firmware import CLAMP, FILL, MODES, VENT, Firmware, FirmwareState
 from controller.law import Coefficients, design, initial_control
 from controller.timing import dead_ticks
@@ -86,12 +87,13 @@ def mean_pressure(trace: PressureTrace) -> float:
 
 def simulate(
     rig: Rig, trace: PressureTrace, plan: Plan = USUAL, seed: int = 1, substeps: int | None = None,
-    progress: Callable[[float], None] | None = None,
+    progress: Callable[[float], None] | None = None, found: Found | None = None,
 ) -> Run:
     """Run a rig on a pressure trace. `progress` is called with the share done.
 
-    The light set point is that of the true unloaded volume at the trace's mean pressure (with the plan's offset or
-    error). Raises InputError when the rig cannot clamp at that pressure; a run that diverges is a value, not an error.
+    Set point and light slope are what a search found or, without `found`, those of the true unloaded volume at the
+    trace's mean pressure (with the plan's offset or error). Raises InputError when the rig cannot clamp at that
+    pressure; a run that diverges is a value, not an error.
     """
     period = rig.timing.period_s
     if abs(trace.period_s - period) > 1e-12:
@@ -112,7 +114,10 @@ def simulate(
     whole, share = dead_ticks(rig.timing)
     clock = start_clock(rig.timing, whole, share, steps, rig.plant.transducer.drift_mmHg_h)
     inputs = Inputs(trace.pressure_mmHg, tone, np.full(ticks + 1, rig.plant.light.ambient))
-    orders = _orders(plan, ticks, period, point.state.cuff_mmHg, target.light, point.light_slope)
+    start_at = (point.state.cuff_mmHg, target.light, point.light_slope)
+    if found is not None:
+        start_at = (found.cuff_mmHg, found.set_point, found.light_slope)
+    orders = _orders(plan, ticks, period, *start_at)
     around = Surroundings(float(trace.pressure_mmHg[0]), float(tone[0]), rig.plant.light.ambient)
     state = RunState(initial_state(rig.plant, around), FirmwareState(initial_control(), 0.0, FILL), 0.0, 0)
     pending, rows = np.zeros(whole + 2), np.zeros((ticks, len(CHANNELS)))

@@ -2,7 +2,8 @@
 
 The pig's record comes inside the `aeon` package (Guillame-Bert & Dubrawski 2017; Wu & Keogh, arXiv:2009.13807), the
 human one from the MIMIC-IV Waveform sample in wfdb-python (Moody et al., PhysioNet 2022); both [seen]. The limits are
-our own requirements file: rms ≤ 1 mmHg, systolic error by beat ≤ 1 ± 1 mmHg, 6 dB, 45°, modulus margin 0.5.
+our own requirements file: rms ≤ 1 mmHg, systolic error by beat ≤ 1.5 ± 1 mmHg with the set point that the rig found
+itself, 6 dB, 45°, modulus margin 0.5. At the true set point the systolic error stays below 1 mmHg.
 """
 import os
 from pathlib import Path
@@ -53,6 +54,8 @@ def test_wrist_on_the_human_with_ectopic_beats_and_pauses(human_csv: str) -> Non
     result = judged("wrist", human_csv)
     assert failures(result) == [] and result.passed
     assert result.tracking is not None and result.tracking.ideal_beats.beats >= 300
+    assert result.best is not None and abs(result.best.ideal_beats.systolic.mean_mmHg) < 1.0
+    assert result.calibration.found is not None and abs(result.calibration.error_mmHg) < 1.0
 
 
 @needs_pig
