@@ -18,6 +18,7 @@ WIDTH_mmHg, WIDTH_SPREAD = 16.0, 0.5  # what is believed of w before: log-normal
 PULSE_mmHg, PULSE_SPREAD = 45.0, 0.6  # and of S − D
 RISE_ERROR = 0.08  # relative error of a rise: beats differ with respiration (invented, of the size seen)
 NOISE_RISE = 4.0  # what noise alone adds to a rise, in its standard deviations: a rise is a largest difference
+LOWEST_DIASTOLE_mmHg = 10.0  # as the cuff reads it; below, the fit is pulled back (invented)
 MEAN_SHARE = 0.4  # mean pressure between D and S: form factors run from 0.33 to 0.5 (Chemla et al. 2002)
 
 
@@ -72,7 +73,8 @@ def fit_arctangent(steps: list[Step]) -> ArctangentFit:
 
     def residuals(x: Samples) -> Samples:
         prior = [(x[1] - math.log(WIDTH_mmHg)) / WIDTH_SPREAD, (x[3] - math.log(PULSE_mmHg)) / PULSE_SPREAD]
-        return np.concatenate([(law(x) - rise) / error, prior])
+        low = max(LOWEST_DIASTOLE_mmHg - (x[2] - 0.5 * np.exp(x[3])), 0.0) / 4.0
+        return np.concatenate([(law(x) - rise) / error, prior, [low]])
 
     start = np.array([math.log(2.0 * best), math.log(WIDTH_mmHg), pressure[int(np.argmax(rise))], math.log(PULSE_mmHg)])
     found = least_squares(residuals, start, method="trf", x_scale=[0.3, 0.3, 10.0, 0.3])

@@ -84,7 +84,7 @@ def fit_vertex(depth: Samples, slope: Samples, width_mmHg: float, width_spread: 
     A stretch whose response is no slope at all has infinite scatter.
     """
     middle, span = (float(np.mean(depth)), 0.5 * float(np.ptp(depth))) if len(depth) else (0.0, 0.0)
-    typical = float(np.median(slope)) if len(slope) else 0.0
+    typical = float(np.nan_to_num(np.median(slope))) if len(slope) else 0.0
     usable = slope > 0.2 * typical
     if not (typical > 0.0 and np.sum(usable) > 4 and span > 0.0 and np.all(np.isfinite(slope))):
         return Vertex(middle, max(typical, 1e-6), width_mmHg, 100.0, math.inf, middle, span)

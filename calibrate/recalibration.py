@@ -16,7 +16,7 @@ from calibrate.probing_search import Mark, ProbingSearch
 from calibrate.protocol import Failed, Found, Hold, Instrument, Request, Samples, Seen
 from calibrate.schedule import Beats
 from calibrate.searches import LEAST_CUFF_mmHg
-from calibrate.staircase import NO_PULSE_SNR, Step, measure, saturated
+from calibrate.staircase import Step, measure, pulsing, saturated
 from plant.declare import quantity
 
 DEPTH_SPREAD, WIDTH_SPREAD = 0.4, 0.25  # of α and w since the last calibration, log-normal (invented)
@@ -41,7 +41,7 @@ class ShortStaircase(NamedTuple):
             if dark := saturated(seen, instrument):
                 return dark
             steps.append(measure(seen, self.settle_s, instrument.period_s))
-        if max(s.rise / max(s.noise, 1e-12) for s in steps) < NO_PULSE_SNR:
+        if not pulsing(steps):
             return Failed("no pulse", "at two steps of a short staircase")
         depth = found.light_slope / found.set_point * math.pi * found.width_mmHg
         moved, depth, width = fit_short(steps, beats, depth, found.width_mmHg)
