@@ -18,7 +18,7 @@ from calibrate.searches import Ground, LEAST_CUFF_mmHg, find_ground
 from calibrate.staircase import Staircase, saturated
 from calibrate.waveform import record_beat
 from calibrate.waveform_fit import Stretch, WaveformFit, fit_waveform
-from plant.declare import quantity
+from plant.declare import group, quantity
 
 HANDOVER_s = 0.9  # of a clamp, before which its reading is not yet the waveform
 LONGEST_s = 7.0  # recording, within which two whole beats must come
@@ -32,7 +32,7 @@ SPREAD, FLOOR_mmHg = 1.2, 0.5  # errors over the mixed fingers: so many times th
 class WaveformSearch(NamedTuple):
     """Parameters of the search."""
 
-    stairs: Staircase = Staircase()
+    stairs: Annotated[Staircase, group("steps of cuff pressure")] = Staircase()
     confirm_s: Annotated[float, quantity("s", 0.5, 10, "hold before the first clamp", "invented")] = 2.0
     clamp_s: Annotated[
         float, quantity("s", 1.5, 20, "clamp whose waveform is recorded; longer while the beats are slow", "invented")
