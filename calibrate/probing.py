@@ -60,6 +60,8 @@ def window_ticks(instrument: Instrument) -> int:
 def local_slopes(seen: Seen, instrument: Instrument, skip_s: float) -> tuple[Samples, Samples]:
     """(optical depth, relative slope [1/mmHg]) four times per window, past the first `skip_s`."""
     ticks = window_ticks(instrument)
+    if len(seen.light) < ticks:
+        return np.zeros(0), np.zeros(0)
     window = np.hanning(ticks + 2)[1:-1]
     window /= np.sum(window)
     turn = np.exp(-2j * np.pi * instrument.probe_Hz * instrument.period_s * np.arange(len(seen.light)))
@@ -86,7 +88,8 @@ def fit_vertex(depth: Samples, slope: Samples, width_mmHg: float, width_spread: 
     middle, span = (float(np.mean(depth)), 0.5 * float(np.ptp(depth))) if len(depth) else (0.0, 0.0)
     typical = float(np.nan_to_num(np.median(slope))) if len(slope) else 0.0
     usable = slope > 0.2 * typical
-    if not (typical > 0.0 and np.sum(usable) > 4 and span > 0.0 and np.all(np.isfinite(slope))):
+    apart = float(np.ptp(depth[usable])) if np.any(usable) else 0.0
+    if not (typical > 0.0 and np.sum(usable) > 4 and apart > 0.0 and np.all(np.isfinite(slope))):
         return Vertex(middle, max(typical, 1e-6), width_mmHg, 100.0, math.inf, middle, span)
     x = (depth[usable] - middle) / typical  # minus the pressure from the middle, nearly [mmHg]
     y = typical / slope[usable]  # about 1 + ((x − x0)/w)²

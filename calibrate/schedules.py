@@ -149,6 +149,7 @@ def stretch(
         if without >= 2:
             return None, "no beats in the clamp"
         if beats is None:
+            look_s = LOOK_s  # a short one may have missed the second beat of a heart that has become slower
             continue
         count += beats.number
         if count >= most_beats:
@@ -162,4 +163,5 @@ def stretch(
             elif before is not None and (reason := alarming(signs.with_previous(before), reference)):
                 return beats, reason
             before = signs
-        look_s = min(LOOK_s, max((most_beats - count) * beats.period_s, 1.5), max(most_s - seconds, 1.5))
+        least_s = max(1.5, 2.0 * beats.period_s + 0.4)  # long enough for two whole upstrokes
+        look_s = min(LOOK_s, max((most_beats - count) * beats.period_s, least_s), max(most_s - seconds, least_s))

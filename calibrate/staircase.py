@@ -129,7 +129,8 @@ def climb(stairs: Staircase, instrument: Instrument) -> Climb:
                 f"{100 * steps[-1].rise / best.rise:.0f} % of it left at {pressure:.0f} mmHg")
         pressure = min(pressure + stairs.spacing_mmHg, instrument.highest_mmHg)
     best_asked = asked[int(np.argmax([s.rise for s in steps]))]
-    for between in (best_asked + 0.5 * stairs.spacing_mmHg, best_asked - 0.5 * stairs.spacing_mmHg):
+    room = min(stairs.spacing_mmHg, instrument.highest_mmHg - best_asked)
+    for between in (best_asked + 0.5 * room, best_asked - 0.5 * stairs.spacing_mmHg):
         failure = yield from take(max(between, 0.5 * stairs.first_mmHg))
         if failure:
             return failure

@@ -51,11 +51,13 @@ def upstrokes(signal: Samples, period_s: float, apart_s: float, share: float) ->
     gain[: width + half] = gain[-(width + half) :] = 0.0
     apart, found = round(apart_s / period_s), list[int]()
     left = gain.copy()
+    top = float(np.max(gain, initial=0.0))
     while len(found) < 40:
         at = int(np.argmax(left))
-        if left[at] <= 0.0 or (found and left[at] < share * gain[found[0]]):
+        if left[at] <= 0.0 or left[at] < share * top:
             break
-        found.append(at)
+        if width + half < at < len(gain) - width - half - 1:  # at an edge the true one may lie beyond
+            found.append(at)
         left[max(0, at - apart) : at + apart] = -1.0
     return sorted(found)
 
