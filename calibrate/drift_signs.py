@@ -1,10 +1,10 @@
 """Signs of drift that the firmware sees in the clamp without disturbing it.
 
-Tried on cooling and rewarming fingers (invented scenarios): what works is the *loop noise*, the residual of the light
-between two and four times the crossover. Hardly any pulse is left there; it is the loop's own noise, amplified in
-proportion to the loop gain, which is the artery's slope over the slope believed. It moves by a tenth when the set point
-is 2–4 mmHg off. The residual pulsation moves only from about 10 mmHg on; size and shape of the pulse and the mean
-command later still.
+Tried on three cooling and rewarming fingers (invented scenario): on the wrist rig the *loop noise* works, the residual
+of the light between two and four times the crossover. Hardly any pulse is left there; it is the loop's own noise, which
+grows with the loop gain, the artery's slope over the slope believed. It moves by a tenth to a fifth when the set point
+is 2–4 mmHg off. The residual pulsation moves clearly only from about 10 mmHg on, the size of the pulse later still.
+On the cabinet rig the loop noise scatters more, on one finger of three too much to use. The mean command was not tried.
 """
 from __future__ import annotations
 
@@ -25,7 +25,6 @@ class Signs(NamedTuple):
     residual: float  # SD of the light's error as pressure over the SD of the reading: about 1/(1 + loop gain)
     mean_mmHg: float
     pulse_mmHg: float
-    mean_command: float
 
     def with_previous(self, before: Signs) -> Signs:
         """The mean of this stretch and the one before: a single breath does not alarm."""
@@ -39,7 +38,7 @@ def signs_of(seen: Seen, found: Found, beats: Beats, instrument: Instrument) -> 
     return Signs(
         band_rms(error, low, high, instrument.period_s),
         float(np.std(error)) / max(float(np.std(seen.reading_mmHg)), 1e-9), beats.mean_mmHg,
-        beats.systolic_mmHg - beats.diastolic_mmHg, float(np.mean(seen.command)),
+        beats.systolic_mmHg - beats.diastolic_mmHg,
     )
 
 

@@ -61,7 +61,6 @@ class Instrument(NamedTuple):
     rise_s: float  # 63 % rise time of the first fill with the cuff wrapped as it should be
     probe_Hz: float  # frequency of a probing tone that the loop follows and the pulse hardly reaches
     probe_ratio: complex  # (light / reading) at that frequency over the slope at rest, by the design of the loop
-    noise: float  # SD of the light samples expected from the electronics, share of full scale
 
     def ticks(self, seconds: float) -> int:
         """Whole ticks of a request, in whole strides, at least one."""

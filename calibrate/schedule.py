@@ -26,7 +26,7 @@ class Entry(NamedTuple):
     """One line of the diary."""
 
     time_s: float  # since the start
-    what: str  # 'search', 'recalibration', 'failed', 'alarm'
+    what: str  # 'search', 'recalibration' or 'failed'
     moved_mmHg: float  # how far the set point moved, as pressure; nan where that is not known
     why: str
 

@@ -35,14 +35,13 @@ def instrument_of(rig: Rig, highest_mmHg: float = HIGHEST_mmHg) -> Instrument:
     light_step = 2.0**-rig.plant.light.bits if rig.plant.light.bits > 0 else 0.0
     return Instrument(
         period, highest_mmHg, light_step, first_rise_s(rig), probe, light / reading / point.light_slope,
-        rig.plant.light.noise,
     )
 
 
 def first_rise_s(rig: Rig) -> float:
     """63 % rise time [s] of the first fill of the rig's own cuff, from empty to the first step."""
     point = clamp(rig, NOMINAL_mmHg, rig.tone.level)
-    bare = Instrument(rig.timing.period_s, HIGHEST_mmHg, 0.0, 0.0, 1.0, 1.0, 0.0)
+    bare = Instrument(rig.timing.period_s, HIGHEST_mmHg, 0.0, 0.0, 1.0, 1.0)
     count = bare.ticks(FILL_s) + 1
     steady = Inputs(np.full(count, NOMINAL_mmHg), np.full(count, rig.tone.level), np.zeros(count))
     try:

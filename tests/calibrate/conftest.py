@@ -14,7 +14,7 @@ from calibrate.protocol import Clamp, Hold, Instrument, Request, Seen
 from experiments.instrument import instrument_of
 from experiments.rig import Rig, load_rig
 
-INSTRUMENT = Instrument(0.001, 240.0, 2.0**-16, 0.009, 36.0, 1.0 + 0.0j, 2e-5)
+INSTRUMENT = Instrument(0.001, 240.0, 2.0**-16, 0.009, 36.0, 1.0 + 0.0j)
 
 
 def pulse_shape(ticks: int, start: int = 0, beat_s: float = 0.8, period_s: float = 0.001) -> np.ndarray:

@@ -91,7 +91,7 @@ def test_overhearing_changes_nothing() -> None:
 
 def test_dark_light_is_declared() -> None:
     """A light at the end of its converter is a named failure, not a set point."""
-    instrument = Instrument(TICK, 240.0, 2.0**-16, 0.5, 12.0, 1.0 + 0.0j, 2e-5)
+    instrument = Instrument(TICK, 240.0, 2.0**-16, 0.5, 12.0, 1.0 + 0.0j)
     plan = WaveformSearch().search(instrument)
     request = next(plan)
     with pytest.raises(StopIteration) as end:

@@ -72,10 +72,10 @@ def test_the_first_fill_grows_with_the_bladder(name: str) -> None:
         assert rises[2] > TOO_LOOSE * rises[0]
 
 
-def test_converter_and_noise_are_the_rigs() -> None:
+def test_the_converter_is_the_rigs() -> None:
     rig, instrument = tuned("wrist")
     light = rig.plant.light
-    assert instrument.light_step == 2.0**-light.bits and instrument.noise == light.noise
+    assert instrument.light_step == 2.0**-light.bits
     assert instrument.period_s == rig.timing.period_s
     smooth = rig._replace(plant=rig.plant._replace(light=light._replace(bits=0)))
     assert instrument_of(smooth).light_step == 0.0

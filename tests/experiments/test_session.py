@@ -8,7 +8,7 @@ from experiments.coupled import Inputs
 from experiments.rig import Rig, clamp, load_rig
 from experiments.session import COLUMN, Diverged, OutOfTime, Session, orders_of
 
-INSTRUMENT = Instrument(0.001, 240.0, 2.0**-16, 0.009, 36.0, 1.0 + 0.0j, 2e-5)
+INSTRUMENT = Instrument(0.001, 240.0, 2.0**-16, 0.009, 36.0, 1.0 + 0.0j)
 
 
 def session(rig: Rig, seed: int = 1, ticks: int = 2000) -> Session:

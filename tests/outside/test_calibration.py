@@ -90,7 +90,7 @@ def test_a_quick_pulse_moves_the_light_less_than_slow_loading(rig: Rig, amplitud
     for frequency in (1.0, 0.01):
         count = round(6.0 / frequency / TICK_s) if frequency == 1.0 else round(2.0 / frequency / TICK_s)
         one = session(rig, 60.0 + amplitude * np.sin(2 * np.pi * frequency * np.arange(count + 1) * TICK_s))
-        bare = Instrument(TICK_s, 240.0, 0.0, 0.009, 36.0, 1.0 + 0.0j, 0.0)
+        bare = Instrument(TICK_s, 240.0, 0.0, 0.009, 36.0, 1.0 + 0.0j)
         depth = -np.log(one.ask(Vent(count * TICK_s), bare).light[-round(1.0 / frequency / TICK_s):])
         swings.append(float(np.ptp(depth)))
     quick, slow = swings
@@ -175,7 +175,7 @@ def test_invented_fingers_pulsate_as_much_as_fingers_do() -> None:
     every finger of a population at its best cuff pressure, and as the staircase's own measure of it.
     """
     wrist = load_rig("wrist")
-    bare = Instrument(TICK_s, 240.0, 2.0**-16, 0.009, 36.0, 1.0 + 0.0j, 2e-5)
+    bare = Instrument(TICK_s, 240.0, 2.0**-16, 0.009, 36.0, 1.0 + 0.0j)
     for finger in sample_fingers(12, "mixed", 5):
         own = on_finger(wrist, finger)
         at = pulsation(own.plant, finger.pressure.systolic_mmHg, finger.pressure.diastolic_mmHg, finger.tone.level)
@@ -191,7 +191,7 @@ def test_the_pulse_lies_within_the_band_of_finger_light() -> None:
     what a step's light swings on an invented finger; taken as power about the mean.
     """
     wrist = load_rig("wrist")
-    bare = Instrument(TICK_s, 240.0, 2.0**-16, 0.009, 36.0, 1.0 + 0.0j, 2e-5)
+    bare = Instrument(TICK_s, 240.0, 2.0**-16, 0.009, 36.0, 1.0 + 0.0j)
     light = session(wrist, beating(20.0)).ask(Hold(85.0, 18.0), bare).light[6000:]
     window = np.hanning(len(light))
     power = np.abs(np.fft.rfft((light - np.mean(light)) * window)) ** 2
@@ -215,7 +215,7 @@ def test_a_step_of_arterial_pressure_creeps_by_the_closed_form(rig: Rig, before:
     kernel, from the first tick to three time constants; the cuff is empty.
     """
     seconds = 3.0 * rig.plant.artery.creep_time_s
-    bare = Instrument(TICK_s, 240.0, 0.0, 0.009, 36.0, 1.0 + 0.0j, 0.0)
+    bare = Instrument(TICK_s, 240.0, 0.0, 0.009, 36.0, 1.0 + 0.0j)
     ticks = bare.ticks(seconds)
     arterial = np.full(ticks + 1, after)
     arterial[0] = before
@@ -235,7 +235,7 @@ def test_recovery_after_a_load_is_the_superposition_of_two_steps(rig: Rig, held_
     (1 − φ)(A1 − A0)(1 − e^{−T/τ}) e^{−(t − T)/τ}, whatever the law of areas.
     """
     artery = rig.plant.artery
-    bare = Instrument(TICK_s, 240.0, 0.0, 0.009, 36.0, 1.0 + 0.0j, 0.0)
+    bare = Instrument(TICK_s, 240.0, 0.0, 0.009, 36.0, 1.0 + 0.0j)
     count, held = bare.ticks(held_s + 8.0), round(held_s / TICK_s)
     arterial = np.full(count + 1, 15.0)
     arterial[1 : held + 1] = 60.0
@@ -259,7 +259,7 @@ def test_dynamic_compliance_of_the_kernel_is_that_of_the_solid(rig: Rig, turns: 
     ticks = 4 * period // 50 * 50
     time = np.arange(ticks + 1) * TICK_s
     one = session(rig, 15.0 + 0.5 * np.sin(omega * time))
-    bare = Instrument(TICK_s, 240.0, 0.0, 0.009, 36.0, 1.0 + 0.0j, 0.0)
+    bare = Instrument(TICK_s, 240.0, 0.0, 0.009, 36.0, 1.0 + 0.0j)
     one.ask(Vent(ticks * TICK_s), bare)
     last = slice(ticks - 2 * period, ticks)
     turn = np.exp(-1j * omega * time[last])
@@ -276,7 +276,7 @@ def test_a_step_of_cuff_pressure_shows_the_creep_in_the_light_and_hardly_in_a_ri
     second of a rise it moves by less than 1 − e^{−0.33/τ} of the creep.
     """
     artery, light = rig.plant.artery, rig.plant.light
-    bare = Instrument(TICK_s, 240.0, 0.0, 0.009, 36.0, 1.0 + 0.0j, 0.0)
+    bare = Instrument(TICK_s, 240.0, 0.0, 0.009, 36.0, 1.0 + 0.0j)
     one = session(rig, np.full(40_001, 95.0))
     one.ask(Hold(120.0, 32.0), bare)
     seen = one.ask(Hold(80.0, 8.0), bare)
