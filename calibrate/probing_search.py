@@ -71,7 +71,7 @@ class ProbingSearch(NamedTuple):
             near = max(abs(moved), abs(off)) < ARRIVED_mmHg
             there = near and vertex.scatter < NOISY and mark.variance < SURE_mmHg**2
             arrived = arrived + 1 if there else 0
-            if arrived >= 2 and count + 1 >= (fewest or self.fewest):
+            if arrived >= 2 and count + 1 >= min(fewest or self.fewest, self.most):
                 light, cuff = math.exp(-mark.depth), float(np.mean(seen.reading_mmHg))
                 return Found(light, mark.relative_slope * light, cuff, math.sqrt(mark.variance), mark.width_mmHg)
         if vertex is None or vertex.scatter >= NOISY:

@@ -70,7 +70,7 @@ class WideLooks(NamedTuple):
         new = yield from ProbingSearch().refine(instrument, mark, self.looks)
         if isinstance(new, Failed):
             return new
-        return new, -math.log(new.set_point / found.set_point) / relative
+        return new, math.log(new.set_point / found.set_point) / relative
 
 
 def fit_short(steps: list[Step], beats: Beats, depth: float, width_mmHg: float) -> tuple[float, float, float]:

@@ -27,7 +27,7 @@ class Entry(NamedTuple):
 
     time_s: float  # since the start
     what: str  # 'search', 'recalibration' or 'failed'
-    moved_mmHg: float  # how far the set point moved, as pressure; nan where that is not known
+    moved_mmHg: float  # how far the set point moved, as cuff pressure, up positive; nan where that is not known
     why: str
 
 

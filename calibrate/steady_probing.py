@@ -67,7 +67,7 @@ class SteadyProbing(NamedTuple):
                     if isinstance(wide, Failed):
                         why = wide.message
                         break
-                    diary.note("recalibration", off, f"the vertex lay {abs(off):.0f} mmHg away twice")
+                    diary.note("recalibration", -off, f"the vertex lay {abs(off):.0f} mmHg away twice")
                     track, far = Track.at(wide), 0
 
 

@@ -84,7 +84,7 @@ def test_what_moved_up_and_what_moved_down_are_told_apart(
     for step in (-10.0, 0.0, 10.0):
         new, found, beats = clamp_of(finger._replace(noise=2e-5), step, instrument)
         moves.append(drive(way.repeat(instrument, found, beats), new).outcome[1])
-    assert np.all(np.diff(moves) > 4.0) or np.all(np.diff(moves) < -4.0)
+    assert np.all(np.diff(moves) > 4.0)  # more light at the unloaded volume: cuff pressure was too low, and goes up
 
 
 def test_a_short_staircase_is_short_and_stays_within_bounds(
