@@ -2,8 +2,8 @@
 
 While the set point is swept slowly, the slope at each light level is read off the tone's response in both signals:
 light over reading at the probing frequency. By the arctangent law the slope of optical depth y = −ln(light) is
-    1/s(y) = (1/s0) (1 + ((y − y0)/(s0 w))²),
-so the reciprocal slope is a parabola whose vertex is the unloaded volume, whatever the pulse does meanwhile.
+    1/s(y) = (1/s0) / cos²((y − y0)/(s0 w)) ≈ (1/s0) (1 + ((y − y0)/(s0 w))²),
+so near the unloaded volume the reciprocal slope is a parabola with its vertex there, whatever the pulse does meanwhile.
 """
 from __future__ import annotations
 
@@ -114,7 +114,8 @@ def fit_vertex(depth: Samples, slope: Samples, width_mmHg: float, width_spread: 
     by = np.array([0.0, -1.0 / (2.0 * bend), float(found[1]) / (2.0 * bend * bend)])
     sd = math.sqrt(float(by @ covariance @ by))
     return Vertex(
-        middle + offset * typical, relative, math.sqrt(max(height, 0.2) / bend), sd, scatter, middle, span
+        middle + offset * typical, relative, max(height, 0.2) * math.sqrt(max(height, 0.2) / bend), sd, scatter,
+        middle, span
     )
 
 
