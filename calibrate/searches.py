@@ -14,8 +14,8 @@ from plant.declare import group, quantity
 
 WORST_MISFIT = 4.0  # of a fit, in units of the scatter that beats have anyway; beyond, no law fits the steps
 LEAST_CUFF_mmHg = 12.0  # below, the cuff cannot follow diastole down
-CLASSROOM_SD_mmHg = 8.0  # error of the classroom rule over the mixed fingers, its bias included
-FIT_SD_mmHg = 1.6  # of a fit whose beats were perfectly alike: veins, creep and tone between the steps
+CLASSROOM_SD_mmHg = 17.0  # error of the classroom rule over the mixed fingers, its bias included
+FIT_SD_mmHg = 2.4  # of a fit whose beats were perfectly alike: veins, creep and tone between the steps
 
 
 class ClassroomSearch(NamedTuple):
