@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 import tempfile
 from collections.abc import Callable
 from importlib.metadata import version
@@ -89,21 +90,37 @@ _outside_sources: set[Path] = set()  # a user's own part files, beside the rooms
 _cached: list[Any] = []  # every dispatcher with a disk cache, to move when a user's file joins
 
 
-def _sources() -> list[Path]:
-    top = Path(__file__).resolve().parent.parent
-    inside = [p for room in ROOMS for p in sorted((top / room).glob("**/*.py"))]
-    return inside + sorted(_outside_sources)
+_COMPILES = re.compile(rb"^from plant\.declare import .*\b(compiled|fused|inlined|verb)\b|^(from|import) numba", re.M)
+_IMPORT = re.compile(rb"^\s*(?:from|import) ((?:%s)(?:\.\w+)*)(?: import ([\w, ]+))?" % "|".join(ROOMS).encode(), re.M)
+
+
+def _sources(top: Path) -> list[Path]:
+    """Every file below `top` that shapes compiled code: those that compile, all that they import, the user's own."""
+    texts = {
+        ".".join(p.relative_to(top).with_suffix("").parts): p.read_bytes()
+        for room in ROOMS for p in sorted((top / room).glob("**/*.py"))
+    }
+    waiting = [module for module, text in texts.items() if _COMPILES.search(text)]
+    shaping: set[str] = set()
+    while waiting:
+        module = waiting.pop()
+        if module in shaping or module not in texts:
+            continue
+        shaping.add(module)
+        for found, names in _IMPORT.findall(texts[module]):
+            waiting += [found.decode(), *(f"{found.decode()}.{name.strip()}" for name in names.decode().split(","))]
+    return [top / f"{module.replace('.', '/')}.py" for module in sorted(shaping)] + sorted(_outside_sources)
 
 
 def cache_directory() -> Path:
-    """Where compiled code is kept: named after a hash of every source file and library that shapes it.
+    """Where compiled code is kept: named after a hash of every source file and library that shapes the code.
 
     Numba itself only notices an edit in the file of the cached function, not in the files of what it calls.
     """
     digest = hashlib.sha256()
     for library in ("numba", "llvmlite", "numpy"):
         digest.update(f"{library} {version(library)}\n".encode())
-    for path in _sources():
+    for path in _sources(Path(__file__).resolve().parent.parent):
         digest.update(f"{path.name}\n".encode() + path.read_bytes())
     home = os.environ.get("CUFFLOOP_CACHE_DIR") or os.path.join(
         os.environ.get("XDG_CACHE_HOME") or os.path.expanduser("~/.cache"), "cuffloop"

@@ -196,6 +196,18 @@ def test_cache_directory_follows_sources_and_setting(monkeypatch: pytest.MonkeyP
     assert declare.cache_directory().is_dir()
 
 
+def test_only_what_shapes_compiled_code_counts() -> None:
+    """Files that compile and whatever they import, in turn; a figure or the command line does not move the cache."""
+    top = Path(plant.__path__[0]).parent
+    counted = {str(path.relative_to(top)) for path in declare._sources(top)}
+    assert {"plant/artery.py", "plant/units.py", "controller/law.py", "experiments/coupled.py"} <= counted
+    assert not counted & {"experiments/command.py", "experiments/figures_run.py", "experiments/check_report.py"}
+    for room in declare.ROOMS:  # whoever keeps code on disk says so in a way that the search sees
+        for path in (top / room).glob("**/*.py"):
+            if "@compiled" in path.read_text() or "@fused" in path.read_text() or "@njit" in path.read_text():
+                assert str(path.relative_to(top)) in counted, path
+
+
 KERNEL = '''"""A kernel of its own file: it calls the artery, and any part's verb."""
 from plant.artery import static_area
 from plant.declare import compiled, verb
