@@ -61,6 +61,7 @@ class Instrument(NamedTuple):
     rise_s: float  # 63 % rise time of the first fill with the cuff wrapped as it should be
     probe_Hz: float  # frequency of a probing tone that the loop follows and the pulse hardly reaches
     probe_ratio: complex  # (light / reading) at that frequency over the slope at rest, by the design of the loop
+    loose_ratio: float = 1.45  # a first fill this many times slower is a cuff too loose; invented, a rig has its own
 
     def ticks(self, seconds: float) -> int:
         """Whole ticks of a request, in whole strides, at least one."""

@@ -17,7 +17,6 @@ from plant.declare import quantity
 SMOOTH_s = 0.03  # moving mean over the light, against noise
 RISE_s = 0.3  # a beat's upstroke is over by then, from 40 to 150 beats a minute
 APART_s = 0.3  # two upstrokes are never closer
-TOO_LOOSE = 1.45  # first fill this many times slower than with a well-wrapped cuff
 EMPTY_mmHg = 8.0  # reading of an empty cuff, offsets and noise included
 AT_END_SHARE = 0.02  # of samples at an end of the converter, beyond which the light is saturated
 NO_PULSE_SNR = 4.0  # pulsation over the noise of the same measurement, below which there is none
@@ -159,19 +158,24 @@ def saturated(seen: Seen, instrument: Instrument) -> Failed | None:
 
 
 def too_loose(seen: Seen, pressure_mmHg: float, instrument: Instrument) -> Failed | None:
-    """A failure when the first fill took too long: 63 % rise time, to a share of a tick, against the factory's.
+    """A failure when the first fill took too long against the factory's.
 
     A cuff that was not empty at its start tells nothing.
     """
     if seen.reading_mmHg[0] > EMPTY_mmHg:
         return None
-    reached = np.nonzero(seen.reading_mmHg >= 0.632 * pressure_mmHg)[0]
-    if len(reached) and reached[0] > 0:
-        at = int(reached[0])
-        before, after = seen.reading_mmHg[at - 1], seen.reading_mmHg[at]
-        rise = (at - 1 + (0.632 * pressure_mmHg - before) / (after - before)) * instrument.period_s
-    else:
-        rise = len(seen.light) * instrument.period_s
-    if rise <= TOO_LOOSE * instrument.rise_s:
+    rise = fill_rise_s(seen.reading_mmHg, pressure_mmHg, instrument.period_s)
+    if rise <= instrument.loose_ratio * instrument.rise_s:
         return None
     return Failed("cuff too loose", f"first fill {1e3 * rise:.1f} ms, {1e3 * instrument.rise_s:.1f} ms expected")
+
+
+def fill_rise_s(reading_mmHg: Samples, pressure_mmHg: float, period_s: float) -> float:
+    """63 % rise time [s] of a fill to a pressure, to a share of a tick; all of its time when it never came so far."""
+    wanted = 0.632 * pressure_mmHg
+    reached = np.nonzero(reading_mmHg >= wanted)[0]
+    if not len(reached) or reached[0] == 0:
+        return len(reading_mmHg) * period_s
+    at = int(reached[0])
+    before, after = reading_mmHg[at - 1], reading_mmHg[at]
+    return float(at - 1 + (wanted - before) / (after - before)) * period_s

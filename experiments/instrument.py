@@ -4,6 +4,7 @@ from __future__ import annotations
 import numpy as np
 
 from calibrate.protocol import Hold, Instrument
+from calibrate.staircase import fill_rise_s
 from controller.law import design
 from controller.loop import build_loop, loop_margins
 from experiments.coupled import Inputs
@@ -14,6 +15,7 @@ from plant.operating_point import plant_twin
 
 NOMINAL_mmHg = 90.0  # arterial pressure at which the design is looked at
 FIRST_FILL_mmHg, FILL_s = 40.0, 2.0
+LOOSE_SLACK = 0.42  # extra bladder volume beyond which a wrap is too loose, share of the nominal (invented)
 HIGHEST_mmHg = 240.0  # asked of a cuff in a search; common practice keeps finger cuffs below about 300 (from memory)
 
 
@@ -33,13 +35,20 @@ def instrument_of(rig: Rig, highest_mmHg: float = HIGHEST_mmHg) -> Instrument:
     answer = twin.c @ states
     light, reading = (complex(answer[twin.outputs.index(name), 0]) for name in ("light", "reading"))
     light_step = 2.0**-rig.plant.light.bits if rig.plant.light.bits > 0 else 0.0
+    rise = first_rise_s(rig)
     return Instrument(
-        period, highest_mmHg, light_step, first_rise_s(rig), probe, light / reading / point.light_slope,
+        period, highest_mmHg, light_step, rise, probe, light / reading / point.light_slope,
+        first_rise_s(rig, LOOSE_SLACK) / rise,
     )
 
 
-def first_rise_s(rig: Rig) -> float:
-    """63 % rise time [s] of the first fill of the rig's own cuff, from empty to the first step."""
+def first_rise_s(rig: Rig, slack: float = 0.0) -> float:
+    """63 % rise time [s] of the first fill, from empty to the first step, of the rig's own cuff or of one with slack.
+
+    slack: extra bladder volume of the wrap, share of the nominal volume.
+    """
+    cuff = rig.plant.cuff
+    rig = rig._replace(plant=rig.plant._replace(cuff=cuff._replace(volume_mL=cuff.volume_mL * (1.0 + slack))))
     point = clamp(rig, NOMINAL_mmHg, rig.tone.level)
     bare = Instrument(rig.timing.period_s, HIGHEST_mmHg, 0.0, 0.0, 1.0, 1.0)
     count = bare.ticks(FILL_s) + 1
@@ -48,5 +57,4 @@ def first_rise_s(rig: Rig) -> float:
         seen = Session(rig, steady, 1, steps_a_tick(rig, point)).ask(Hold(FIRST_FILL_mmHg, FILL_s), bare)
     except Diverged:  # a search on this rig will say so
         return FILL_s
-    reached = np.nonzero(seen.reading_mmHg >= 0.632 * FIRST_FILL_mmHg)[0]
-    return float(reached[0]) * rig.timing.period_s if len(reached) else FILL_s
+    return fill_rise_s(seen.reading_mmHg, FIRST_FILL_mmHg, rig.timing.period_s)

@@ -3,7 +3,7 @@ import numpy as np
 import pytest
 
 from calibrate.protocol import Clamp, Hold, Instrument
-from calibrate.staircase import TOO_LOOSE
+from calibrate.staircase import Staircase, too_loose
 from controller.law import design
 from controller.loop import build_loop, loop_margins
 from experiments.coupled import Inputs
@@ -68,8 +68,24 @@ def test_the_first_fill_grows_with_the_bladder(name: str) -> None:
              for k in (1.0, 1.6, 2.5)]
     assert rises[0] == instrument_of(rig).rise_s
     assert rises[0] > 0.0 and np.all(np.diff(rises) > 0.0)
-    if name == "wrist":  # the cabinet's fill is mostly its tube's: two and a half bladders take a third longer
-        assert rises[2] > TOO_LOOSE * rises[0]
+    # the cabinet's fill is mostly its tube's: two and a half bladders take a third longer, so its line lies lower
+    assert 1.02 < instrument_of(rig).loose_ratio < rises[1] / rises[0]
+
+
+@pytest.mark.parametrize("name", RIGS)
+def test_loose_wraps_are_told_from_good_ones(name: str) -> None:
+    """Through converters and noise, at both ends of what virtual fingers have: −0.1 … 0.25 of slack, or 0.6 … 1.5."""
+    rig, instrument = tuned(name)
+    stairs = Staircase()
+    verdicts = []
+    for slack in (-0.1, 0.25, 0.6, 1.5):
+        cuff = rig.plant.cuff._replace(volume_mL=rig.plant.cuff.volume_mL * (1.0 + slack))
+        ticks = instrument.ticks(1.0)
+        steady = Inputs(np.full(ticks + 1, 90.0), np.zeros(ticks + 1), np.full(ticks + 1, 0.02))
+        session = Session(rig._replace(plant=rig.plant._replace(cuff=cuff)), steady, 3, 5)
+        seen = session.ask(Hold(stairs.first_mmHg, 1.0), instrument)
+        verdicts.append(too_loose(seen, stairs.first_mmHg, instrument) is not None)
+    assert verdicts == [False, False, True, True]
 
 
 def test_the_converter_is_the_rigs() -> None:
