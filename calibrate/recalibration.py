@@ -21,6 +21,8 @@ from plant.declare import quantity
 
 DEPTH_SPREAD, WIDTH_SPREAD = 0.4, 0.25  # of α and w since the last calibration, log-normal (invented)
 MOVED_mmHg = 12.0  # and of δ
+# beyond, two steps beside a clamp that may have been lost do not tell enough (invented)
+TOO_FAR_mmHg, CHANGED = 18.0, 2.5
 
 
 class ShortStaircase(NamedTuple):
@@ -44,13 +46,18 @@ class ShortStaircase(NamedTuple):
         if not pulsing(steps):
             return Failed("no pulse", "at two steps of a short staircase")
         depth = found.light_slope / found.set_point * math.pi * found.width_mmHg
+        before = depth
         moved, depth, width = fit_short(steps, beats, depth, found.width_mmHg)
+        if abs(moved) > TOO_FAR_mmHg or not 1.0 / CHANGED < depth / before < CHANGED:
+            return Failed("clamp not held", f"a short staircase would move by {moved:.0f} mmHg and finds the pulsation "
+                          f"{depth / before:.2g} times what it was: a matter for a whole search")
         seen = yield Hold(self._allowed(beats.mean_mmHg + moved, instrument), seconds)
         last = measure(seen, self.settle_s, instrument.period_s)
         foot = (beats.diastolic_mmHg + moved - last.pressure_mmHg) / width
         light = math.exp(-(last.foot - depth * math.atan(foot) / math.pi))
         slope = depth / (math.pi * width) * light
-        return Found(light, slope, last.pressure_mmHg, found.sd_mmHg, width), moved
+        new = Found(light, slope, last.pressure_mmHg, found.sd_mmHg, width)
+        return new, set_point_move_mmHg(found, new)
 
     def _allowed(self, pressure_mmHg: float, instrument: Instrument) -> float:
         return min(max(pressure_mmHg, LEAST_CUFF_mmHg), instrument.highest_mmHg)
@@ -70,7 +77,12 @@ class WideLooks(NamedTuple):
         new = yield from ProbingSearch().refine(instrument, mark, self.looks)
         if isinstance(new, Failed):
             return new
-        return new, math.log(new.set_point / found.set_point) / relative
+        return new, set_point_move_mmHg(found, new)
+
+
+def set_point_move_mmHg(before: Found, after: Found) -> float:
+    """How far a set point has moved, as cuff pressure by the slope it had; less noisy than a short fit's own δ."""
+    return math.log(after.set_point / before.set_point) * before.set_point / before.light_slope
 
 
 def fit_short(steps: list[Step], beats: Beats, depth: float, width_mmHg: float) -> tuple[float, float, float]:

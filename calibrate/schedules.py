@@ -43,7 +43,7 @@ class GrowingBeats(NamedTuple):
     shortest: Annotated[int, quantity("1", 3, 1000, "beats of the first interval", "about 10: common practice")] = 10
     longest: Annotated[int, quantity("1", 3, 100000, "beats of the longest", "near 70: common practice")] = 70
     growth: Annotated[float, quantity("1", 1, 10, "factor while the set point stays", "invented")] = 1.5
-    moved_mmHg: Annotated[float, quantity("mmHg", 0.1, 50, "a set point that moved more has moved", "invented")] = 4.0
+    moved_mmHg: Annotated[float, quantity("mmHg", 0.1, 50, "a set point that moved more has moved", "invented")] = 6.0
     short: Annotated[Again, group("how it is looked for again")] = ShortStaircase()
 
     def program(self, instrument: Instrument, search: Search, diary: Diary) -> Program:
