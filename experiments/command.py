@@ -139,6 +139,41 @@ def rigs(
     raise typer.Exit(rigs_job(rig, setting, as_json))
 
 
+@app.command()
+def height(
+    rig: RigArgument = "wrist",
+    sensor: Annotated[
+        list[str] | None,
+        typer.Option(metavar="KEY=NUMBER", help="Change a fault of the height sensor (offset_m, gain, noise_m, lag_s, "
+                     "drift_m_h); may be repeated."),
+    ] = None,
+    seed: SeedOption = 1,
+    setting: SetOption = None,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """What a hand that goes up by 10 and 40 cm does to the reading, and what a height sensor makes good."""
+    from experiments.height_job import height_job
+
+    raise typer.Exit(height_job(rig, sensor, seed, setting, out, as_json))
+
+
+@app.command()
+def wear(
+    hours: Annotated[float, typer.Option(**NUMBER, help="Time from the first turn to the last [h].")] = 72.0,
+    fingers: Annotated[int, typer.Option(**WHOLE, help="Fingers with a cuff, 1 or 2.")] = 2,
+    turn: Annotated[float, typer.Option(**NUMBER, help="Under pressure before the other finger's turn [min].")] = 60.0,
+    pause: Annotated[float, typer.Option(**NUMBER, help="Between two turns, no finger under pressure [min].")] = 0.0,
+    mean: Annotated[float, typer.Option(**NUMBER, help="Mean cuff pressure [mmHg].")] = 90.0,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Judge a plan of wear: hours, rest and pressure-time integral of each finger. Exit status 1 when refused."""
+    from experiments.wear_job import wear_job
+
+    raise typer.Exit(wear_job(hours, fingers, turn, pause, mean, out, as_json))
+
+
 def main() -> None:
     """Entry point: bad input ends in one line and status 2, never in a traceback. Without a command it prints help."""
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the matrices are small: threads would only fight over them

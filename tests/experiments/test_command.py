@@ -1,4 +1,6 @@
 """The command line itself: help, complaints, interruption, and a few whole processes."""
+import importlib
+import importlib.util
 import json
 import os
 import signal
@@ -8,7 +10,9 @@ import time
 
 import pytest
 
-from experiments import command, jobs
+from experiments import command
+
+COMMANDS = [str(found.name or found.callback.__name__) for found in command.app.registered_commands]
 
 
 def process(*arguments, **more):
@@ -16,15 +20,19 @@ def process(*arguments, **more):
                           capture_output=True, text=True, check=False, **more)
 
 
+def test_the_commands_are_known():
+    assert {"check", "simulate", "margins", "rigs", "height", "wear"} <= set(COMMANDS)
+
+
 def test_without_a_command_there_is_help(cuffloop):
     said = cuffloop()
     assert said.status == 0 and said.err == "" and said == cuffloop("--help")
-    for name in ("check", "simulate", "margins", "rigs"):
+    for name in COMMANDS:
         assert name in said.out
     assert "Not a medical device" in " ".join(said.out.split())
 
 
-@pytest.mark.parametrize("name", ["check", "simulate", "margins", "rigs"])
+@pytest.mark.parametrize("name", COMMANDS)
 def test_every_command_has_help(cuffloop, name):
     said = cuffloop(name, "--help")
     assert said.status == 0 and said.out.startswith(f"Usage: cuffloop {name}") and "--json" in said.out
@@ -59,12 +67,14 @@ def test_a_wrong_command_line_is_one_line(refusal, arguments, words):
 
 
 @pytest.mark.parametrize("error", [KeyboardInterrupt, MemoryError])
-@pytest.mark.parametrize("name", ["check", "simulate", "margins", "rigs"])
+@pytest.mark.parametrize("name", COMMANDS)
 def test_interrupted_or_out_of_memory(cuffloop, monkeypatch, name, error):
     def end(*_, **__):
         raise error
 
-    monkeypatch.setattr(jobs, f"{name}_job", end)
+    own = f"experiments.{name}_job"
+    module = importlib.import_module(own if importlib.util.find_spec(own) else "experiments.jobs")
+    monkeypatch.setattr(module, f"{name}_job", end)
     said = cuffloop(name)
     assert said.out == "" and said.err.count("\n") == 1
     if error is KeyboardInterrupt:
