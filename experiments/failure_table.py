@@ -1,0 +1,130 @@
+"""A failure-mode table in the manner of IEC 60812: one row a failure, ranked by the user's own scales.
+
+    risk priority number = severity × occurrence × detection, each from 1 to 10
+"""
+from __future__ import annotations
+
+import csv
+import io
+import math
+from typing import NamedTuple
+
+from experiments.scales import Scales
+
+
+class Outcome(NamedTuple):
+    """What the runs of one failure showed at their worst, with one set of protections."""
+
+    highest_mmHg: float  # at the finger
+    detect_s: float  # onset to the first warning or reaction; infinite for never
+    vent_s: float  # onset to below 20 mmHg; infinite for never
+    wrong_mmHg: float  # largest error of a waveform that was shown with no warning
+    wrong_s: float  # longest time of an error above 10 mmHg that was shown with no warning
+    broken: tuple[str, ...] = ()  # limits that were broken
+
+
+class Failure(NamedTuple):
+    """One failure of the catalogue, with its outcome under all protection and with each protection taken away."""
+
+    name: str
+    item: str
+    mode: str
+    effect: str
+    cause: str
+    detection: str  # what caught it first
+    runs: int
+    protected: Outcome
+    without: dict[str, Outcome]  # by protection taken away
+
+
+class Row(NamedTuple):
+    """One row of the table."""
+
+    name: str
+    item: str
+    mode: str
+    effect: str
+    cause: str
+    detection: str
+    severity: int
+    occurrence: int
+    detectability: int
+    priority: int  # severity × occurrence × detection
+    highest_mmHg: float
+    detect_s: float
+    wrong_s: float
+    worst_without: str  # the protection whose loss is worst
+    residual: str
+
+
+COLUMNS = {
+    "item": "Item", "mode": "Failure mode", "effect": "Effect", "cause": "Cause", "detection": "Caught by",
+    "severity": "S", "occurrence": "O", "detectability": "D", "priority": "RPN", "highest_mmHg": "Highest (mmHg)",
+    "detect_s": "Detected after (s)", "wrong_s": "Wrong, unsaid (s)", "worst_without": "Worst loss of a protection",
+    "residual": "Residual",
+}
+
+
+def figures_of(outcome: Outcome) -> dict[str, float]:
+    """The figures that scales look at."""
+    return {"highest_mmHg": outcome.highest_mmHg, "wrong_s": outcome.wrong_s, "detect_s": outcome.detect_s}
+
+
+def priority(severity: int, occurrence: int, detection: int) -> int:
+    """Risk priority number (IEC 60812)."""
+    return severity * occurrence * detection
+
+
+def worst_loss(failure: Failure) -> str:
+    """The protection whose loss breaks most limits, then lifts the pressure most; empty when none matters."""
+    def badness(name: str) -> tuple[int, float, float]:
+        lost = failure.without[name]
+        return len(lost.broken), lost.highest_mmHg, lost.wrong_s
+
+    base = (len(failure.protected.broken), failure.protected.highest_mmHg + 0.5, failure.protected.wrong_s + 0.5)
+    worse = [name for name in failure.without if badness(name) > base]
+    return max(worse, key=badness) if worse else ""
+
+
+def rows_of(failures: list[Failure], scales: Scales) -> list[Row]:
+    """The table, highest risk priority number first, then by name."""
+    rows = []
+    for failure in failures:
+        figures = figures_of(failure.protected)
+        severity, detection = scales.severity_rank(figures), scales.detection_rank(figures)
+        occurrence = scales.occurrence_rank(failure.name)
+        rows.append(Row(
+            failure.name, failure.item, failure.mode, failure.effect, failure.cause, failure.detection, severity,
+            occurrence, detection, priority(severity, occurrence, detection), failure.protected.highest_mmHg,
+            failure.protected.detect_s, failure.protected.wrong_s, worst_loss(failure), residual_text(failure),
+        ))
+    return sorted(rows, key=lambda row: (-row.priority, row.name))
+
+
+def residual_text(failure: Failure) -> str:
+    """What is left with all protection, in words."""
+    left = failure.protected
+    if left.broken:
+        return "breaks " + ", ".join(left.broken)
+    if left.wrong_s > 0.0:
+        return f"up to {left.wrong_mmHg:.0f} mmHg wrong for {left.wrong_s:.0f} s without a word"
+    return "within limits" if math.isfinite(left.detect_s) else "within limits, never noticed"
+
+
+def single_points(failures: list[Failure]) -> list[tuple[str, str, tuple[str, ...]]]:
+    """(protection, failure, limits broken): every protection whose loss, with one failure, breaks what it did not."""
+    return [
+        (name, failure.name, tuple(limit for limit in lost.broken if limit not in failure.protected.broken))
+        for failure in failures for name, lost in failure.without.items()
+        if set(lost.broken) - set(failure.protected.broken)
+    ]
+
+
+def table_csv(rows: list[Row]) -> str:
+    """The table as CSV with a header line."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(Row._fields)
+    for row in rows:
+        writer.writerow([f"{value:.6g}" if isinstance(value, float) else value for value in row])
+    return text.getvalue()
