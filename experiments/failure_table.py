@@ -32,7 +32,8 @@ class Failure(NamedTuple):
     effect: str
     cause: str
     detection: str  # what caught it first
-    runs: int
+    runs: int  # with all protection
+    broken_runs: int  # of these, how many broke a limit
     protected: Outcome
     without: dict[str, Outcome]  # by protection taken away
 

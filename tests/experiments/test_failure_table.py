@@ -26,7 +26,7 @@ SLOW = Outcome(180.0, math.inf, math.inf, 25.0, 90.0)
 
 
 def failure(name: str, protected: Outcome = FINE, **without: Outcome) -> Failure:
-    return Failure(name, "valve", "stuck open", "pressure rises", "dirt", "pressure limit", 20, protected, without)
+    return Failure(name, "valve", "stuck open", "pressure rises", "dirt", "pressure limit", 20, 0, protected, without)
 
 
 @given(st.integers(1, 10), st.integers(1, 10), st.integers(1, 10))

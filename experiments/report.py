@@ -1,0 +1,63 @@
+"""One self-contained report for a design file: everything that the runs showed, and how to repeat them."""
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+from typing import Any
+
+from experiments.check import Check
+from experiments.html_page import Section, bullets, page, paragraph, table
+from experiments.output import CAUTION, plain
+from experiments.report_check import check_sections, rig_section
+from experiments.report_faults import Evidence, faults_sections, short_answer
+from experiments.report_themes import themes_section
+from experiments.rig_table import rig_json
+
+STANDARDS = (
+    "Work on people follows the applicable standards (among them ISO 14971, IEC 60601-1, IEC 60601-1-10, "
+    "IEC 80601-2-30, ISO 81060-2 and -3, IEC 62304), local codes and licensed practice.",
+    "All numbers hold for the parameters of this rig and for virtual fingers, most of them invented. They are no "
+    "statement about any person or any instrument that has been built.",
+    "Limits of cuff pressure follow IEC 80601-2-30 by analogy and from memory; its scope is intermittent cuffs. A "
+    "continuous cuff differs, and the user must decide which limits apply.",
+)
+
+
+def report_page(result: Check, evidence: Evidence | None, document: dict[str, Any], inputs: list[Path]) -> str:
+    """The whole report as HTML. `document` holds the provenance; `inputs` are files whose contents are pinned down."""
+    verdict = "PASS" if result.passed else "FAIL"
+    command = str(document["provenance"]["command"])
+    failed = [v for v in result.verdicts if not v.passed]
+    lead = paragraph(CAUTION, "caution")
+    lead += '<div class="short"><strong>In one minute</strong>' + bullets([
+        f"Rig {result.rig.name}: {verdict}, {len(result.verdicts) - len(failed)} of {len(result.verdicts)} limits kept"
+        + (f"; not kept: {', '.join(v.figure for v in failed)}" if failed else "") + "."])
+    lead += short_answer(evidence) if evidence else paragraph("No study of failures is part of this report.")
+    lead += "</div>"
+    sections = check_sections(result, command)
+    if evidence:
+        sections += faults_sections(evidence)
+    anchors = {section.anchor for section in sections}
+    sections += [
+        themes_section(anchors), rig_section(result), provenance_section(result, document, inputs),
+        Section("cautions", "Cautions", bullets((CAUTION, *STANDARDS))),
+    ]
+    return page(f"cuffloop: {result.rig.name} on {result.run.trace.name}", lead, sections)
+
+
+def provenance_section(result: Check, document: dict[str, Any], inputs: list[Path]) -> Section:
+    """Versions, seed, command, and hashes of what went in."""
+    found = document["provenance"]
+    rows = [
+        ["command", found["command"]], ["cuffloop", found["cuffloop"]], ["seed", str(found["seed"])],
+        *([name, number] for name, number in found["libraries"].items()),
+        ["rig, all parameters (SHA-256)", digest(repr(plain(rig_json(result.rig))).encode())],
+        ["pressure record on the tick grid (SHA-256)", digest(result.run.trace.pressure_mmHg.tobytes())],
+        *([f"{path} (SHA-256)", digest(path.read_bytes())] for path in inputs),
+    ]
+    return Section("provenance", "Provenance", table(("What", "Value"), rows))
+
+
+def digest(data: bytes) -> str:
+    """SHA-256 in hexadecimal."""
+    return hashlib.sha256(data).hexdigest()

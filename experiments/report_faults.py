@@ -1,0 +1,119 @@
+"""Sections of a report that follow from a study of failures: the short answer, the table, single points, bounds."""
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+from experiments.confidence import failure_bound, rate_bound_per_h
+from experiments.failure_table import COLUMNS, Failure, Row, rows_of, single_points
+from experiments.html_page import Section, bullets, number, paragraph, picture, table, text
+from experiments.scales import Scales
+
+
+class Evidence(NamedTuple):
+    """What a study of failures left behind."""
+
+    failures: list[Failure]
+    limits: tuple[str, ...]  # in words
+    scales: Scales
+    physiology_h: float  # finger-hours of physiology run with all protection
+    false_alarms: int
+    figures: dict[str, tuple[Callable[[], Any], str]]  # name: (draw, what it shows)
+    command: str
+
+
+def worst_failure(evidence: Evidence) -> Failure:
+    """The failure that a reviewer should look at first: most limits broken by losing one protection, then pressure."""
+    def badness(failure: Failure) -> tuple[int, float, float]:
+        highest = max([o.highest_mmHg for o in (failure.protected, *failure.without.values())])
+        return len(failure.protected.broken), highest, failure.protected.wrong_s
+    return max(evidence.failures, key=badness)
+
+
+def short_answer(evidence: Evidence) -> str:
+    """The worst failure, what catches it, and what happens when that is gone."""
+    worst = worst_failure(evidence)
+    kept = worst.protected
+    lines = [
+        f"Worst failure: {worst.name} ({worst.effect}). With all protection the finger sees at most "
+        f"{kept.highest_mmHg:.0f} mmHg; {_caught(worst)}.",
+    ]
+    if worst.without:
+        name = max(worst.without, key=lambda k: worst.without[k].highest_mmHg)
+        lost = worst.without[name]
+        lines.append(f"Without {name}: {lost.highest_mmHg:.0f} mmHg, "
+                     + (f"breaks {', '.join(lost.broken)}." if lost.broken else "still within every limit."))
+    silent = [f for f in evidence.failures if f.protected.wrong_s > 30.0]
+    if silent:
+        quiet = max(silent, key=lambda f: f.protected.wrong_s)
+        lines.append(f"Worst silent failure: {quiet.name}: up to {quiet.protected.wrong_mmHg:.0f} mmHg wrong for "
+                     f"{quiet.protected.wrong_s:.0f} s with no warning; {len(silent)} of {len(evidence.failures)} "
+                     "failures read more than 10 mmHg wrong for over 30 s unsaid.")
+    else:
+        lines.append("No failure reads more than 10 mmHg wrong for over 30 s without a warning.")
+    points = single_points(evidence.failures)
+    lines.append(f"{len(points)} pairs of one lost protection and one failure break a limit."
+                 if points else "No single lost protection lets any one failure break a limit.")
+    return bullets(lines)
+
+
+def _caught(failure: Failure) -> str:
+    if not math.isfinite(failure.protected.detect_s):
+        return "nothing notices it"
+    vent = failure.protected.vent_s
+    vented = f", the cuff is empty after {vent:.1f} s" if math.isfinite(vent) else ""
+    return f"{failure.detection} catches it after {failure.protected.detect_s:.2f} s{vented}"
+
+
+def faults_sections(evidence: Evidence) -> list[Section]:
+    """Failure-mode table, single points of failure, bounds on probabilities, false alarms."""
+    rows = rows_of(evidence.failures, evidence.scales)
+    figures = "".join(picture(draw(), words, f"figure-{name}") for name, (draw, words) in evidence.figures.items())
+    about = (
+        "Severity × occurrence × detection, from 1 to 10 each, in the manner of IEC 60812. Scales: "
+        f"{evidence.scales.about or 'of the user'}. Occurrence cannot be known from a simulation. "
+        "Click a heading to sort."
+    )
+    return [
+        Section("faults", "Failures", figures + paragraph(about) + table(tuple(COLUMNS.values()), _cells(rows), True)
+                + paragraph("Limits: " + "; ".join(evidence.limits), "note")
+                + paragraph(f"Rerun: {evidence.command}", "note")),
+        Section("points", "Single points of failure", _points(evidence.failures)),
+        Section("bounds", "How sure: bounds on probabilities", _bounds(evidence.failures)),
+        Section("alarms", "False alarms", paragraph(alarm_text(evidence.false_alarms, evidence.physiology_h))),
+    ]
+
+
+def _cells(rows: list[Row]) -> list[list[Any]]:
+    return [[getattr(row, name) for name in COLUMNS] for row in rows]
+
+
+def _points(failures: list[Failure]) -> str:
+    points = single_points(failures)
+    if not points:
+        return paragraph("No protection, taken away alone, lets any single failure of the catalogue break a limit.")
+    rows = [[protection, name, ", ".join(limits)] for protection, name, limits in points]
+    return (paragraph("Every protection whose loss, together with one failure, breaks a limit that was kept before:")
+            + table(("Protection lost", "Failure", "Limits broken"), rows, True))
+
+
+def _bounds(failures: list[Failure]) -> str:
+    rows = [[f.name, f.runs, f.broken_runs, 100.0 * failure_bound(f.broken_runs, f.runs)] for f in failures]
+    return (paragraph("Upper 95 % bound on the share of fingers and moments in which a failure would break a limit "
+                      "with all protection (Clopper & Pearson 1934). It holds for the virtual fingers, not for people.")
+            + table(("Failure", "Runs", "Runs that broke a limit", "Bound (%)"), rows, True))
+
+
+def alarm_text(false_alarms: int, hours: float) -> str:
+    """Alarms on physiology that is no failure, with the bound on their rate."""
+    if hours <= 0.0:
+        return "No physiology was run."
+    bound = rate_bound_per_h(false_alarms, hours)
+    return (f"{false_alarms} in {hours:.3g} finger-hours of physiology that is no failure; at most one in "
+            f"{number(1.0 / bound)} finger-hours at 95 % confidence (Garwood 1936).")
+
+
+def limits_words(limits: dict[str, float]) -> tuple[str, ...]:
+    """Limits as they stand in a requirements file, in words."""
+    return tuple(text(f"{name} ≤ {value:g}") for name, value in limits.items())
