@@ -174,6 +174,29 @@ def wear(
     raise typer.Exit(wear_job(hours, fingers, turn, pause, mean, out, as_json))
 
 
+@app.command()
+def report(
+    rig: RigArgument = "wrist",
+    record: RecordOption = None,
+    requirements: RequirementsOption = None,
+    seconds: SecondsOption = None,
+    faults: Annotated[
+        Path | None, typer.Option(help="Folder that `cuffloop faults --out` has written for this rig.")
+    ] = None,
+    scales: Annotated[
+        Path | None, typer.Option(help="Scales of the failure-mode table (.toml). Default: ones that are invented.")
+    ] = None,
+    seed: SeedOption = 1,
+    setting: SetOption = None,
+    out: Annotated[Path, typer.Option(help="Write the report into this directory.")] = Path("report"),
+    as_json: JsonOption = False,
+) -> None:
+    """One self-contained HTML file for the design file: rig, margins, tracking, calibration, failures, provenance."""
+    from experiments.report_job import report_job
+
+    raise typer.Exit(report_job(rig, record, requirements, seconds, faults, scales, seed, setting, out, as_json))
+
+
 def main() -> None:
     """Entry point: bad input ends in one line and status 2, never in a traceback. Without a command it prints help."""
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the matrices are small: threads would only fight over them

@@ -123,7 +123,12 @@ def picture(figure: Any, words: str, anchor: str = "", caption: str = "") -> str
     """A Matplotlib figure inside the page. `words` say what it shows to those who cannot see it."""
     data = io.BytesIO()
     figure.savefig(data, format="png", dpi=110)
-    code = base64.b64encode(data.getvalue()).decode()
+    return image(data.getvalue(), words, anchor, caption)
+
+
+def image(png: bytes, words: str, anchor: str = "", caption: str = "") -> str:
+    """A PNG inside the page."""
+    code = base64.b64encode(png).decode()
     place = f' id="{text(anchor)}"' if anchor else ""
     return (f'<figure{place}><img alt="{text(words)}" src="data:image/png;base64,{code}">'
             f"<figcaption>{text(caption or words)}</figcaption></figure>")

@@ -127,6 +127,10 @@ class OutputFolder:
         text = json.dumps(plain(document), indent=2, ensure_ascii=False) + "\n"
         self._write(name, lambda path: path.write_text(text, encoding="utf-8"))
 
+    def write_text(self, name: str, text: str) -> None:
+        """One text file."""
+        self._write(name, lambda path: path.write_text(text, encoding="utf-8"))
+
     def write_figures(self, figures: dict[str, Callable[[], Any]]) -> None:
         """Draw and save each figure as a PNG."""
         from functools import partial

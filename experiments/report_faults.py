@@ -2,12 +2,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from typing import Any, NamedTuple
 
 from experiments.confidence import failure_bound, rate_bound_per_h
 from experiments.failure_table import COLUMNS, Failure, Row, rows_of, single_points
-from experiments.html_page import Section, bullets, number, paragraph, picture, table, text
+from experiments.html_page import Section, bullets, image, number, paragraph, table
 from experiments.scales import Scales
 
 
@@ -19,7 +18,7 @@ class Evidence(NamedTuple):
     scales: Scales
     physiology_h: float  # finger-hours of physiology run with all protection
     false_alarms: int
-    figures: dict[str, tuple[Callable[[], Any], str]]  # name: (draw, what it shows)
+    figures: dict[str, tuple[bytes, str]]  # name: (PNG, what it shows)
     command: str
 
 
@@ -69,7 +68,7 @@ def _caught(failure: Failure) -> str:
 def faults_sections(evidence: Evidence) -> list[Section]:
     """Failure-mode table, single points of failure, bounds on probabilities, false alarms."""
     rows = rows_of(evidence.failures, evidence.scales)
-    figures = "".join(picture(draw(), words, f"figure-{name}") for name, (draw, words) in evidence.figures.items())
+    figures = "".join(image(png, words, f"figure-{name}") for name, (png, words) in evidence.figures.items())
     about = (
         "Severity × occurrence × detection, from 1 to 10 each, in the manner of IEC 60812. Scales: "
         f"{evidence.scales.about or 'of the user'}. Occurrence cannot be known from a simulation. "
@@ -113,7 +112,3 @@ def alarm_text(false_alarms: int, hours: float) -> str:
     return (f"{false_alarms} in {hours:.3g} finger-hours of physiology that is no failure; at most one in "
             f"{number(1.0 / bound)} finger-hours at 95 % confidence (Garwood 1936).")
 
-
-def limits_words(limits: dict[str, float]) -> tuple[str, ...]:
-    """Limits as they stand in a requirements file, in words."""
-    return tuple(text(f"{name} ≤ {value:g}") for name, value in limits.items())

@@ -68,7 +68,7 @@ class Rig(NamedTuple):
 
 def built_in_rigs() -> list[str]:
     """Names of the rigs that ship with the project (all invented)."""
-    return sorted(p.stem for p in BUILT_IN.glob("*.toml") if not p.stem.endswith("_requirements"))
+    return sorted(p.stem for p in BUILT_IN.glob("*.toml") if not p.stem.endswith(("_requirements", "_scales")))
 
 
 def read_toml(path: Path) -> dict[str, Any]:

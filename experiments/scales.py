@@ -48,7 +48,7 @@ def _worst(ladders: dict[str, Ladder], figures: dict[str, float]) -> int:
 
 def default_scales() -> Path:
     """The scales that ship, invented."""
-    return BUILT_IN / "scales.toml"
+    return BUILT_IN / "demonstration_scales.toml"
 
 
 def load_scales(path: Path) -> Scales:

@@ -1,0 +1,105 @@
+"""A finished study of failures, as `cuffloop faults` writes it, turned into the evidence of a report."""
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+from experiments.failure_causes import cause_of
+from experiments.failure_table import Failure, Outcome
+from experiments.messages import one_line
+from experiments.rig import Rig
+from plant.errors import InputError
+
+FILE, PICTURE = "faults.json", "faults.png"
+WORDS = "Every failure with all protection and with each protection taken away: which limit breaks"
+NORMAL_s = 0.5  # of a wrong reading: less is how long any detector takes
+
+
+def study_file(place: Path) -> Path:
+    """The JSON file of a study, given its folder or the file itself."""
+    return place / FILE if place.is_dir() else place
+
+
+def study_figures(place: Path) -> dict[str, tuple[bytes, str]]:
+    """The pictures of a study that lie beside its JSON file: (PNG, what it shows)."""
+    path = study_file(place).with_name(PICTURE)
+    return {"matrix": (path.read_bytes(), WORDS)} if path.is_file() else {}
+
+
+def read_study(place: Path) -> dict[str, Any]:
+    """The document of a study, from its folder or its JSON file. Raises InputError."""
+    path = study_file(place)
+    try:
+        document: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise InputError(f"--faults {path}: cannot be read: {error.strerror or error}") from None
+    except ValueError:
+        raise InputError(f"--faults {path}: is not JSON as `cuffloop faults --out` writes it") from None
+    for key in ("rig", "failures", "without", "limits", "provenance"):
+        if not isinstance(document, dict) or key not in document:
+            raise InputError(f"--faults {path}: {key} is missing; give what `cuffloop faults --out` has written")
+    return document
+
+
+def check_same_rig(document: dict[str, Any], rig: Rig, given: str, settings: list[str], place: Path) -> None:
+    """Raise InputError when a study was made on another rig, or with other settings, than the report's."""
+    made = one_line(document["rig"], 60)
+    if document["rig"] not in (given, rig.name) or list(document.get("settings", [])) != settings:
+        changed = " ".join(f"--set {one_line(s, 60)}" for s in document.get("settings", []))
+        raise InputError(f"--faults {place}: was made on rig {made} {changed}".rstrip()
+                         + f", the report is about {' '.join([given, *(f'--set {s}' for s in settings)])}")
+
+
+def failures_of(document: dict[str, Any]) -> list[Failure]:
+    """All failures of a study, with what each protection's loss does; physiology is left out."""
+    lost: dict[str, dict[str, Outcome]] = {}
+    for protection, rows in document["without"].items():
+        for row in rows:
+            lost.setdefault(row["fault"], {})[protection] = outcome_of(row)
+    return [
+        Failure(
+            row["fault"], row["item"], row["mode"], effect_text(row), cause_of(row["fault"]),
+            row["caught_by"].replace("_", " ") or "nothing", int(row["runs"]), int(row["broken_runs"]), outcome_of(row),
+            lost.get(row["fault"], {}),
+        )
+        for row in document["failures"] if row["kind"] == "failure"
+    ]
+
+
+def outcome_of(row: dict[str, Any]) -> Outcome:
+    """The worst over all runs of a row; a failure that was missed once was not detected."""
+    missed = int(row["undetected"]) > 0
+    detect = math.inf if missed else _number(row["detected_worst_s"], math.inf)
+    return Outcome(
+        _number(row["highest_mmHg"], math.nan), detect, _number(row["vent_20_s"], math.inf),
+        _number(row["wrong_mmHg"], 0.0), _number(row["wrong_s"], 0.0), tuple(row["breaks"]),
+    )
+
+
+def _number(value: Any, missing: float) -> float:
+    found = float(value) if value is not None else math.nan
+    return missing if math.isnan(found) else found
+
+
+def effect_text(row: dict[str, Any]) -> str:
+    """What the wearer and the reader get, in words, from the worst run with all protection."""
+    highest, wrong, wrong_s = (_number(row[key], 0.0) for key in ("highest_mmHg", "wrong_mmHg", "wrong_s"))
+    parts = [f"up to {highest:.0f} mmHg on the finger"]
+    if wrong_s > NORMAL_s:
+        parts.append(f"{wrong:.0f} mmHg wrong for {wrong_s:.1f} s, unsaid")
+    return "; ".join(parts)
+
+
+def physiology_of(document: dict[str, Any]) -> tuple[float, int]:
+    """(finger-hours of physiology, false alarms)."""
+    rows = [row for row in document["failures"] if row["kind"] != "failure"]
+    hours = sum(int(row["runs"]) for row in rows) * float(document["seconds"]) / 3600.0
+    return hours, sum(int(row["broken_runs"]) for row in rows)
+
+
+def limit_words(document: dict[str, Any]) -> tuple[str, ...]:
+    """The limits of a study, and what they stand on."""
+    words = [f"{name} = {value:g}" for name, value in document["limits"].items()]
+    return (*words, str(document.get("limits_note", "")))
