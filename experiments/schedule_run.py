@@ -108,7 +108,7 @@ def follow(
 ) -> Iterable[tuple[Lane, str]]:
     """Run each lane's program to its end: (lane, how it ended). This alone knows how ticks are made."""
     for lane in lanes:
-        session = Session(lane.rig, lane.inputs, lane.seed, STEPS)
+        session = Session(lane.rig, lane.inputs, lane.seed, STEPS, keep=False)
         yield lane, _follow_one(lane, session, instrument, stopped, advance)
 
 
