@@ -19,7 +19,7 @@ Samples = NDArray[np.float64]
 Stretches = NDArray[np.int64]
 
 LARGE_mmHg = 5.0  # error of a beat's mean beyond which it is a large one
-STAYS_s = 10.0  # without a large error, after which a reading counts as recovered
+STAYS_s = 30.0  # without a large error, after which a reading counts as recovered
 LEAST_WAVEFORM_s = 2.0  # a shorter piece is a blink, no waveform: lost time
 BIN_s = 5.0  # of the time courses that are kept for pictures
 BLOCK = 250_000  # ticks worked on at once: memory stays small however long the run
@@ -51,10 +51,11 @@ METRICS: tuple[Metric, ...] = (
     Metric("large_share", "1", f"share of beats whose mean is wrong by more than {LARGE_mmHg:g} mmHg"),
     Metric("longest_large", "s", f"longest stretch of beats wrong by more than {LARGE_mmHg:g} mmHg"),
     Metric("recovery", "s", "longest time from something happening to a reading that is right again and stays so"),
+    Metric("unrecovered", "1", "events before whose end it did not come right again"),
     Metric("highest_cuff", "mmHg", "highest cuff pressure"),
     Metric("searches", "1", "whole searches that ended in a set point"),
     Metric("recalibrations", "1", "shorter looks that ended in a set point"),
-    Metric("failures", "1", "searches and looks that failed"),
+    Metric("failures", "1", "searches and looks that failed, clamps lost, and an early end"),
     Metric("beats", "1", "beats that count"),
     Metric("seconds", "s", "length of the run"),
 )
@@ -165,16 +166,18 @@ class BeatLog:
             "lost_share": 1.0 - shown / max(self.ticks, 1),
             "first_waveform": float(stretches[0, 0]) * self._period_s if len(stretches) else math.nan,
             "interruptions": float(gaps), "highest_cuff": self._highest_mmHg, "searches": diary.get("search", 0),
-            "recalibrations": diary.get("recalibration", 0), "failures": diary.get("failed", 0),
+            "recalibrations": diary.get("recalibration", 0), "failures": diary.get("failures", 0),
             "beats": len(errors.onset_s), "seconds": seconds,
         }
         if len(errors.onset_s):
             for against, error in (("ideal", errors.ideal), ("arterial", errors.arterial)):
                 found |= _error_figures(error, against)
             large = np.abs(errors.ideal[:, 1]) > LARGE_mmHg
+            took = recoveries_s(errors.onset_s, large, marks_s, seconds)
             found |= {
                 "large_share": float(np.mean(large)), "longest_large": longest_run(large, errors.lasts_s),
-                "recovery": recovery_s(errors.onset_s, large, marks_s, seconds),
+                "recovery": max((time for time, _ in took), default=math.nan),
+                "unrecovered": float(sum(not right for _, right in took)),
             }
         return np.array([found[metric.name] for metric in METRICS], float)
 
@@ -220,21 +223,24 @@ def longest_run(large: NDArray[np.bool_], lasts_s: Samples) -> float:
     return float(np.max(ends - before, initial=0.0))
 
 
-def recovery_s(onset_s: Samples, large: NDArray[np.bool_], marks_s: list[float], end_s: float) -> float:
-    """Longest time from a mark until the error is small again and stays so for 10 s; nan without marks.
+def recoveries_s(
+    onset_s: Samples, large: NDArray[np.bool_], marks_s: list[float], end_s: float
+) -> list[tuple[float, bool]]:
+    """For each mark: (time [s] until the error is small and stays so for 30 s of beats shown, whether it ever was).
 
-    Each mark is looked at until the next. Where no beat goes wrong it is 0; where none comes right again, the whole
-    way to the next mark or the end.
+    Each mark is looked at until the next, so that nothing that happens later is counted against it. Where no beat goes
+    wrong the time is 0; where none comes right again to stay, or none is shown, it is the whole way to the next mark
+    or the end.
     """
-    longest = math.nan
+    found = []
     for mark, until in itertools.pairwise([*marks_s, end_s]):
         inside = (onset_s >= mark) & (onset_s < until)
         time, wrong = onset_s[inside], np.flatnonzero(large[inside])
-        took = 0.0
-        if len(wrong):
-            following = np.append(time[wrong[1:]], until)  # of each wrong beat, the next wrong one
-            last = np.minimum(wrong + 1, len(time) - 1)
-            right = (wrong + 1 < len(time)) & (following - time[last] >= STAYS_s)
-            took = float(time[last][np.argmax(right)]) - mark if np.any(right) else until - mark
-        longest = took if math.isnan(longest) else max(longest, took)
-    return longest
+        if not len(wrong):
+            found.append((0.0, True) if len(time) else (until - mark, False))
+            continue
+        following = np.append(time[wrong[1:]], until)  # of each wrong beat, the next wrong one
+        after = np.minimum(wrong + 1, len(time) - 1)  # and the beat that comes next
+        right = (wrong + 1 < len(time)) & (following - time[after] >= STAYS_s)
+        found.append((float(time[after][np.argmax(right)]) - mark, True) if np.any(right) else (until - mark, False))
+    return found

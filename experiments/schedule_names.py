@@ -1,20 +1,19 @@
-"""Schedules and search strategies by name, and a user's own by `FILE.py:Class`."""
+"""Schedules and scenarios by name, and a schedule of the user's own by `FILE.py:Class`."""
 from __future__ import annotations
 
 from pathlib import Path
 from typing import Any, NamedTuple, cast
 
-from calibrate.probing_search import ProbingSearch
-from calibrate.protocol import Search
 from calibrate.schedule import Schedule
 from calibrate.schedules import ByClock, EveryBeats, GrowingBeats, Never, OnSigns
-from calibrate.searches import ArctangentSearch, ClassroomSearch
 from calibrate.steady_probing import SteadyProbing
-from calibrate.waveform_search import WaveformSearch
 from experiments.messages import value_text
 from experiments.parts_file import load_class
+from experiments.scenarios import SCENARIOS, find_scenario
 from plant.bounds import check_bounds
 from plant.errors import InputError
+
+ALL = "all"
 
 
 class NamedSchedule(NamedTuple):
@@ -25,66 +24,72 @@ class NamedSchedule(NamedTuple):
     about: str
 
 
-class NamedSearch(NamedTuple):
-    """A search strategy and its name."""
-
-    name: str
-    search: Search
-
-
-_LISTED = (
-    NamedSchedule("never", Never(), "one search at the start"),
-    NamedSchedule("every", EveryBeats(), "a short staircase every 40 beats"),
-    NamedSchedule("growing", GrowingBeats(), "intervals grow from 10 to 70 beats while the set point stays"),
-    NamedSchedule("clock", ByClock(), "a short staircase every two minutes"),
-    NamedSchedule("signs", OnSigns(), "when the clamp itself shows that something has changed"),
-    NamedSchedule("steady", SteadyProbing(), "a small probing signal in the clamp, without interruption"),
-)
-SCHEDULES: dict[str, NamedSchedule] = {named.name: named for named in _LISTED}
-SEARCHES: dict[str, Search] = {
-    "classroom": ClassroomSearch(), "arctangent": ArctangentSearch(), "waveform": WaveformSearch(),
-    "probing": ProbingSearch(),
-}
+def _listed() -> tuple[NamedSchedule, ...]:
+    every, growing, clock = EveryBeats(), GrowingBeats(), ByClock()
+    return (
+        NamedSchedule("never", Never(), "one search at the start"),
+        NamedSchedule("every", every, f"a short staircase every {every.beats} beats"),
+        NamedSchedule("growing", growing, f"intervals of {growing.shortest} beats, growing to {growing.longest}"),
+        NamedSchedule("clock", clock, f"a short staircase every {clock.every_s:g} s"),
+        NamedSchedule("signs", OnSigns(), "when the clamp itself shows that something has changed"),
+        NamedSchedule("steady", SteadyProbing(), "a small probing signal in the clamp, without interruption"),
+    )
 
 
-def find_schedules(specs: list[str] | None, folder: Path) -> tuple[NamedSchedule, ...]:
-    """Schedules by name or `FILE.py:Class` (relative to `folder`), in the order given; all named ones without any.
+SCHEDULES: dict[str, NamedSchedule] = {named.name: named for named in _listed()}
+
+
+def find_schedules(text: str, folder: Path) -> tuple[NamedSchedule, ...]:
+    """Schedules of a list like `never,growing,mine.py:Mine` (files relative to `folder`), or all the built-in ones.
 
     A user's own is made with its default parameters and named after its class. Raises InputError.
     """
-    if not specs:
-        return _LISTED
+    specs = _parts(text, "--schedules")
+    if specs == [ALL]:
+        return tuple(SCHEDULES.values())
     found = tuple(_schedule(spec, folder) for spec in specs)
-    names = [named.name for named in found]
-    for name in names:
-        if names.count(name) > 1:
-            raise InputError(f"--schedule {value_text(name)} is given twice")
+    _once([named.name for named in found], "--schedules")
     return found
 
 
-def find_search(spec: str, folder: Path) -> NamedSearch:
-    """A search strategy by name or `FILE.py:Class`. Raises InputError."""
-    if spec in SEARCHES:
-        return NamedSearch(spec, SEARCHES[spec])
-    return NamedSearch(spec.rpartition(":")[2], cast(Search, _own("--strategy", spec, folder, "search", SEARCHES)))
+def find_scenarios(text: str) -> tuple[str, ...]:
+    """Names of scenarios of a list like `cold,pain`, or all of them. Raises InputError."""
+    specs = _parts(text, "--scenarios")
+    if specs == [ALL]:
+        return tuple(SCENARIOS)
+    found = tuple(find_scenario(spec).name for spec in specs)
+    _once(list(found), "--scenarios")
+    return found
+
+
+def _parts(text: str, option: str) -> list[str]:
+    specs = [spec.strip() for spec in text.split(",")]
+    if not all(specs):
+        raise InputError(f"{option} {value_text(text)}: write names with commas between them, or all")
+    return specs
+
+
+def _once(names: list[str], option: str) -> None:
+    for name in names:
+        if names.count(name) > 1:
+            raise InputError(f"{option}: {value_text(name)} is given twice")
 
 
 def _schedule(spec: str, folder: Path) -> NamedSchedule:
     if spec in SCHEDULES:
         return SCHEDULES[spec]
-    own = cast(Schedule, _own("--schedule", spec, folder, "program", SCHEDULES))
+    own = cast(Schedule, _own(spec, folder))
     return NamedSchedule(type(own).__name__, own, "your own")
 
 
-def _own(option: str, spec: str, folder: Path, method: str, known: dict[str, Any]) -> object:
-    """An object of a user's class, with its default parameters."""
+def _own(spec: str, folder: Path) -> object:
+    """A schedule of a user's class, with its default parameters."""
+    said = f"--schedules {value_text(spec)}"
     if ".py:" not in spec:
-        names = ", ".join(known)
-        raise InputError(f"{option} {value_text(spec)}: use one of {names}, or FILE.py:Class for your own")
-    kind: Any = load_class(spec, folder, option)
-    said = f"{option} {value_text(spec)}"
-    if not callable(getattr(kind, method, None)):
-        raise InputError(f"{said}: the class has no method {method}")
+        raise InputError(f"{said}: use some of {', '.join(SCHEDULES)}, all, or FILE.py:Class for your own")
+    kind: Any = load_class(spec, folder, "--schedules")
+    if not callable(getattr(kind, "program", None)):
+        raise InputError(f"{said}: the class has no method program(instrument, search, diary)")
     try:
         made = kind()
     except Exception as error:  # the class is the user's own code

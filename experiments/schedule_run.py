@@ -1,20 +1,20 @@
-"""One schedule in one scenario on a batch of fingers: the surroundings, the run, and what the waveform was worth.
+"""One finger in one scenario under one schedule after the other: the surroundings, the runs, what they were worth.
 
 Surroundings are kept in single precision and the waveform is reduced to beats as it comes, so that an hour on a tick
 of a millisecond takes some 30 MB a finger.
 """
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
-from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibrate.display import shown_waveform
-from calibrate.protocol import Instrument, Search
-from calibrate.schedule import Diary, Program, Schedule
+from calibrate.protocol import FAILURES, Instrument, Search
+from calibrate.schedule import Diary, Entry, Schedule
 from experiments.coupled import Inputs
 from experiments.finger import Finger, on_finger
 from experiments.messages import one_line
@@ -23,31 +23,30 @@ from experiments.scenarios import scenario_inputs
 from experiments.schedule_metrics import BeatLog, Reference, Samples, reference
 from experiments.session import COLUMN, Diverged, OutOfTime, Session
 
-BATCH = 8  # fingers that are run together
-STEPS = 5  # Runge–Kutta steps a tick: against 12, no figure of the wrist rig moves by more than its own noise
 IN_TIME, GAVE_UP, DIVERGED, BROKE = "in time", "gave up", "diverged", "broke"
-Mark = tuple[float, str]
 
 
-class Batch(NamedTuple):
-    """One unit of work."""
+class Task(NamedTuple):
+    """One unit of work: a finger in a scenario, and the schedules that it is put through."""
 
     rig: Rig
     instrument: Instrument
+    steps: int  # Runge–Kutta steps a tick
     search: Search
-    schedule: Schedule
+    schedules: tuple[Schedule, ...]
     scenario: str
-    fingers: tuple[Finger, ...]
+    finger: Finger
     seconds: float
 
 
 class ScheduleRun(NamedTuple):
-    """What one finger came to."""
+    """What one schedule came to."""
 
     figures: Samples  # by METRICS
     course: NDArray[np.float32]  # (3, bins): error [mmHg], share of time shown, tone
     ended: str  # 'in time', or how the run ended before: 'gave up: …', 'diverged: …', 'broke: …'
-    marks: tuple[Mark, ...]  # (time in s, what happened)
+    failures: dict[str, int]  # by name
+    marks: tuple[tuple[float, str], ...]  # (time in s, what happened)
     diary: tuple[tuple[float, str, float, str], ...]  # time [s], what, moved [mmHg], why
 
 
@@ -68,68 +67,76 @@ class Story(NamedTuple):
 
     inputs: SparseInputs
     true: Reference
-    marks: tuple[Mark, ...]
+    marks: tuple[tuple[float, str], ...]
 
 
-class Lane(NamedTuple):
-    """One finger on its way."""
-
-    rig: Rig  # on the finger
-    inputs: SparseInputs
-    seed: int
-    program: Program
-    log: BeatLog
-    diary: Diary
-
-
-def run_batch(
-    batch: Batch, stopped: Callable[[], bool] = lambda: False, advance: Callable[[float], None] = lambda seconds: None
+def run_task(
+    task: Task, stopped: Callable[[], bool] = lambda: False, advance: Callable[[float], None] = lambda seconds: None
 ) -> list[ScheduleRun]:
-    """Run a batch to its end, one result a finger. Raises Stopped once `stopped` says so, InputError for a bad finger.
+    """Put a finger through each schedule. Raises Stopped once `stopped` says so, InputError for a bad finger.
 
-    `advance` is called with the simulated seconds of each step. What a run came to depends on its finger alone, not on
-    those beside it.
+    `advance` is called with the simulated seconds of each step. Beats, tone and noise are the same for all schedules:
+    the finger's own seed makes them.
     """
-    stories = [story(batch.rig, finger, batch.scenario, batch.seconds) for finger in batch.fingers]
-    lanes = []
-    for finger, told in zip(batch.fingers, stories, strict=True):
-        diary = Diary()
-        program = batch.schedule.program(batch.instrument, batch.search, diary)
-        log = BeatLog(told.true, batch.rig.timing.period_s)
-        lanes.append(Lane(on_finger(batch.rig, finger), told.inputs, finger.seed, program, log, diary))
-    return [
-        _result(lane, told, ended, batch.seconds)
-        for (lane, ended), told in zip(follow(lanes, batch.instrument, stopped, advance), stories, strict=True)
-    ]
+    rig = on_finger(task.rig, task.finger)
+    told = story(rig, task.finger, task.scenario, task.seconds)
+    return [_run(task, rig, told, schedule, stopped, advance) for schedule in task.schedules]
 
 
-def follow(
-    lanes: list[Lane], instrument: Instrument, stopped: Callable[[], bool], advance: Callable[[float], None]
-) -> Iterable[tuple[Lane, str]]:
-    """Run each lane's program to its end: (lane, how it ended). This alone knows how ticks are made."""
-    for lane in lanes:
-        session = Session(lane.rig, lane.inputs, lane.seed, STEPS, keep=False)
-        yield lane, _follow_one(lane, session, instrument, stopped, advance)
+def story(rig: Rig, finger: Finger, scenario: str, seconds: float) -> Story:
+    """A scenario on a finger by the finger's own seed. Raises InputError."""
+    told = scenario_inputs(
+        scenario, finger.pressure, finger.tone, finger.light.ambient, rig.timing.period_s, seconds, finger.seed)
+    pressure, tone, ambient = (_single(v) for v in (told.arterial_mmHg, told.tone, told.ambient))
+    if np.ptp(ambient) == 0.0:
+        ambient = np.broadcast_to(ambient[:1], ambient.shape)  # a number, however long the run
+    true = reference(pressure, tone, finger.artery, finger.fit.transmission, rig.timing.period_s)
+    return Story(SparseInputs(pressure, tone, ambient), true, tuple(told.marks))
 
 
-def _follow_one(
-    lane: Lane, session: Session, instrument: Instrument, stopped: Callable[[], bool], advance: Callable[[float], None]
+def _single(values: Samples) -> Any:
+    return values.astype(np.float32)
+
+
+def _run(
+    task: Task, rig: Rig, told: Story, schedule: Schedule, stopped: Callable[[], bool], advance: Callable[[float], None]
+) -> ScheduleRun:
+    diary, log = Diary(), BeatLog(told.true, rig.timing.period_s)
+    session = Session(rig, told.inputs, task.finger.seed, task.steps, keep=False)
+    ended = _follow(task, session, schedule, diary, log, stopped, advance)
+    if ended != IN_TIME:
+        log.pass_time(len(told.inputs.arterial_mmHg) - 1)
+    failures = failure_names(diary.entries, ended)
+    counts = {what: sum(e.what == what for e in diary.entries) for what in ("search", "recalibration")}
+    return ScheduleRun(
+        log.figures([time for time, _ in told.marks], counts | {"failures": sum(failures.values())}),
+        log.course(told.inputs.tone), ended, failures, told.marks,
+        tuple((float(e.time_s), e.what, float(e.moved_mmHg), e.why) for e in diary.entries),
+    )
+
+
+def _follow(
+    task: Task, session: Session, schedule: Schedule, diary: Diary, log: BeatLog, stopped: Callable[[], bool],
+    advance: Callable[[float], None],
 ) -> str:
+    """Run a schedule's program to its end, and say how it ended."""
+    instrument = task.instrument
     try:
-        request = next(lane.program)
+        program = schedule.program(instrument, task.search, diary)
+        request = next(program)
         while not stopped():
             seen = session.ask(request, instrument)
-            lane.log.add(shown_waveform(request, seen, instrument), _highest(session))
+            log.add(shown_waveform(request, seen, instrument), _highest(session))
             advance(len(seen.light) * instrument.period_s)
-            request = lane.program.send(seen)
+            request = program.send(seen)
     except Diverged:
         highest = _highest(session)
-        lane.log.add(np.full(len(session.blocks[-1]), np.nan), highest)
-        return f"{DIVERGED}: cuff pressure went to {highest:.4g} mmHg at {lane.log.ticks * instrument.period_s:.3f} s"
+        log.add(np.full(len(session.blocks[-1]), np.nan), highest)
+        return f"{DIVERGED}: cuff pressure went to {highest:.4g} mmHg at {log.ticks * instrument.period_s:.3f} s"
     except OutOfTime:
         return IN_TIME
     except StopIteration as end:
-        return f"{GAVE_UP}: {getattr(end.value, 'message', end.value)}"
+        return one_line(f"{GAVE_UP}: {getattr(end.value, 'message', end.value)}", 300)
     except MemoryError:
         raise
     except Exception as error:  # a schedule may be the user's own code; one that breaks is a result like any other
@@ -138,39 +145,33 @@ def _follow_one(
 
 
 def _highest(session: Session) -> float:
-    """Highest cuff pressure of the last request, whose ticks are then forgotten."""
-    rows = session.blocks[-1]
-    del session.blocks[:-1]
-    return float(np.max(rows[:, COLUMN["cuff_mmHg"]]))
+    return float(np.max(session.blocks[-1][:, COLUMN["cuff_mmHg"]]))
 
 
-def _result(lane: Lane, told: Story, ended: str, seconds: float) -> ScheduleRun:
+def failure_names(entries: Iterable[Entry], ended: str) -> dict[str, int]:
+    """How often what went wrong: named failures of searches and looks, why a clamp was lost, and an early end.
+
+    A new search says why it was needed; where that was noted as a failed look already, it counts once.
+    """
+    found: dict[str, int] = {}
+    noted: set[str] = set()
+    for place, entry in enumerate(entries):
+        if entry.what == "failed":
+            noted.add(entry.why)
+        if entry.what == "failed" or (entry.what == "search" and place > 0 and entry.why not in {*noted, "start"}):
+            name = reason_of(entry.why)
+            found[name] = found.get(name, 0) + 1
+        if entry.what == "search":
+            noted.clear()
     if ended != IN_TIME:
-        lane.log.pass_time(len(told.inputs.arterial_mmHg) - 1)
-    counts: dict[str, int] = {}
-    for entry in lane.diary.entries:
-        counts[entry.what] = counts.get(entry.what, 0) + 1
-    return ScheduleRun(
-        lane.log.figures([time for time, _ in told.marks], counts), lane.log.course(told.inputs.tone), ended,
-        told.marks, tuple((float(e.time_s), e.what, float(e.moved_mmHg), e.why) for e in lane.diary.entries),
-    )
+        name = ended.partition(":")[0]
+        found[name] = found.get(name, 0) + 1
+    return found
 
 
-@lru_cache(maxsize=BATCH)  # schedules follow one another on the same fingers
-def _story(finger: Finger, scenario: str, seconds: float, period_s: float) -> Story:
-    told = scenario_inputs(scenario, finger.pressure, finger.tone, finger.light.ambient, period_s, seconds, finger.seed)
-    pressure, tone, ambient = (_single(v) for v in (told.arterial_mmHg, told.tone, told.ambient))
-    if np.ptp(ambient) == 0.0:
-        ambient = np.broadcast_to(ambient[:1], ambient.shape)  # a number, however long the run
-    inputs = SparseInputs(pressure, tone, ambient)
-    true = reference(pressure, tone, finger.artery, finger.fit.transmission, period_s)
-    return Story(inputs, true, tuple(told.marks))
-
-
-def _single(values: NDArray[Any]) -> NDArray[Any]:
-    return values.astype(np.float32)
-
-
-def story(rig: Rig, finger: Finger, scenario: str, seconds: float) -> Story:
-    """A scenario on a finger by the finger's own seed: the same for every schedule. Raises InputError."""
-    return _story(finger, scenario, seconds, rig.timing.period_s)
+def reason_of(message: str) -> str:
+    """The name of a failure from its message: a key of FAILURES, or the message without its figures."""
+    for name, (what, _) in FAILURES.items():
+        if message.startswith(what):
+            return name
+    return one_line(re.split(r"[(:]", message)[0].strip(), 60)
