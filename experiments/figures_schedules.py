@@ -8,7 +8,7 @@ import numpy as np
 
 from experiments.figure_style import AMBER, BLUE, GREEN, GREY, ORANGE, SKY, VIOLET, new_figure, stamp, tidy
 from experiments.schedule_metrics import METRIC, BIN_s, LARGE_mmHg
-from experiments.schedule_report import ALL, YARDSTICK, Row, efficient
+from experiments.schedule_report import TOGETHER, YARDSTICK, Row, efficient
 from experiments.schedule_run import ScheduleRun
 from experiments.schedule_study import Study
 
@@ -35,8 +35,8 @@ def frontier_figure(rows: list[Row], title: str) -> Any:
         axes.set_xscale("log")
         axes.set_yscale("log")
         tidy(axes, "", "")
-        axes.set_title("all scenarios together" if scenario == ALL else scenario, fontsize=10, loc="left",
-                       fontweight="bold" if scenario == ALL else "normal")
+        axes.set_title("all scenarios together" if scenario == TOGETHER else scenario, fontsize=10, loc="left",
+                       fontweight="bold" if scenario == TOGETHER else "normal")
     if shown:  # the axes are shared: their ranges come first, labels are placed by them
         panels[0].set_xlim(0.6 * 100 * min(r.lost_share for r in shown), 3.0 * 100 * max(r.lost_share for r in shown))
         panels[0].set_ylim(0.7 * min(r.rms_mmHg for r in shown), 1.5 * max(r.rms_mmHg for r in shown))
@@ -122,7 +122,7 @@ def course_figure(study: Study, scenario: int | None = None, finger: int | None 
         scenario = plan.scenarios.index(PREFERRED) if PREFERRED in plan.scenarios else 0
     if finger is None:
         finger = chosen_finger(study, scenario)
-    runs = [study.runs[i, scenario, finger] for i in range(len(plan.schedules))]
+    runs = [study.run(i, scenario, finger) for i in range(len(plan.schedules))]
     figure = new_figure(11.0, 1.7 + 1.25 * len(runs) + 0.6)
     panels = figure.subplots(len(runs) + 1, 1, sharex=True, gridspec_kw={"height_ratios": [1.1] + [1.0] * len(runs)})
     top = panels[0]
@@ -148,7 +148,7 @@ def course_figure(study: Study, scenario: int | None = None, finger: int | None 
         tidy(axes, "time (min)" if place == len(runs) - 1 else "", "mmHg")
     panels[-1].set_xlim(0.0, plan.seconds / 60.0)
     figure.suptitle(
-        f"{plan.rig.name}, {plan.fingers[finger].name}, scenario {plan.scenarios[scenario]}: error of the shown mean "
+        f"{plan.rig.name}, {study.fingers[finger].name}, scenario {plan.scenarios[scenario]}: error of the shown mean "
         f"pressure\nshaded: within ±{LARGE_mmHg:g} mmHg; black at the bottom: no waveform",
         fontsize=11, x=0.01, ha="left")
     figure.align_ylabels()

@@ -1,20 +1,18 @@
-"""A comparison of schedules as a table, as JSON, and as labelled data: lost time against error."""
+"""A comparison of schedules summed up: a row for each scenario and schedule, the efficient frontier, the yardstick."""
 from __future__ import annotations
 
-import json
 import math
-from pathlib import Path
+from collections import Counter
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from experiments.output import plain
-from experiments.schedule_metrics import METRIC, METRICS, BIN_s, LARGE_mmHg
-from experiments.schedule_run import IN_TIME
+from experiments.schedule_metrics import METRIC, METRICS, LARGE_mmHg, STAYS_s
+from experiments.schedule_run import IN_TIME, ScheduleRun
 from experiments.schedule_study import Study
 
-ALL = "all"  # scenarios together
+TOGETHER = "all"  # scenarios together
 YARDSTICK = "growing"  # the schedule that others are held against, where it is among them
 TROUBLES_SHOWN = 5
 
@@ -33,37 +31,44 @@ class Row(NamedTuple):
     diastolic: tuple[float, float]
     arterial_mean: tuple[float, float]  # against true arterial pressure
     arterial_rms_mmHg: float
-    lost_share: float
+    lost_share: float  # mean of fingers
+    first_waveform_s: float
     interruptions_per_h: float
     large_share: float
     longest_large_s: float  # of the worst finger
-    recovery_s: float  # mean of fingers, worst event of each
+    recovery_s: float  # mean of fingers, worst event of each; what never recovered counts with all of its time
+    unrecovered: float  # events a finger
     highest_mmHg: float
     searches: float  # mean a finger
     recalibrations: float
-    failures: float
+    failures: dict[str, int]  # of all fingers, by name
     efficient: bool = False  # on the frontier: no other schedule has less error at no more lost time
 
 
 def rows_of(study: Study) -> list[Row]:
     """One row a scenario and schedule, then those of all scenarios together; frontier marked."""
-    figures, plan = study.figures(), study.plan
-    rows: list[Row] = []
-    groups = [(name, figures[:, [j]]) for j, name in enumerate(plan.scenarios)]
+    plan, places = study.plan, range(len(study.plan.scenarios))
+    groups = [(name, [place]) for place, name in zip(places, plan.scenarios, strict=True)]
     if len(plan.scenarios) > 1:
-        groups.append((ALL, figures))
-    for scenario, part in groups:
-        some = [_row(scenario, named.name, part[i].reshape(-1, len(METRICS))) for i, named in enumerate(plan.schedules)]
-        best = efficient([(r.lost_share, r.rms_mmHg) for r in some])
-        rows += [r._replace(efficient=i in best) for i, r in enumerate(some)]
+        groups.append((TOGETHER, list(places)))
+    rows: list[Row] = []
+    for scenario, some in groups:
+        found = [
+            row_of(scenario, named.name, [study.run(i, j, k) for j in some for k in range(len(study.fingers))])
+            for i, named in enumerate(plan.schedules)
+        ]
+        best = efficient([(r.lost_share, r.rms_mmHg) for r in found])
+        rows += [r._replace(efficient=i in best) for i, r in enumerate(found)]
     return rows
 
 
-def _row(scenario: str, schedule: str, figures: NDArray[np.float64]) -> Row:
+def row_of(scenario: str, schedule: str, runs: list[ScheduleRun]) -> Row:
+    """The runs of one schedule summed up."""
+    figures = np.array([run.figures for run in runs], float).reshape(len(runs), len(METRICS))
     heard = figures[figures[:, METRIC["beats"]] > 0]
 
-    def of(name: str, how: Any = np.mean, among: NDArray[np.float64] = figures) -> float:
-        values = among[:, METRIC[name]]
+    def of(name: str, how: Any = np.mean) -> float:
+        values = figures[:, METRIC[name]]
         values = values[np.isfinite(values)]
         return float(how(values)) if len(values) else math.nan
 
@@ -78,8 +83,9 @@ def _row(scenario: str, schedule: str, figures: NDArray[np.float64]) -> Row:
         scenario, schedule, len(figures), len(figures) - len(heard), math.sqrt(of("mean_rms_ideal", _mean_square)),
         of("mean_rms_ideal", np.median), error("systolic"), error("mean"), error("diastolic"),
         error("mean", "arterial"), math.sqrt(of("mean_rms_arterial", _mean_square)), of("lost_share"),
-        float(figures[:, METRIC["interruptions"]].sum() / hours), of("large_share"), of("longest_large", np.max),
-        of("recovery"), of("highest_cuff", np.max), of("searches"), of("recalibrations"), of("failures"),
+        of("first_waveform"), float(figures[:, METRIC["interruptions"]].sum() / hours), of("large_share"),
+        of("longest_large", np.max), of("recovery"), of("unrecovered"), of("highest_cuff", np.max), of("searches"),
+        of("recalibrations"), dict(sum((Counter(run.failures) for run in runs), Counter[str]())),
     )
 
 
@@ -125,30 +131,27 @@ def troubles(study: Study) -> list[str]:
     """Runs that did not go on to their end, one line each."""
     plan = study.plan
     return [
-        f"{plan.scenarios[j]}, {plan.schedules[i].name}, {plan.fingers[k].name}: {run.ended}"
-        for (i, j, k), run in sorted(study.runs.items()) if run.ended != IN_TIME
+        f"{plan.scenarios[j]}, {plan.schedules[i].name}, {study.fingers[k].name}: {run.ended}"
+        for (j, k), runs in sorted(study.runs.items()) for i, run in enumerate(runs) if run.ended != IN_TIME
     ]
 
 
-def study_lines(study: Study, rows: list[Row]) -> list[str]:
-    """The table for people."""
+def lines_before(study: Study) -> list[str]:
+    """What stands above the table."""
     plan = study.plan
-    lines = [
-        f"{plan.rig.name}: {len(plan.schedules)} schedules × {len(plan.scenarios)} scenarios × {len(plan.fingers)} "
-        f"fingers, {plan.seconds / 60:g} min each; search: {plan.search.name}",
-        "error of beats against the ideal clamp [mmHg]; lost: time without waveform; * on the efficient frontier",
-        "",
-        f"{'scenario':12s} {'schedule':12s}   {'rms':>5s} {'median':>6s}  {'mean':>12s}  {'systolic':>12s}  "
-        f"{'diastolic':>12s}  {'lost':>6s} {'gaps/h':>6s} {f'>{LARGE_mmHg:g} for':>7s} {'recovery':>8s} {'fails':>5s}",
+    return [
+        f"{plan.rig.name}: {len(plan.schedules)} schedules × {len(plan.scenarios)} scenarios × {len(study.fingers)} "
+        f"fingers ({plan.group}, seed {plan.seed}), {plan.seconds / 60:g} min each",
+        "Errors of beats shown, against an ideal clamp at the unloaded volume [mmHg]: rms of the mean pressure; "
+        "bias ± SD.",
+        f"lost: time without waveform; longest: with more than {LARGE_mmHg:g} mmHg of error, worst finger; back: to "
+        f"less and for {STAYS_s:g} s, > where an event never was; * efficient",
     ]
-    last = ""
-    for row in rows:
-        if row.scenario != last and last:
-            lines.append("")
-        lines.append(_line(row, "" if row.scenario == last else row.scenario))
-        last = row.scenario
-    lines.append("")
-    lines += [
+
+
+def lines_after(study: Study, rows: list[Row]) -> list[str]:
+    """What stands below the table."""
+    lines = [
         f"{a.scenario}: {a.schedule} has {a.error_ratio:.2f} of {YARDSTICK}'s error, at {100 * a.lost_share:.1f} % "
         f"lost time against {100 * a.yardstick_lost_share:.1f} %"
         for a in against_yardstick(rows)
@@ -158,70 +161,67 @@ def study_lines(study: Study, rows: list[Row]) -> list[str]:
     if len(bad) > TROUBLES_SHOWN:
         lines.append(f"… and {len(bad) - TROUBLES_SHOWN} more runs that ended before their time")
     if study.reused:
-        lines.append(f"{study.reused} of {len(study.runs)} runs were there already")
+        lines.append(f"{study.reused} of {len(study.plan.schedules) * len(study.runs)} runs were there already")
     return lines
 
 
-def _line(row: Row, scenario: str) -> str:
-    def pair(error: tuple[float, float]) -> str:
-        return f"{error[0]:+6.2f} ±{error[1]:5.2f}" if math.isfinite(error[0]) else f"{'–':>13s}"
+def table(rows: list[Row]) -> Any:
+    """A rich table, one line a scenario and schedule."""
+    from rich.box import SIMPLE_HEAD
+    from rich.table import Table
 
-    silent = f"  {row.silent} of {row.fingers} without a beat" if row.silent else ""
-    return (f"{scenario:12s} {row.schedule:12s} {'*' if row.efficient else ' '} {_number(row.rms_mmHg, 5, 2)} "
-            f"{_number(row.median_mmHg, 6, 2)} {pair(row.mean)} {pair(row.systolic)} {pair(row.diastolic)}  "
-            f"{100 * row.lost_share:4.1f} % {row.interruptions_per_h:6.1f} {_number(row.longest_large_s, 5, 0)} s "
-            f"{_number(row.recovery_s, 6, 0)} s {row.failures:5.2f}{silent}")
+    found = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False)
+    trouble = any(row.failures or row.silent for row in rows)
+    for head in ("scenario", "schedule", "", "rms", "mean", "systolic", "diastolic", "lost", "gaps/h", "longest",
+                 "back", *(["failures"] if trouble else [])):
+        left = head in ("scenario", "schedule", "", "failures")
+        found.add_column(head, justify="left" if left else "right", no_wrap=head != "failures")
+    for place, row in enumerate(rows):
+        first = place == 0 or rows[place - 1].scenario != row.scenario
+        last = place + 1 == len(rows) or rows[place + 1].scenario != row.scenario
+        cells = [row.scenario if first else "", row.schedule, "*" if row.efficient else "", _number(row.rms_mmHg, 2),
+                 _pair(row.mean), _pair(row.systolic), _pair(row.diastolic), f"{100 * row.lost_share:.1f} %",
+                 f"{row.interruptions_per_h:.1f}", _number(row.longest_large_s, 0, " s"),
+                 f"{'>' if row.unrecovered > 0.0 else ''}{_number(row.recovery_s, 0, ' s')}"]
+        found.add_row(*cells, *([_failures(row)] if trouble else []), end_section=last)
+    return found
 
 
-def _number(value: float, width: int, digits: int) -> str:
-    return f"{value:{width}.{digits}f}" if math.isfinite(value) else f"{'–':>{width}s}"
+def _pair(error: tuple[float, float]) -> str:
+    return f"{error[0]:+.1f} ±{error[1]:4.1f}" if math.isfinite(error[0]) else "–"
+
+
+def _number(value: float, digits: int, unit: str = "") -> str:
+    return f"{value:.{digits}f}{unit}" if math.isfinite(value) else "–"
+
+
+def _failures(row: Row) -> str:
+    silent = [f"{row.silent} of {row.fingers} silent"] if row.silent else []
+    return ", ".join([*silent, *(f"{count} {name}" for name, count in sorted(row.failures.items()))])
+
+
+def print_table(study: Study, rows: list[Row]) -> None:
+    """The table for people on standard output, no narrower than it needs to be."""
+    from rich.console import Console
+
+    console, body = Console(highlight=False, markup=False), table(rows)
+    console.width = max(console.width, console.measure(body, options=console.options.update(width=250)).maximum)
+    for line in lines_before(study):
+        console.print(line, soft_wrap=True)
+    console.print()
+    console.print(body)
+    for line in lines_after(study, rows):
+        console.print(line, soft_wrap=True)
 
 
 def study_json(study: Study, rows: list[Row]) -> dict[str, Any]:
     """All of it but the single runs, which are in the NetCDF file."""
     plan = study.plan
     return {
-        "rig": plan.rig.name, "strategy": plan.search.name, "minutes": plan.seconds / 60.0,
+        "rig": plan.rig.name, "search": repr(plan.search), "minutes": plan.seconds / 60.0, "group": plan.group,
+        "steps_a_tick": study.steps,
         "schedules": {s.name: {"about": s.about, "parameters": repr(s.schedule)} for s in plan.schedules},
-        "scenarios": list(plan.scenarios), "fingers": [f.name for f in plan.fingers],
+        "scenarios": list(plan.scenarios), "fingers": [f.name for f in study.fingers],
         "rows": [row._asdict() for row in rows], "against_growing": [a._asdict() for a in against_yardstick(rows)],
         "ended_early": troubles(study),
     }
-
-
-def as_dataset(study: Study, document: dict[str, Any]) -> Any:
-    """An xarray Dataset over schedule, scenario, finger and metric, with units and provenance as attributes."""
-    import xarray
-
-    plan = study.plan
-    runs = ("schedule", "scenario", "finger")
-    shape = (len(plan.schedules), len(plan.scenarios), len(plan.fingers))
-    bins = math.ceil(plan.seconds / BIN_s)
-    courses = np.full((*shape, 3, bins), np.nan, np.float32)
-    ended = np.full(shape, "", object)
-    for key, run in study.runs.items():
-        width = min(run.course.shape[1], bins)
-        courses[key][:, :width] = run.course[:, :width]
-        ended[key] = run.ended
-    data = {
-        "figure": ((*runs, "metric"), study.figures(), {"long_name": "figures of a run", "units": "see unit"}),
-        "error": ((*runs, "time"), courses[..., 0, :],
-                  {"units": "mmHg", "long_name": "mean-pressure error against the ideal clamp"}),
-        "shown": ((*runs, "time"), courses[..., 1, :], {"units": "1", "long_name": "share of time with a waveform"}),
-        "tone": ((*runs, "time"), courses[..., 2, :], {"units": "1", "long_name": "vasomotor tone"}),
-        "ended": (runs, ended.astype(str), {"long_name": "how the run ended"}),
-    }
-    coordinates = {
-        "schedule": [s.name for s in plan.schedules], "scenario": list(plan.scenarios),
-        "finger": [f.name for f in plan.fingers], "metric": [m.name for m in METRICS],
-        "unit": ("metric", [m.unit for m in METRICS]), "meaning": ("metric", [m.meaning for m in METRICS]),
-        "time": ("time", (np.arange(bins) + 0.5) * BIN_s, {"units": "s"}),
-    }
-    attributes = {"rig": plan.rig.name, "strategy": plan.search.name, "run_seconds": plan.seconds,
-                  "about": json.dumps(plain(document), ensure_ascii=False)}
-    return xarray.Dataset(data, coordinates, attributes)
-
-
-def write_dataset(path: Path, study: Study, document: dict[str, Any]) -> None:
-    """Classic NetCDF, which every reader knows."""
-    as_dataset(study, document).to_netcdf(path, engine="scipy")
