@@ -149,7 +149,8 @@ def course_figure(study: Study, scenario: int | None = None, finger: int | None 
     panels[-1].set_xlim(0.0, plan.seconds / 60.0)
     figure.suptitle(
         f"{plan.rig.name}, {study.fingers[finger].name}, scenario {plan.scenarios[scenario]}: error of the shown mean "
-        f"pressure\nshaded: within ±{LARGE_mmHg:g} mmHg; black at the bottom: no waveform",
+        f"pressure\ngrey stripes: no waveform, lighter where it was gone for a part of {BIN_s:g} s; dashed: "
+        f"±{LARGE_mmHg:g} mmHg",
         fontsize=11, x=0.01, ha="left")
     figure.align_ylabels()
     stamp(figure, "scenario and finger are invented")
@@ -162,11 +163,14 @@ def _time(run: ScheduleRun) -> Any:
 
 def _course(axes: Any, run: ScheduleRun, colour: str, reach: float) -> None:
     time, (error, shown, _) = _time(run), run.course
-    axes.axhspan(-LARGE_mmHg, LARGE_mmHg, color="0.93", linewidth=0)
+    lost = np.nan_to_num(1.0 - shown)
+    bars = axes.bar(time, 2.2 * reach, BIN_s / 60.0, bottom=-1.1 * reach, linewidth=0, zorder=0)
+    for bar, share in zip(bars, lost.tolist(), strict=True):
+        bar.set_facecolor((0.3, 0.3, 0.3, 0.75 * max(min(share, 1.0), 0.0)))
+    for level in (-LARGE_mmHg, LARGE_mmHg):
+        axes.axhline(level, color="0.5", linewidth=0.8, linestyle="--")
     axes.axhline(0.0, color="0.5", linewidth=0.8)
-    axes.plot(time, np.clip(error, -reach, reach), color=colour, linewidth=1.7)
+    axes.plot(time, np.clip(error, -reach, reach), color=colour, linewidth=1.8)
     beyond = np.abs(error) > reach
     axes.plot(time[beyond], np.sign(error[beyond]) * reach, color=colour, marker=".", markersize=4, linestyle="none")
-    axes.set_ylim(-1.3 * reach, 1.1 * reach)
-    half = 0.5 * BIN_s / 60.0
-    axes.bar(time, 0.16 * reach * (1.0 - shown), 2.0 * half, bottom=-1.3 * reach, color="black", linewidth=0)
+    axes.set_ylim(-1.1 * reach, 1.1 * reach)
