@@ -15,8 +15,9 @@ from plant.errors import InputError
 def load_class(spec: str, folder: Path, where: str, verbs: tuple[Verb, ...] = (), in_kernel: bool = True) -> type:
     """Import `FILE.py:Class` (relative to `folder`) and return the class; the file registers its own `verbs`.
 
-    Compiled code is cached under a key that includes the file, unless it has no part `in_kernel`. Raises InputError when file or class is missing, when
-    the file itself fails, when a parameter is not declared, or a verb not registered.
+    Compiled code is cached under a key that includes the file, unless it has no part `in_kernel`. Raises InputError
+    when file or class is missing, when the file itself fails, when a parameter is not declared, or a verb not
+    registered.
     """
     name, _, class_name = spec.partition(":")
     said = f"{where} = {value_text(spec)}"

@@ -64,7 +64,7 @@ def finger():
 
 @pytest.fixture(scope="module")
 def task(wrist, finger):
-    return Task(wrist, instrument_of(wrist), 3, ProbingSearch(), (Never(), GrowingBeats()), "pain", finger, 90.0)
+    return Task(wrist, instrument_of(wrist), 2, ProbingSearch(), (Never(), GrowingBeats()), "pain", finger, 90.0)
 
 
 @pytest.fixture(scope="module")
