@@ -31,7 +31,7 @@ def schedules_job(
         raise InputError("--full takes the better part of an hour: give it an --out DIR, where it can be resumed")
     rig = load_rig(rig_name, settings)
     plan = _plan(rig, schedules, scenarios, fingers, minutes, group, seed, full)
-    bounded("--workers", workers or 1, 1, MOST_WORKERS)
+    bounded("--workers", 1 if workers is None else workers, 1, MOST_WORKERS)
     with OutputFolder.open(out) as folder:
         study = _run(plan, workers or cores(), folder.path / KEPT if folder else None, as_json)
         rows = rows_of(study)

@@ -19,12 +19,12 @@ def process(*arguments, **more):
 def test_without_a_command_there_is_help(cuffloop):
     said = cuffloop()
     assert said.status == 0 and said.err == "" and said == cuffloop("--help")
-    for name in ("check", "simulate", "margins", "rigs"):
+    for name in ("check", "simulate", "margins", "schedules", "rigs"):
         assert name in said.out
     assert "Not a medical device" in " ".join(said.out.split())
 
 
-@pytest.mark.parametrize("name", ["check", "simulate", "margins", "rigs"])
+@pytest.mark.parametrize("name", ["check", "simulate", "margins", "schedules", "rigs"])
 def test_every_command_has_help(cuffloop, name):
     said = cuffloop(name, "--help")
     assert said.status == 0 and said.out.startswith(f"Usage: cuffloop {name}") and "--json" in said.out

@@ -42,7 +42,7 @@ def test_the_table_and_the_files(small):
 
 def test_again_it_is_there_at_once_and_the_same(cuffloop, small):
     """Also with --json, which is all that is printed then."""
-    said, out = small
+    _said, out = small
     before = json.loads((out / "schedules.json").read_text(encoding="utf-8"))
     again = cuffloop(*SMALL, "--out", out, "--json")
     document = json.loads(again.out)
