@@ -18,7 +18,11 @@ ROUND = (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50, 100, 200)  # what is written at log
 MOST_COLUMNS = 4
 HEIGHT_mmHg = 12.0  # of the error axes at most: what is beyond is shown at their edge
 PREFERRED = "cold"  # scenario of the picture over time, where it was run
-LABEL_GAP, LABEL_WIDTH = 11.0, 46.0  # points that a name takes
+SPOTS = (  # where a name may stand: points to the right and up, and which side of it is there
+    (7.0, 0.0, "left"), (-7.0, 0.0, "right"), (0.0, 12.0, "center"), (0.0, -12.0, "center"), (7.0, 10.0, "left"),
+    (7.0, -10.0, "left"), (-7.0, 10.0, "right"), (-7.0, -10.0, "right"), (0.0, 23.0, "center"), (0.0, -23.0, "center"),
+)
+Box = tuple[float, float, float, float]  # left, bottom, right, top in points
 
 
 def frontier_figure(rows: list[Row], title: str) -> Any:
@@ -69,7 +73,7 @@ def _panel(axes: Any, rows: list[Row], names: list[str]) -> None:
             y += [y[-1], points[i][1]]
         axes.plot([*x, right], [*y, y[-1]], color="0.6", linewidth=1.4, zorder=1)
     order = sorted(range(len(rows)), key=lambda i: points[i][1])
-    used: list[tuple[float, float]] = []
+    used: list[Box] = []
     for i in order:
         place = names.index(rows[i].schedule)
         colour, marker = COLOURS[place % len(COLOURS)], MARKERS[place % len(MARKERS)]
@@ -79,23 +83,34 @@ def _panel(axes: Any, rows: list[Row], names: list[str]) -> None:
         _label(axes, rows[i].schedule, i, points, used, i in best)
 
 
-def _label(axes: Any, text: str, place: int, points: list[tuple[float, float]], used: list[tuple[float, float]],
-           bold: bool) -> None:
-    """A name beside its point: on the left where a neighbour is on the right, and up past names it would touch."""
-    box, scale = axes.get_window_extent(), 72.0 / axes.figure.dpi
+def _label(axes: Any, text: str, place: int, points: list[tuple[float, float]], used: list[Box], bold: bool) -> None:
+    """A name beside its point, where it covers the fewest names and points and stays inside the panel."""
+    scale = 72.0 / axes.figure.dpi
     every = scale * axes.transData.transform(points)
-    x, y = every[place].tolist()
-    ahead = every - every[place]
-    crowded = np.any((ahead[:, 0] > 4.0) & (ahead[:, 0] < LABEL_WIDTH) & (np.abs(ahead[:, 1]) < LABEL_GAP))
-    left = bool(crowded) or x > scale * box.x1 - LABEL_WIDTH
-    middle, at = x + (-0.5 if left else 0.5) * LABEL_WIDTH, y
-    for other_middle, other_y in sorted(used, key=lambda p: p[1]):
-        if abs(other_middle - middle) < LABEL_WIDTH and abs(other_y - at) < LABEL_GAP:
-            at = other_y + LABEL_GAP
-    used.append((middle, at))
-    axes.annotate(text, points[place], xytext=(-7 if left else 7, at - y), textcoords="offset points", va="center",
-                  ha="right" if left else "left", fontsize=8.5, fontweight="bold" if bold else "normal", zorder=2,
+    frame = axes.get_window_extent()
+    inside = (scale * frame.x0, scale * frame.y0, scale * frame.x1, scale * frame.y1)
+    width, height = (5.9 if bold else 5.3) * len(text) + 2.0, 11.0
+
+    def box(spot: tuple[float, float, str]) -> Box:
+        (x, y), (right, up, side) = every[place], spot
+        left = x + right - {"left": 0.0, "right": width, "center": 0.5 * width}[side]
+        return left, y + up - 0.5 * height, left + width, y + up + 0.5 * height
+
+    def covered(spot: tuple[float, float, str]) -> float:
+        own = box(spot)
+        marks = [(x - 5.0, y - 5.0, x + 5.0, y + 5.0) for k, (x, y) in enumerate(every.tolist()) if k != place]
+        outside = own[0] < inside[0] or own[1] < inside[1] or own[2] > inside[2] or own[3] > inside[3]
+        return float(4.0 * outside + 3.0 * sum(_meet(own, b) for b in used) + 2.0 * sum(_meet(own, b) for b in marks))
+
+    best = min(SPOTS, key=covered)  # the first of the best
+    used.append(box(best))
+    axes.annotate(text, points[place], xytext=best[:2], textcoords="offset points", va="center", ha=best[2],
+                  fontsize=8.5, fontweight="bold" if bold else "normal", zorder=2,
                   bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8, "alpha": 0.85})
+
+
+def _meet(one: Box, other: Box) -> bool:
+    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
 
 
 def _plain_numbers(axes: Any) -> None:

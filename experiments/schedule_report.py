@@ -144,8 +144,10 @@ def lines_before(study: Study) -> list[str]:
         f"fingers ({plan.group}, seed {plan.seed}), {plan.seconds / 60:g} min each",
         "Errors of beats shown, against an ideal clamp at the unloaded volume [mmHg]: rms of the mean pressure; "
         "bias ± SD.",
-        f"lost: time without waveform; longest: with more than {LARGE_mmHg:g} mmHg of error, worst finger; back: to "
-        f"less and for {STAYS_s:g} s, > where an event never was; * efficient",
+        f"lost: time without waveform; gaps: interruptions; longest: stretch with more than {LARGE_mmHg:g} mmHg of "
+        "error, worst finger;",
+        f"back: from an event to less than that for {STAYS_s:g} s, > where it never came so far; *: on the efficient "
+        "frontier.",
     ]
 
 

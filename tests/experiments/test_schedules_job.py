@@ -97,7 +97,7 @@ def test_help_names_what_there_is(cuffloop):
 def test_interrupted_it_says_what_is_kept(tmp_path):
     """Ctrl-C to the whole group of processes, as a terminal sends it: status 130, whole files, no process left."""
     out = tmp_path / "out"
-    arguments = ["schedules", "--schedules", "never", "--scenarios", "quiet,cold", "--fingers", "4", "--minutes", "30",
+    arguments = ["schedules", "--schedules", "never", "--scenarios", "quiet,cold", "--fingers", "4", "--minutes", "15",
                  "--workers", "2", "--out", str(out)]
     process = subprocess.Popen([sys.executable, "-c", "import experiments.command as c; c.main()", *arguments],
                                stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True)
