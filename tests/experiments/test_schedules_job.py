@@ -99,7 +99,9 @@ def test_interrupted_it_says_what_is_kept(tmp_path):
     out = tmp_path / "out"
     arguments = ["schedules", "--schedules", "never", "--scenarios", "quiet,cold", "--fingers", "4", "--minutes", "15",
                  "--workers", "2", "--out", str(out)]
-    process = subprocess.Popen([sys.executable, "-c", "import experiments.command as c; c.main()", *arguments],
+    code = ("import signal; signal.signal(signal.SIGINT, signal.default_int_handler)\n"  # tests may run in the background
+            "import experiments.command as c; c.main()")
+    process = subprocess.Popen([sys.executable, "-c", code, *arguments],
                                stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True)
     limit = time.monotonic() + 120.0
     while not list((out / "runs").glob("*.npz")) and time.monotonic() < limit:
