@@ -128,6 +128,43 @@ def margins(
 
 
 @app.command()
+def schedules(
+    rig: RigArgument = "wrist",
+    chosen: Annotated[
+        str, typer.Option("--schedules", metavar="NAME,…", help="Some of never, every, growing, clock, signs, steady, "
+                          "FILE.py:Class for one of your own; or all.")
+    ] = "all",
+    scenarios: Annotated[
+        str | None, typer.Option(metavar="NAME,…", help="Some of quiet, cold, pain, hand, warm, drug, pressure, "
+                                 "irregular, light, …; or all 14.  [default: quiet,cold,pain,hand]")
+    ] = None,
+    fingers: Annotated[int | None, typer.Option(**WHOLE, help="Virtual fingers.  [default: 4; --full: 50]")] = None,
+    minutes: Annotated[
+        float | None, typer.Option(**NUMBER, help="Length of each run.  [default: 20; --full: 60]")
+    ] = None,
+    group: Annotated[
+        str, typer.Option(help="Group of fingers: mixed, young, old, cold, warm or low_perfusion.")
+    ] = "mixed",
+    seed: Annotated[int, typer.Option(**WHOLE, help="Seed of fingers, beats and noise.")] = 1,
+    full: Annotated[
+        bool, typer.Option("--full", help="The full comparison: 50 fingers, an hour each, eight scenarios.")
+    ] = False,
+    workers: Annotated[int | None, typer.Option(**WHOLE, help="Processes.  [default: one a core]")] = None,
+    setting: SetOption = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Write pictures, JSON and NetCDF there, and keep finished runs to go on from.")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Compare calibration schedules: lost time against error, in scenarios of tone and circulation."""
+    from experiments.schedules_job import schedules_job
+
+    raise typer.Exit(schedules_job(
+        rig, chosen, scenarios, fingers, minutes, group, seed, full, workers, setting, out, as_json
+    ))
+
+
+@app.command()
 def rigs(
     rig: Annotated[str | None, typer.Argument(help="Show this rig's parameters with units and sources.")] = None,
     setting: SetOption = None,

@@ -125,11 +125,11 @@ class OutputFolder:
     def write_json(self, name: str, document: dict[str, Any]) -> None:
         """One JSON document."""
         text = json.dumps(plain(document), indent=2, ensure_ascii=False) + "\n"
-        self._write(name, lambda path: path.write_text(text, encoding="utf-8"))
+        self.write(name, lambda path: path.write_text(text, encoding="utf-8"))
 
     def write_text(self, name: str, text: str) -> None:
         """One text file."""
-        self._write(name, lambda path: path.write_text(text, encoding="utf-8"))
+        self.write(name, lambda path: path.write_text(text, encoding="utf-8"))
 
     def write_figures(self, figures: dict[str, Callable[[], Any]]) -> None:
         """Draw and save each figure as a PNG."""
@@ -138,9 +138,10 @@ class OutputFolder:
         from experiments.figure_style import save
 
         for name, draw in figures.items():
-            self._write(f"{name}.png", partial(save, draw()))
+            self.write(f"{name}.png", partial(save, draw()))
 
-    def _write(self, name: str, write: Callable[[Path], Any]) -> None:
+    def write(self, name: str, write: Callable[[Path], Any]) -> None:
+        """One file of that name, by a function that is given the path to write to."""
         self.written.append(name)  # first, so that it is cleared away should the writing fail halfway
         path = self.path / name
         try:

@@ -36,7 +36,8 @@ class Session:
     seed: int
     substeps: int
     state: RunState = field(init=False)
-    blocks: list[Samples] = field(default_factory=list)  # every tick so far, by CHANNELS
+    keep: bool = True  # every tick; else only those of the last request, in one place: an hour then needs no memory
+    blocks: list[Samples] = field(default_factory=list)  # every tick so far, or the last request's, by CHANNELS
     diverged: bool = False
 
     def __post_init__(self) -> None:
@@ -45,6 +46,7 @@ class Session:
         self._clock = start_clock(rig.timing, whole, share, self.substeps, rig.plant.transducer.drift_mmHg_h)
         self._firmware = Firmware(design(rig.controller, rig.timing.period_s), rig.stage, rig.filling)
         self._pending = np.zeros(whole + 2)
+        self._place = np.empty((0, len(CHANNELS)))
         around = Surroundings(*(float(v[0]) for v in self.inputs))
         self.state = RunState(initial_state(rig.plant, around), FirmwareState(initial_control(), 0.0, FILL), 0.0, 0)
 
@@ -55,7 +57,7 @@ class Session:
         if at + ticks > len(self.inputs.arterial_mmHg) - 1:
             raise OutOfTime
         orders = orders_of(request, ticks, instrument)
-        rows = np.zeros((ticks, len(CHANNELS)))
+        rows = self._rows(ticks)
         with uninterrupted():
             self.state, status, done = run_ticks(
                 self.rig.plant, self._firmware, self._clock, self.seed, self.inputs.part(at, at + ticks), orders,
@@ -63,10 +65,20 @@ class Session:
             )
         self.diverged = self.diverged or status == DIVERGED
         rows = rows[:done]
+        if not self.keep:
+            self.blocks.clear()
         self.blocks.append(rows)
         if self.diverged:
             raise Diverged
-        return Seen(*(rows[:, COLUMN[name]] for name in ("light", "reading_mmHg", "command", "limited")))
+        signals = (rows[:, COLUMN[name]] for name in ("light", "reading_mmHg", "command", "limited"))
+        return Seen(*(signals if self.keep else (np.array(signal) for signal in signals)))
+
+    def _rows(self, ticks: int) -> Samples:
+        if self.keep:
+            return np.zeros((ticks, len(CHANNELS)))
+        if len(self._place) < ticks:
+            self._place = np.empty((ticks, len(CHANNELS)))
+        return self._place[:ticks]
 
     def follow(self, plan: Plan, instrument: Instrument) -> Outcome:
         """Run a plan to its outcome."""

@@ -9,7 +9,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calibrate.protocol import Failed, Hold, Instrument
-from calibrate.staircase import FALLEN, Staircase, climb, measure, optical_depth, rises, saturated, too_loose
+from calibrate.staircase import (
+    FALLEN,
+    Staircase,
+    climb,
+    lowest_of,
+    measure,
+    optical_depth,
+    rises,
+    saturated,
+    too_loose,
+)
 
 SHARP = {"width_mmHg": 4.0, "pulse_mmHg": 20.0}  # pulsates over a narrow range of pressures only
 
@@ -32,6 +42,14 @@ def test_each_beat_rises_once_and_by_its_size(pulse: Callable[..., np.ndarray], 
     for peak in whole:
         assert np.sum(np.abs(times - peak) < 0.1 * beat_s) == 1
     assert np.median([s for s, _ in found]) == pytest.approx(size, rel=0.1)
+
+
+@given(st.lists(st.floats(-1e3, 1e3), min_size=1, max_size=60), st.data())
+def test_the_lowest_of_a_running_window(values: list[float], data: st.DataObject) -> None:
+    """Exactly the minimum of every window, whatever its width."""
+    width = data.draw(st.integers(1, len(values)))
+    expected = [min(values[i : i + width]) for i in range(len(values) - width + 1)]
+    assert np.array_equal(lowest_of(np.array(values), width), expected)
 
 
 @pytest.mark.parametrize("depth", [np.full(3000, 0.7), np.linspace(1.0, 0.0, 3000), np.zeros(20), np.zeros(0)])

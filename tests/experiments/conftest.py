@@ -3,6 +3,7 @@ import contextlib
 import io
 import sys
 from collections.abc import Callable
+from pathlib import Path
 from typing import NamedTuple
 
 import pytest
@@ -11,6 +12,8 @@ from experiments import command
 from experiments.check import Check, check
 from experiments.requirements import default_requirements, load_requirements
 from experiments.rig import Rig, load_rig
+from experiments.schedule_names import find_schedules
+from experiments.schedule_study import Study, StudyPlan, run_study
 from experiments.simulate import Plan, Run, simulate
 from plant.pressure_record import PressureTrace
 from plant.pressure_synthetic import SyntheticPressure, synthesise
@@ -80,3 +83,10 @@ def run(wrist: Rig, pressure: PressureTrace) -> Run:
 def checked(wrist: Rig, pressure: PressureTrace) -> Check:
     """A check of the wrist rig on eight seconds of synthetic pressure, against its own requirements."""
     return check(wrist, pressure, load_requirements(default_requirements("wrist")))
+
+
+@pytest.fixture(scope="session")
+def comparison(wrist: Rig) -> Study:
+    """Three schedules in two scenarios on two fingers, two minutes each."""
+    schedules = find_schedules("never,growing,steady", Path())
+    return run_study(StudyPlan(wrist, schedules, ("quiet", "cold"), 2, "mixed", 1, 120.0))

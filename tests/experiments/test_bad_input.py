@@ -187,7 +187,7 @@ def test_any_number_on_the_command_line(refuse, where, text):
 @given(st.text(string.ascii_letters + string.digits + "-_.", min_size=1, max_size=12))
 @QUICK
 def test_unknown_commands_and_options(refusal, word):
-    assume(word not in {"check", "simulate", "margins", "rigs"} and not word.startswith("-"))
+    assume(word not in {"check", "simulate", "margins", "schedules", "rigs"} and not word.startswith("-"))
     assert word in refusal(word)
     assume(not any(option.startswith(word) for option in (
         "help", "json", "set", "out", "seed", "start", "seconds", "record", "requirements")))

@@ -38,6 +38,20 @@ def test_blocks_go_on_as_one_run(wrist: Rig, cut: int) -> None:
     assert whole.state.plant == parts.state.plant and whole.state.tick == parts.state.tick
 
 
+def test_only_the_last_request_is_kept_where_asked(wrist: Rig) -> None:
+    """The same bits, one block, and what was seen before stays what it was."""
+    every, last = session(wrist), session(wrist)
+    last.keep = False
+    before: list[Seen] = []
+    for request in requests(wrist, 2):
+        seen, again = every.ask(request, INSTRUMENT), last.ask(request, INSTRUMENT)
+        assert len(last.blocks) == 1 and np.array_equal(last.blocks[0], every.blocks[-1])
+        assert all(np.array_equal(a, b) for a, b in zip(seen, again, strict=True))
+        before.append(again)
+    for block, seen in zip(every.blocks, before, strict=True):
+        assert np.array_equal(block[:, COLUMN["light"]], seen.light)
+
+
 def test_the_same_seed_gives_the_same_bits_and_another_does_not(wrist: Rig) -> None:
     runs = []
     for seed in (1, 1, 2):
