@@ -37,6 +37,7 @@ class Session:
     substeps: int
     state: RunState = field(init=False)
     blocks: list[Samples] = field(default_factory=list)  # every tick so far, by CHANNELS
+    requests: list[Request] = field(default_factory=list)  # what each block was asked for
     diverged: bool = False
 
     def __post_init__(self) -> None:
@@ -64,6 +65,7 @@ class Session:
         self.diverged = self.diverged or status == DIVERGED
         rows = rows[:done]
         self.blocks.append(rows)
+        self.requests.append(request)
         if self.diverged:
             raise Diverged
         return Seen(*(rows[:, COLUMN[name]] for name in ("light", "reading_mmHg", "command", "limited")))
