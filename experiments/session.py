@@ -49,6 +49,11 @@ class Session:
         around = Surroundings(*(float(v[0]) for v in self.inputs))
         self.state = RunState(initial_state(rig.plant, around), FirmwareState(initial_control(), 0.0, FILL), 0.0, 0)
 
+    @property
+    def rows(self) -> Samples:
+        """Every tick so far, shape (ticks, CHANNELS)."""
+        return np.concatenate([np.zeros((0, len(CHANNELS))), *self.blocks])
+
     def ask(self, request: Request, instrument: Instrument) -> Seen:
         """Run a request. Raises OutOfTime when fewer ticks are left than it takes, Diverged when it runs away."""
         ticks = instrument.ticks(request.seconds)
