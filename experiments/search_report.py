@@ -6,7 +6,8 @@ from typing import Any
 
 from calibrate.protocol import Failed, Found
 from experiments.output import CAUTION
-from experiments.search_run import Trial, inside_interval, phases, step_rows, truth_of
+from experiments.search_run import Trial, inside_interval, truth_of
+from experiments.search_steps import phases, step_rows
 
 
 def search_lines(trial: Trial) -> list[str]:
@@ -21,7 +22,7 @@ def search_lines(trial: Trial) -> list[str]:
                      f"{_share(row.pulsation):>12}  {row.purpose or '–':<18}{row.note}")
     clamps = [p for p in phases(trial) if p.kind == "clamp" and p.purpose not in ("clamp", "judged")]
     if clamps:
-        told = ", ".join(f"{p.purpose or 'clamp'}{f' ({p.count} times)' if p.count > 1 else ''} "
+        told = ", ".join(f"{p.purpose or 'clamp'}{f' ({p.times} times)' if p.times > 1 else ''} "
                          f"{p.start_s:.1f}–{p.end_s:.1f} s" for p in clamps)
         lines.append(f"in the clamp: {told}")
     lines += ["", *outcome_lines(trial), "", CAUTION]
@@ -51,7 +52,8 @@ def outcome_lines(trial: Trial) -> list[str]:
         f"{'':<46}{'found':>12}{'truth':>12}{'error':>12}",
         f"{'set point: light (share of full scale)':<46}{outcome.set_point:>12.5f}{truth.light:>12.5f}"
         f"{outcome.set_point - truth.light:>+12.5f}",
-        f"{'mean cuff pressure there (mmHg)':<46}{outcome.cuff_mmHg:>12.1f}{truth.cuff_mmHg:>12.1f}",
+        f"{'mean cuff pressure in the clamp (mmHg)':<46}{truth.held_cuff_mmHg:>12.1f}{truth.cuff_mmHg:>12.1f}"
+        f"{truth.held_cuff_mmHg - truth.cuff_mmHg:>+12.1f}",
         f"{'transmural pressure held, and of p0 (mmHg)':<46}{truth.transmural_mmHg:>12.2f}{truth.unloaded_mmHg:>12.2f}"
         f"{error:>+12.2f}",
         f"{'  90 % interval of that error':<46}{'± ' + format(outcome.interval_mmHg, '.2f'):>12}{'':>12}{inside:>12}",

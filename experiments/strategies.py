@@ -135,7 +135,7 @@ def load_strategy(spec: str, folder: Path | None = None) -> Strategy:
 
 
 def load_strategies(text: str, folder: Path | None = None) -> list[Strategy]:
-    """Strategies from a list with commas, or all built-in ones for `all`. Raises InputError, also for a repeated one."""
+    """Strategies from a list with commas; `all` stands for the built-in ones. Raises InputError, also when repeated."""
     names = [name.strip() for name in text.split(",")]
     names = [own for name in names for own in (BUILT_IN if name == ALL else (name,))]
     for name in names:
