@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from calibrate.protocol import Failed, Found
+from calibrate.staircase import NO_PULSE_SNR
 from experiments.figure_style import BLUE, GREEN, GREY, ORANGE, VIOLET, new_figure, stamp, tidy
 from experiments.search_run import Trial, Truth, truth_of
 from experiments.search_steps import StepRow, coarse_law, phases, step_rows
@@ -16,6 +17,7 @@ from plant.artery import unloaded_pressure
 
 NEAR_mmHg = 25.0  # from the unloaded state, over time
 LEAST_mmHg, MOST_mmHg = 12.0, 60.0  # from it, in the picture of the compliance
+CROWDED_mmHg = 8.0  # between two steps whose numbers would overlap
 BRIEF_s = 0.7  # a step shorter than this gets no number
 PLAIN_BEAT_s = 1.0  # where there are no beats
 LINES = 6000  # points of a curve
@@ -72,11 +74,12 @@ def _draw_pressures(axes: Any, trial: Trial, steps: list[StepRow], beat_s: float
     thin = slice(None, None, max(1, len(rows) // LINES))
     arterial, cuff = rows[:, COLUMN["arterial_mmHg"]], rows[:, COLUMN["cuff_mmHg"]]
     axes.plot(time[thin], arterial[thin], color=GREY, linewidth=0.7, alpha=0.75, label="arterial pressure (true)")
-    axes.plot(time[thin], _unloading(trial, beat_s)[thin], color=GREEN, linewidth=1.6, linestyle="--",
+    unloading = _unloading(trial, beat_s)
+    axes.plot(time[thin], unloading[thin], color=GREEN, linewidth=1.6, linestyle="--",
               label="mean cuff pressure that unloads the artery (true)")
     axes.plot(time[thin], cuff[thin], color=BLUE, linewidth=1.2, label="cuff pressure")
     tidy(axes, "", "pressure (mmHg)")
-    top = 1.32 * float(max(np.max(cuff), np.max(arterial), 50.0))
+    top = 1.32 * float(max(np.max(cuff), np.max(arterial), np.max(unloading), 50.0))
     axes.set_xlim(0.0, len(rows) * trial.period_s)
     axes.set_ylim(0.0, top)
     for step in steps:
@@ -128,7 +131,9 @@ def _draw_distance(axes: Any, trial: Trial, beat_s: float) -> None:
     thin = slice(None, None, max(1, len(rows) // LINES))
     axes.axhline(0.0, color=GREEN, linewidth=1.6, linestyle="--")
     axes.plot(time[thin], off[thin], color=VIOLET, linewidth=1.5)
-    axes.set_ylim(-NEAR_mmHg, NEAR_mmHg)
+    # the last stretch matters where a set point was found; without one, all of it
+    reach = NEAR_mmHg if trial.calibration.found else max(NEAR_mmHg, 1.1 * float(np.max(np.abs(off))))
+    axes.set_ylim(-reach, reach)
     for first, last, words in _stretches(trial):
         if words:
             axes.axvspan(first, last, color="0.93", linewidth=0)
@@ -146,11 +151,15 @@ def _draw_pulsation(axes: Any, trial: Trial, steps: list[StepRow], truth: Truth)
         cuff = np.linspace(0.0, highest, 300)
         swing = law.depth * (np.asarray(law.share(law.systolic_mmHg - cuff)) - law.share(law.diastolic_mmHg - cuff))
         axes.plot(cuff, 100 * swing, color=BLUE, linewidth=1.0, alpha=0.7, label="law fitted to the staircase")
+    placed: dict[bool, list[float]] = {True: [], False: []}
     for step in shown:
         used = step.note.lower().startswith("used")
         axes.plot(step.cuff_mmHg, 100 * step.pulsation, "o", color=BLUE, markersize=7,
-                  markerfacecolor=BLUE if used else "white")
+                  markerfacecolor=BLUE if used else "white", clip_on=False, zorder=3)
         right = step.cuff_mmHg > truth.cuff_mmHg
+        crowded = any(abs(step.cuff_mmHg - other) < CROWDED_mmHg for other in placed[right])
+        right = right is not crowded
+        placed[right].append(step.cuff_mmHg)
         axes.annotate(str(step.number), (step.cuff_mmHg, 100 * step.pulsation), textcoords="offset points",
                       xytext=(8 if right else -8, 3), ha="left" if right else "right", fontsize=8, color=BLUE,
                       weight="bold")
@@ -163,7 +172,14 @@ def _draw_pulsation(axes: Any, trial: Trial, steps: list[StepRow], truth: Truth)
         axes.axvline(truth.cuff_mmHg, color=GREEN, linewidth=1.6, linestyle="--", label="true")
     largest = max((s.pulsation for s in shown), default=0.0)
     noise = max((s.noise for s in shown), default=0.0)
-    axes.set_ylim(0.0, 115 * max(largest, 20 * noise, 1e-5))
+    top = max(largest, 2 * NO_PULSE_SNR * noise, 1e-4)
+    if NO_PULSE_SNR * noise > 0.05 * top:
+        axes.axhline(100 * NO_PULSE_SNR * noise, color=GREY, linewidth=1.0, linestyle=":", label="less is no pulse")
+    for step in shown:
+        if step.note.startswith("not used: the "):
+            axes.annotate(step.note, (step.cuff_mmHg, 100 * step.pulsation), textcoords="offset points",
+                          xytext=(10, 14), fontsize=8, color=ORANGE)
+    axes.set_ylim(0.0, 115 * top)
     axes.set_xlim(0.0, highest)
     tidy(axes, "cuff pressure (mmHg)", "pulsation of the\nlight (%)")
     _title(axes, "What the instrument sees (filled: used)")
@@ -199,5 +215,6 @@ def _draw_compliance(axes: Any, trial: Trial, truth: Truth) -> None:
 def _title(axes: Any, text: str) -> None:
     """A title with the legend between it and the axes."""
     axes.set_title(text, loc="left", fontsize=10, pad=20)
-    axes.legend(frameon=False, ncols=3, loc="lower left", bbox_to_anchor=(-0.02, 0.98), fontsize=8,
-                columnspacing=1.2, handlelength=1.8)
+    if axes.get_legend_handles_labels()[1]:
+        axes.legend(frameon=False, ncols=3, loc="lower left", bbox_to_anchor=(-0.02, 0.98), fontsize=8,
+                    columnspacing=1.2, handlelength=1.8)

@@ -62,7 +62,7 @@ def outcome_lines(trial: Trial) -> list[str]:
     ]
 
 
-def search_json(trial: Trial, substeps: int) -> dict[str, Any]:
+def search_json(trial: Trial) -> dict[str, Any]:
     """The same as plain data."""
     calibration, outcome = trial.calibration, trial.calibration.outcome
     told: dict[str, Any] = outcome._asdict()
@@ -78,5 +78,5 @@ def search_json(trial: Trial, substeps: int) -> dict[str, Any]:
         "slope_ratio": calibration.slope_ratio, "first_waveform_s": calibration.first_waveform_s,
         "search_s": calibration.search_s, "highest_mmHg": calibration.highest_mmHg,
         "truth": truth_of(trial)._asdict(), "steps": [row._asdict() for row in step_rows(trial)],
-        "phases": [phase._asdict() for phase in phases(trial)], "noise_seed": trial.seed, "substeps": substeps,
+        "phases": [phase._asdict() for phase in phases(trial)], "noise_seed": trial.seed, "substeps": trial.session.substeps,
     }
