@@ -32,7 +32,7 @@ class Crossover(NamedTuple):
 class Spread(NamedTuple):
     """How far the crossovers of many fingers lie apart."""
 
-    count: int  # loops that have one, stable or not
+    loops: int  # that have one, stable or not
     low_Hz: float  # 5th percentile
     high_Hz: float  # 95th percentile
     sd_log: float  # standard deviation of its natural logarithm
@@ -62,10 +62,8 @@ def middle_slope(rig: Rig, group: str, seed: int) -> float:
 def spread_of(crossovers: list[Crossover]) -> Spread:
     """The spread of many loops' crossovers; nan for fewer than two."""
     found = np.array([c.frequency_Hz for c in crossovers if math.isfinite(c.frequency_Hz)])
-    unstable = sum(not c.stable for c in crossovers)
+    unstable, without = sum(not c.stable for c in crossovers), len(crossovers) - len(found)
     if len(found) < 2:
-        return Spread(len(found), math.nan, math.nan, math.nan, unstable, len(crossovers) - len(found))
+        return Spread(len(found), math.nan, math.nan, math.nan, unstable, without)
     low, high = np.percentile(found, [5.0, 95.0])
-    return Spread(
-        len(found), float(low), float(high), float(np.std(np.log(found), ddof=1)), unstable, len(crossovers) - len(found)
-    )
+    return Spread(len(found), float(low), float(high), float(np.std(np.log(found), ddof=1)), unstable, without)

@@ -82,8 +82,7 @@ def study_job(
     substeps: int | None, workers: int | None, settings: list[str] | None, out: Path | None, as_json: bool,
 ) -> int:
     """`cuffloop search --fingers N`: 0 once every strategy has been tried on every finger."""
-    from experiments.search_report import study_json, study_lines
-    from experiments.search_study import Plan, run_study
+    from experiments.search_study import Plan
 
     _check_options(seed, substeps)
     plan = Plan(

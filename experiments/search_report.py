@@ -78,5 +78,6 @@ def search_json(trial: Trial) -> dict[str, Any]:
         "slope_ratio": calibration.slope_ratio, "first_waveform_s": calibration.first_waveform_s,
         "search_s": calibration.search_s, "highest_mmHg": calibration.highest_mmHg,
         "truth": truth_of(trial)._asdict(), "steps": [row._asdict() for row in step_rows(trial)],
-        "phases": [phase._asdict() for phase in phases(trial)], "noise_seed": trial.seed, "substeps": trial.session.substeps,
+        "phases": [phase._asdict() for phase in phases(trial)], "noise_seed": trial.seed,
+        "substeps": trial.session.substeps,
     }

@@ -14,6 +14,7 @@ import signal
 import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
 from importlib.metadata import version
 from multiprocessing import get_context, parent_process
 from pathlib import Path
@@ -102,6 +103,8 @@ def _worked(plan: Plan, chunks: list[Chunk], workers: int) -> Iterator[tuple[Chu
             ready, _ = wait(running, return_when=FIRST_COMPLETED)
             for future in ready:
                 yield running.pop(future), future.result()
+    except BrokenProcessPool:
+        raise InputError("a worker process was killed, perhaps for want of memory; try --workers 1") from None
     finally:
         pool.shutdown(wait=True, cancel_futures=True)
 

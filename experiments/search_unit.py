@@ -96,18 +96,17 @@ def _crossover(trial: Trial, light_slope: float) -> Crossover:
 
 def _row(finger: Finger, trial: Trial, fixed: list[Crossover]) -> Row:
     calibration, outcome = trial.calibration, trial.calibration.outcome
-    nothing, with_found = math.nan, NO_CROSSOVER
-    others = [value for crossover in fixed for value in (crossover.frequency_Hz, crossover.stable)]
-    told = (nothing, nothing, nothing, nothing, nothing, nothing)
-    name = FOUND
-    if isinstance(outcome, Found):
-        error = calibration.error_mmHg if math.isfinite(calibration.error_mmHg) else math.inf
-        told = (error, outcome.sd_mmHg, outcome.set_point, outcome.cuff_mmHg, outcome.light_slope,
-                calibration.slope_ratio)
-        with_found = _crossover(trial, outcome.light_slope)
-    else:
-        name = outcome.reason
-    return Row(
-        finger.name, finger.defect, trial.strategy.name, name, *told, calibration.first_waveform_s, calibration.search_s,
-        calibration.highest_mmHg, with_found.frequency_Hz, with_found.stable, *others,  # type: ignore[arg-type]
+    true, own, middle = fixed
+    bare = Row(
+        finger.name, finger.defect, trial.strategy.name, FOUND, *(math.nan,) * 6, calibration.first_waveform_s,
+        calibration.search_s, calibration.highest_mmHg, *NO_CROSSOVER, *true, *own, *middle,
+    )
+    if not isinstance(outcome, Found):
+        return bare._replace(outcome=outcome.reason)
+    found = _crossover(trial, outcome.light_slope)
+    return bare._replace(
+        error_mmHg=calibration.error_mmHg if math.isfinite(calibration.error_mmHg) else math.inf,
+        sd_mmHg=outcome.sd_mmHg, set_point=outcome.set_point, cuff_mmHg=outcome.cuff_mmHg,
+        light_slope=outcome.light_slope, slope_ratio=calibration.slope_ratio, crossover_Hz=found.frequency_Hz,
+        stable=found.stable,
     )
