@@ -136,6 +136,10 @@ class OutputFolder:
         for name, draw in figures.items():
             self._write(f"{name}.png", partial(save, draw()))
 
+    def write_netcdf(self, name: str, dataset: Any) -> None:
+        """One xarray data set as classic NetCDF, which every reader knows."""
+        self._write(name, lambda path: dataset.to_netcdf(path, engine="scipy"))
+
     def _write(self, name: str, write: Callable[[Path], Any]) -> None:
         self.written.append(name)  # first, so that it is cleared away should the writing fail halfway
         path = self.path / name

@@ -1,6 +1,7 @@
 """What `cuffloop search` does: one finger with its picture, or a study of strategies over many fingers."""
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Any
 
@@ -12,8 +13,9 @@ from experiments.strategies import ALL, USUAL, Strategy
 from plant.errors import InputError
 
 USUAL_SEED, USUAL_GROUP = 1, "mixed"
-USUAL_NUMBER = 11  # of the finger that is shown when none is named: one on which the classroom rule errs as it mostly does
+USUAL_NUMBER = 11  # of the finger that is shown when none is named: on it the classroom rule errs as it mostly does
 MOST_SUBSTEPS = 1000
+MOST_FINGERS = 100_000
 
 
 def search_job(
@@ -45,6 +47,13 @@ def search_job(
     return 0 if trial.calibration.found else 1
 
 
+def check_alone(options: dict[str, object], why: str) -> None:
+    """Raise InputError for the first option that was given though it has no meaning here."""
+    for name, value in options.items():
+        if value is not None:
+            raise InputError(f"{name} {why}")
+
+
 def _check_options(seed: int | None, substeps: int | None) -> None:
     if seed is not None:
         bounded("--seed", seed, 0, LARGEST_SEED)
@@ -60,6 +69,7 @@ def one_trial(
     from experiments.instrument import instrument_of
     from experiments.population import find_finger
     from experiments.search_run import finger_trial, record_trial, usual_substeps
+    from experiments.spreads import GROUPS
 
     given: dict[str, Any] = {"--finger": name, "--group": group, "--seed": seed}
     clashes = {"--record": ("--finger", "--group"), "--finger": ("--group", "--seed")}
@@ -68,6 +78,8 @@ def one_trial(
             if value is not None and given[other] is not None:
                 why = "the record is played on the rig's own finger" if option == "--record" else "the name says it all"
                 raise InputError(f"{option} and {other}: give only one of them, {why}")
+    if group is not None and group not in GROUPS:
+        raise InputError(f"--group {group}: use one of {', '.join(GROUPS)}")
     if record is not None:
         own_seed = USUAL_SEED if seed is None else seed
         trace = pressure_source(rig, record, None, 0.0, own_seed)
@@ -82,11 +94,36 @@ def study_job(
     substeps: int | None, workers: int | None, settings: list[str] | None, out: Path | None, as_json: bool,
 ) -> int:
     """`cuffloop search --fingers N`: 0 once every strategy has been tried on every finger."""
-    from experiments.search_study import Plan
+    from experiments.rig import load_rig
+    from experiments.search_run import usual_substeps
+    from experiments.search_study import MOST_WORKERS, run_study
+    from experiments.search_study_report import study_dataset, study_json, study_lines
+    from experiments.search_unit import Plan
+    from experiments.strategies import load_strategies
 
     _check_options(seed, substeps)
+    bounded("--fingers", fingers, 1, MOST_FINGERS)
+    bounded("--spoiled", spoiled, 0, MOST_FINGERS)
+    if workers is not None:
+        bounded("--workers", workers, 1, MOST_WORKERS)
+    strategies = load_strategies(strategy or ALL)
+    steps = substeps or usual_substeps(load_rig(rig_name, settings))
     plan = Plan(
-        rig_name, tuple(settings or ()), strategy or ALL, group or USUAL_GROUP, USUAL_SEED if seed is None else seed,
-        fingers, spoiled, substeps or 0,
+        rig_name, tuple(settings or ()), tuple(s.name for s in strategies), group or USUAL_GROUP,
+        USUAL_SEED if seed is None else seed, fingers, spoiled, steps,
     )
-    raise NotImplementedError
+    with OutputFolder.open(out) as folder:
+        with progress_bar(f"{len(strategies)} searches on each finger", as_json) as progress:
+            rows = run_study(plan, out, workers or os.cpu_count() or 1, progress)
+        document = study_json(plan, rows) | provenance(plan.seed)
+        if folder:
+            from experiments.figures_search_study import study_figure
+
+            folder.write_json("searches.json", document)
+            folder.write_netcdf("searches.nc", study_dataset(plan, rows, document))
+            folder.write_figures({"searches": lambda: study_figure(plan, rows)})
+    if as_json:
+        print_json(document)
+    else:
+        print_lines(study_lines(plan, rows), folder)
+    return 0

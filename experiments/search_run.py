@@ -10,6 +10,7 @@ import numpy as np
 from calibrate.protocol import Clamp, Found, Instrument
 from experiments.beats import beat_values, detect_beats
 from experiments.calibration import Calibration, LONGEST_s, find_set_point, record_inputs
+from experiments.coupled import Inputs
 from experiments.finger import Finger, finger_inputs, on_finger
 from experiments.instrument import NOMINAL_mmHg
 from experiments.rig import Rig, clamp
@@ -77,13 +78,16 @@ def usual_substeps(rig: Rig) -> int:
     return max(FEWEST_STEPS, substeps_needed(rig.plant, [point], rig.timing.period_s, COARSE_REACH, math.inf))
 
 
-def finger_trial(rig: Rig, finger: Finger, strategy: Strategy, instrument: Instrument, substeps: int) -> Trial:
+def finger_trial(
+    rig: Rig, finger: Finger, strategy: Strategy, instrument: Instrument, substeps: int, inputs: Inputs | None = None
+) -> Trial:
     """Search on a virtual finger; beats, tone and noise follow its seed. Raises InputError for a finger out of bounds.
 
-    `instrument` is that of the bare rig: the firmware does not know whose finger it is on.
+    `instrument` is that of the bare rig: the firmware does not know whose finger it is on. `inputs` are what
+    `search_inputs` makes of the finger; without them they are made here.
     """
     own = on_finger(rig, finger)
-    inputs = finger_inputs(own, finger, instrument.ticks(LONGEST_s) * instrument.period_s)
+    inputs = inputs or search_inputs(own, finger, instrument)
     try:
         point = clamp(own, float(np.mean(inputs.arterial_mmHg)), finger.tone.level)
     except InputError:  # no pressure to clamp at, or no light to clamp by: a search should say so
@@ -96,6 +100,11 @@ def finger_trial(rig: Rig, finger: Finger, strategy: Strategy, instrument: Instr
     if finger.defect:
         about = f"made unmeasurable: {finger.defect.replace('_', ' ')}"
     return Trial(own, finger.name, about, strategy, instrument, session, calibration, point, finger.seed)
+
+
+def search_inputs(rig: Rig, finger: Finger, instrument: Instrument) -> Inputs:
+    """Surroundings of a finger for as long as a search may take."""
+    return finger_inputs(rig, finger, instrument.ticks(LONGEST_s) * instrument.period_s)
 
 
 def record_trial(

@@ -12,6 +12,7 @@ from calibrate.protocol import FAILURES
 from experiments.crossovers import Spread
 from experiments.finger import DEFECTS
 from experiments.output import CAUTION, plain
+from experiments.search_run import FEWEST_STEPS
 from experiments.search_summary import MIDDLE, OWN, OUTLIER_mmHg, Summary, crossover_spreads, narrowing, summaries
 from experiments.search_unit import FOUND, Plan, Row
 
@@ -38,13 +39,13 @@ BY_FINGER = {
 }
 
 
-def study_lines(plan: Plan, rows: list[Row], substeps: int) -> list[str]:
+def study_lines(plan: Plan, rows: list[Row]) -> list[str]:
     """The whole study on one screen."""
     found = summaries(rows)
     width = max(12, *(len(s.strategy) for s in found)) + 2
     lines = [
         f"set-point searches of {plan.rig} on {plan.fingers} fingers (group {plan.group}, seed {plan.seed}) and "
-        f"{plan.spoiled} of each spoiled kind", f"{substeps} Runge–Kutta steps a tick", "",
+        f"{plan.spoiled} of each spoiled kind", f"{plan.substeps} Runge–Kutta steps a tick", "",
         f"{'':<{width}}{'error of the set point, mmHg transmural':<48}{'in its':>7}{'no set':>8}"
         f"{'first waveform':>18}{'set point':>16}",
         f"{'strategy':<{width}}{'median':>8}{'95 %':>8}{'99 %':>8}{'worst':>8}{'bias':>8}{'> ' + _g(OUTLIER_mmHg):>8}"
@@ -65,7 +66,7 @@ def study_lines(plan: Plan, rows: list[Row], substeps: int) -> list[str]:
 def _worst_lines(plan: Plan, found: list[Summary]) -> list[str]:
     lines = ["the worst finger of each, to be looked at:"]
     sets = " ".join(f"--set {shlex.quote(s)}" for s in plan.settings)
-    steps = f" --substeps {plan.substeps}" if plan.substeps else ""
+    steps = f" --substeps {plan.substeps}" if plan.substeps != FEWEST_STEPS else ""
     for s in found:
         if s.worst:
             command = f"cuffloop search {plan.rig} --finger {s.worst} --strategy {shlex.quote(s.strategy)}"
@@ -133,7 +134,7 @@ def _percent(share: float) -> str:
     return f"{100 * share:.1f} %" if 0.0 < share < 0.1 or 0.9 < share < 1.0 else f"{100 * share:.0f} %"
 
 
-def study_json(plan: Plan, rows: list[Row], substeps: int) -> dict[str, Any]:
+def study_json(plan: Plan, rows: list[Row]) -> dict[str, Any]:
     """The figures of the table as plain data."""
     spreads = crossover_spreads(rows)
     told = []
@@ -145,7 +146,7 @@ def study_json(plan: Plan, rows: list[Row], substeps: int) -> dict[str, Any]:
             "crossover_narrower": {k: {"by_sd_of_log": v[0], "by_log_of_ratio": v[1]} for k, v in by.items()},
         })
     return {
-        "plan": {**plan._asdict(), "substeps": substeps}, "outlier_mmHg": OUTLIER_mmHg, "strategies": told,
+        "plan": plan._asdict(), "outlier_mmHg": OUTLIER_mmHg, "strategies": told,
         "crossovers": {name: {**spread._asdict(), "ratio": spread.ratio} for name, spread in spreads.items()},
     }
 

@@ -74,7 +74,8 @@ def summary_of(rows: list[Row], strategy: str) -> Summary:
     }
     return Summary(
         strategy, len(measurable), len(found), upper_quantile(off, 0.5), upper_quantile(off, 0.95),
-        upper_quantile(off, 0.99), float(np.max(off, initial=0.0)) if found else math.nan, float(np.mean(signed)) if found else math.nan,
+        upper_quantile(off, 0.99), float(np.max(off, initial=0.0)) if found else math.nan,
+        float(np.mean(signed)) if found else math.nan,
         int(np.sum(off > OUTLIER_mmHg)), float(np.mean(inside)) if found else math.nan, upper_quantile(first, 0.5),
         upper_quantile(first, 0.95), upper_quantile(whole, 0.5), upper_quantile(whole, 0.95), failures,
         found[int(np.argmax(off))].finger if found else "", unmeasurable,

@@ -10,7 +10,7 @@ from experiments.crossovers import Crossover, crossover_of, middle_slope
 from experiments.finger import Finger
 from experiments.instrument import NOMINAL_mmHg, instrument_of
 from experiments.rig import Rig, clamp, load_rig
-from experiments.search_run import Trial, finger_trial, usual_substeps
+from experiments.search_run import Trial, finger_trial, search_inputs
 from experiments.strategies import Strategy, load_strategy
 
 FOUND = "found"
@@ -27,7 +27,7 @@ class Plan(NamedTuple):
     seed: int
     fingers: int
     spoiled: int  # of each kind
-    substeps: int  # Runge–Kutta steps a tick; 0 for the usual ones
+    substeps: int  # Runge–Kutta steps a tick
 
 
 class Bench(NamedTuple):
@@ -72,14 +72,15 @@ def make_bench(plan: Plan) -> Bench:
     rig = load_rig(plan.rig, list(plan.settings))
     return Bench(
         rig, tuple(load_strategy(name) for name in plan.strategies), instrument_of(rig),
-        plan.substeps or usual_substeps(rig), clamp(rig, NOMINAL_mmHg, rig.tone.level).light_slope,
+        plan.substeps, clamp(rig, NOMINAL_mmHg, rig.tone.level).light_slope,
         middle_slope(rig, plan.group, plan.seed),
     )
 
 
 def study_finger(bench: Bench, finger: Finger) -> list[Row]:
     """Every strategy on one finger."""
-    trials = [finger_trial(bench.rig, finger, s, bench.instrument, bench.substeps) for s in bench.strategies]
+    inputs = search_inputs(bench.rig, finger, bench.instrument)
+    trials = [finger_trial(bench.rig, finger, s, bench.instrument, bench.substeps, inputs) for s in bench.strategies]
     first = trials[0]
     fixed = [
         _crossover(first, slope)
