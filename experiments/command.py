@@ -157,8 +157,8 @@ def search(
     ] = None,
     substeps: Annotated[
         int | None,
-        typer.Option(**WHOLE, help="Runge–Kutta steps a tick. Default: 5, more where a rig needs them to be stable; with "
-                     "--record as many as check takes."),
+        typer.Option(**WHOLE, help="Runge–Kutta steps a tick. Default: 5, more where a rig needs them to be stable; "
+                     "with --record as many as check takes."),
     ] = None,
     seed: Annotated[int | None, typer.Option(**WHOLE, help="Seed of the group's fingers and of all noise.")] = None,
     setting: SetOption = None,

@@ -63,7 +63,7 @@ def run_study(plan: Plan, folder: Path | None = None, workers: int = 1, progress
     what is kept, when interrupted.
     """
     chunks = chunks_of(plan)
-    parts = _open_parts(plan, folder) if folder else None
+    parts = _check_parts(plan, folder) if folder else None
     done = {c.name: rows for c in chunks if parts and (rows := _read_part(parts, c, plan)) is not None}
     waiting = [c for c in chunks if c.name not in done]
     total = max(sum(len(c.fingers) for c in chunks), 1)
@@ -71,7 +71,7 @@ def run_study(plan: Plan, folder: Path | None = None, workers: int = 1, progress
     try:
         for chunk, rows in _worked(plan, waiting, workers):
             if parts:
-                _write_part(parts, chunk, rows)
+                _write_part(parts, plan, chunk, rows)
             done[chunk.name] = rows
             finished += len(chunk.fingers)
             if progress:
@@ -158,21 +158,14 @@ def code_digest() -> str:
     return digest.hexdigest()[:20]
 
 
-def _open_parts(plan: Plan, folder: Path) -> Path:
-    """The folder of the parts, with the settings beside them. Raises InputError when they are another study's."""
+def _check_parts(plan: Plan, folder: Path) -> Path:
+    """The folder of the parts. Raises InputError when there are some of another study."""
     parts, wanted = folder / PARTS, json.loads(json.dumps(settings_of(plan)))
-    try:
-        parts.mkdir(parents=True, exist_ok=True)
-        text = (parts / SETTINGS).read_text(encoding="utf-8") if (parts / SETTINGS).exists() else ""
-    except OSError as error:
-        raise InputError(f"--out {folder}: {PARTS}: {error.strerror or error}") from None
-    if not text:
-        with whole_file(parts / SETTINGS, "--out ") as temporary:
-            temporary.write_text(json.dumps(wanted, indent=1), encoding="utf-8")
+    if not (parts / SETTINGS).exists():
         return parts
     try:
-        there = json.loads(text)
-    except ValueError:
+        there = json.loads((parts / SETTINGS).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
         there = {}
     differing = [key for key in wanted if not isinstance(there, dict) or there.get(key) != wanted[key]]
     if differing:
@@ -192,6 +185,14 @@ def _read_part(parts: Path, chunk: Chunk, plan: Plan) -> list[Row] | None:
     return rows if [(r.finger, r.strategy) for r in rows] == wanted else None
 
 
-def _write_part(parts: Path, chunk: Chunk, rows: list[Row]) -> None:
+def _write_part(parts: Path, plan: Plan, chunk: Chunk, rows: list[Row]) -> None:
+    """Keep a finished chunk, and before the first one what all of them belong to."""
+    try:
+        parts.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"--out {parts}: {error.strerror or error}") from None
+    if not (parts / SETTINGS).exists():
+        with whole_file(parts / SETTINGS, "--out ") as temporary:
+            temporary.write_text(json.dumps(settings_of(plan), indent=1), encoding="utf-8")
     with whole_file(parts / f"{chunk.name}.json", "--out ") as temporary:
         temporary.write_text(json.dumps([list(row) for row in rows]), encoding="utf-8")  # numbers to their last bit

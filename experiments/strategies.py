@@ -126,7 +126,7 @@ def load_strategy(spec: str, folder: Path | None = None) -> Strategy:
         raise InputError(f"{said}: {kind.__name__}.{bare[0]} has no default")
     own = kind()
     try:
-        check_bounds(own, said)
+        check_bounds(own, f"{said}: {kind.__name__}")
     except TypeError as error:
         raise InputError(f"{said}: a default is no number: {error}") from None
     first = (kind.__doc__ or "").strip().splitlines()
