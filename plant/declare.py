@@ -121,7 +121,9 @@ def cache_directory() -> Path:
     for library in ("numba", "llvmlite", "numpy"):
         digest.update(f"{library} {version(library)}\n".encode())
     for path in _sources(Path(__file__).resolve().parent.parent):
-        digest.update(f"{path.name}\n".encode() + path.read_bytes())
+        # a user's file is imported under a name made of its place, and the cache looks for its classes by that name
+        name = str(path) if path in _outside_sources else path.name
+        digest.update(f"{name}\n".encode() + path.read_bytes())
     home = os.environ.get("CUFFLOOP_CACHE_DIR") or os.path.join(
         os.environ.get("XDG_CACHE_HOME") or os.path.expanduser("~/.cache"), "cuffloop"
     )
