@@ -77,13 +77,13 @@ class Session:
 
     def follow(self, plan: Plan, instrument: Instrument) -> Outcome:
         """Run a plan to its outcome."""
-        request = next(plan)
-        while True:
-            try:
+        try:
+            request = next(plan)
+            while True:
                 request = plan.send(self.ask(request, instrument))
-            except StopIteration as end:
-                outcome: Outcome = end.value
-                return outcome
+        except StopIteration as end:
+            outcome: Outcome = end.value
+            return outcome
 
 
 def orders_of(request: Request, ticks: int, instrument: Instrument) -> Orders:
