@@ -19,12 +19,12 @@ def process(*arguments, **more):
 def test_without_a_command_there_is_help(cuffloop):
     said = cuffloop()
     assert said.status == 0 and said.err == "" and said == cuffloop("--help")
-    for name in ("check", "simulate", "margins", "rigs"):
+    for name in ("check", "simulate", "margins", "search", "rigs"):
         assert name in said.out
     assert "Not a medical device" in " ".join(said.out.split())
 
 
-@pytest.mark.parametrize("name", ["check", "simulate", "margins", "rigs"])
+@pytest.mark.parametrize("name", ["check", "simulate", "margins", "search", "rigs"])
 def test_every_command_has_help(cuffloop, name):
     said = cuffloop(name, "--help")
     assert said.status == 0 and said.out.startswith(f"Usage: cuffloop {name}") and "--json" in said.out
@@ -71,6 +71,14 @@ def test_interrupted_or_out_of_memory(cuffloop, monkeypatch, name, error):
         assert said == (130, "", "cuffloop: interrupted\n")
     else:
         assert said.status == 2 and "memory" in said.err and "--seconds" in said.err
+
+
+def test_an_interruption_may_say_what_is_kept(cuffloop, monkeypatch):
+    def end(*_, **__):
+        raise KeyboardInterrupt("3 of 9 are kept")
+
+    monkeypatch.setattr(jobs, "check_job", end)
+    assert cuffloop("check") == (130, "", "cuffloop: interrupted; 3 of 9 are kept\n")
 
 
 def test_numbers_of_the_command_line():

@@ -97,8 +97,8 @@ def test_a_study(cuffloop, tmp_path):
     assert other.status == 2 and "holds parts of another study (other seed)" in other.err
 
 
-def test_a_study_of_another_rig_takes_the_steps_it_needs(tmp_path):
-    """Printed and kept with the result."""
+def test_steps_a_tick_are_kept_with_the_result(tmp_path):
+    """On another rig as well, and one finger of it."""
     assert study_job("cabinet", 1, 0, None, "classroom", None, 6, 1, None, tmp_path, True) == 0
     assert json.loads((tmp_path / "searches.json").read_text())["plan"]["substeps"] == 6
     assert search_job("cabinet", None, None, "classroom", None, None, None, None, None, True) == 0
