@@ -24,7 +24,7 @@ from plant.tone import tone_samples
 
 LONGEST_s = 60.0  # of a search; the searches give up by themselves before
 AFTER_s = 2.0  # of clamp at the found set point, over which its error is read
-ENTER_s = 1.0  # of clamp before that: the set point's way in
+ENTER_s = 1.0  # of clamp before that, after a search that does not end in a clamp: the set point's way in
 
 
 @dataclass(frozen=True)
@@ -88,7 +88,8 @@ def find_set_point(session: Session, instrument: Instrument, search: Search, tru
 
 def _true_error(session: Session, found: Found, instrument: Instrument) -> float:
     """Error of the set point [mmHg] over a stretch of clamp at what was found."""
-    session.ask(Clamp(found.set_point, found.light_slope, ENTER_s, purpose="clamp"), instrument)
+    if not (session.requests and isinstance(session.requests[-1], Clamp)):
+        session.ask(Clamp(found.set_point, found.light_slope, ENTER_s, purpose="clamp"), instrument)
     first = session.state.tick
     session.ask(Clamp(found.set_point, found.light_slope, AFTER_s, purpose="judged"), instrument)
     tone: Samples = session.inputs.tone[first : session.state.tick]

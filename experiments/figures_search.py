@@ -203,8 +203,9 @@ def _draw_compliance(axes: Any, trial: Trial, truth: Truth) -> None:
         axes.text(0.52, 0.05, f"off by {signed(off)} mmHg:\n{inside} its own interval", transform=axes.transAxes,
                   fontsize=9, color=ORANGE)
     elif isinstance(outcome, Failed):
-        axes.text(0.5, 0.05, textwrap.fill(outcome.message, 46, break_on_hyphens=False), transform=axes.transAxes, ha="center", fontsize=9,
-                  color=ORANGE, bbox={"facecolor": "white", "edgecolor": ORANGE, "boxstyle": "round,pad=0.5"})
+        message = textwrap.fill(outcome.message, 46, break_on_hyphens=False)
+        axes.text(0.5, 0.05, message, transform=axes.transAxes, ha="center", fontsize=9, color=ORANGE,
+                  bbox={"facecolor": "white", "edgecolor": ORANGE, "boxstyle": "round,pad=0.5"})
     axes.set_ylim(0.0, 112.0)
     axes.set_xlim(-reach, reach)
     unloaded = f"{truth.unloaded_mmHg:.1f}".replace("-", "−")

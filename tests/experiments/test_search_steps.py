@@ -1,4 +1,5 @@
 """The table of steps: measured as a search measures them, and what became of each."""
+import itertools
 import math
 
 import numpy as np
@@ -6,6 +7,7 @@ import pytest
 
 from calibrate.protocol import Found, Hold
 from calibrate.staircase import Staircase
+from experiments.calibration import ENTER_s
 from experiments.instrument import instrument_of
 from experiments.population import find_finger
 from experiments.search_run import finger_trial
@@ -60,11 +62,13 @@ def test_why_a_step_was_not_used(trials):
 def test_phases_join_the_looks(trials):
     found = phases(trials["probing"])
     assert found[0].start_s == 0.0
-    assert all(a.end_s == pytest.approx(b.start_s) for a, b in zip(found, found[1:], strict=False))
+    assert all(a.end_s == pytest.approx(b.start_s) for a, b in itertools.pairwise(found))
     looks = [p for p in found if p.purpose == "look"]
     assert len(looks) == 1 and looks[0].times >= 7 and looks[0].kind == "clamp"
-    assert [p.purpose for p in found[-2:]] == ["clamp", "judged"]
-    assert found[-3].end_s == pytest.approx(trials["probing"].calibration.search_s)
+    assert found[-1].purpose == "judged"  # it ends in the clamp; a search that ends in a hold has a way in before
+    assert found[-2].end_s == pytest.approx(trials["probing"].calibration.search_s)
+    way_in = phases(trials["arctangent"])[-2]
+    assert way_in.purpose == "clamp" and way_in.end_s - way_in.start_s == pytest.approx(ENTER_s)
 
 
 def test_transmural_pressure_of_a_step_is_the_true_one(trials):

@@ -1,4 +1,4 @@
-"""A study in chunks: the same bits whatever the workers, resumed after an interruption, refused when it does not fit."""
+"""A study in chunks: the same bits whatever the workers, resumed when interrupted, refused when it does not fit."""
 import json
 import os
 import signal
@@ -122,7 +122,7 @@ def test_a_search_that_fails_by_itself_stops_the_study_in_one_line(tmp_path):
         "from typing import NamedTuple\nfrom calibrate.protocol import Hold\nclass Mine(NamedTuple):\n"
         "    def search(self, instrument):\n        yield Hold(90.0, 1.0)\n        raise ValueError('no idea')\n")
     spec = f"{tmp_path}/mine.py:Mine"
-    with pytest.raises(InputError, match="ValueError in line 6 of mine.py: no idea"):
+    with pytest.raises(InputError, match=r"ValueError in line 6 of mine\.py: no idea"):
         run_study(PLAN._replace(strategies=(spec,)), tmp_path / "out")
     assert not (tmp_path / "out").exists()
 

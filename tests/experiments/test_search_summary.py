@@ -31,7 +31,8 @@ def row(finger, strategy="a", outcome=FOUND, defect="", error=1.0, sd=1.0, cross
 
 def test_by_hand():
     rows = [row(f"f{i}", error=e) for i, e in enumerate((0.5, -1.0, 2.0, -9.0))]
-    rows += [row("f4", outcome="timed out"), row("s0", outcome="no pulse", defect="no_pulse"), row("s1", defect="no_pulse")]
+    rows += [row("f4", outcome="timed out"), row("s0", outcome="no pulse", defect="no_pulse")]
+    rows += [row("s1", defect="no_pulse")]
     found = summary_of(rows, "a")
     assert (found.fingers, found.found, found.outliers, found.worst) == (5, 4, 1, "f3")
     assert (found.median_mmHg, found.p95_mmHg, found.largest_mmHg) == (1.0, 9.0, 9.0)

@@ -65,6 +65,10 @@ class Parabola(NamedTuple):
 '''
 
 
+DECLARED = ("from typing import *\nfrom plant.declare import quantity\nclass Mine(NamedTuple):\n"
+            "    a_s: Annotated[float, quantity('s', 0, 1, 'a', 'b')]")
+
+
 @pytest.fixture
 def own(tmp_path):
     """`own(text)` is the folder of a file mine.py with this text, each time another one for the import system."""
@@ -99,7 +103,7 @@ def test_lists_and_all(own):
 
 
 def test_a_search_of_ones_own_through_the_command(own, cuffloop):
-    """One file is enough: it runs, its steps are listed by what it calls them, and it fails with a name where it must."""
+    """One file is enough: it runs, its steps are listed under its own names, and it fails by name where it must."""
     spec = f"{own(OWN)}/mine.py:Parabola"
     said = cuffloop("search", "--strategy", spec)
     assert said.status == 0, said.err
@@ -115,12 +119,9 @@ def test_a_search_of_ones_own_through_the_command(own, cuffloop):
     ("1 / 0", "ZeroDivisionError: division by zero"),
     ("from typing import NamedTuple\nclass Mine(NamedTuple):\n    a_s: float = 1.0", "Mine.a_s has no unit, bounds"),
     ("from typing import NamedTuple\nclass Mine(NamedTuple):\n    def look(self): pass", "no method search(self,"),
-    ("from typing import *\nfrom plant.declare import quantity\nclass Mine(NamedTuple):\n"
-     "    a_s: Annotated[float, quantity('s', 0, 1, 'a', 'b')]\n    def search(self, i): yield", "Mine.a_s has no default"),
-    ("from typing import *\nfrom plant.declare import quantity\nclass Mine(NamedTuple):\n"
-     "    a_s: Annotated[float, quantity('s', 0, 1, 'a', 'b')] = 2.0\n    def search(self, i): yield", "outside 0 … 1 s"),
-    ("from typing import *\nfrom plant.declare import quantity\nclass Mine(NamedTuple):\n"
-     "    a_s: Annotated[float, quantity('s', 0, 1, 'a', 'b')] = 'x'\n    def search(self, i): yield", "is no number"),
+    (DECLARED + "\n    def search(self, i): yield", "Mine.a_s has no default"),
+    (DECLARED + " = 2.0\n    def search(self, i): yield", "Mine.a_s = 2 s is outside 0 … 1 s"),
+    (DECLARED + " = 'x'\n    def search(self, i): yield", "is no number"),
 ])
 def test_a_wrong_file_is_one_line(own, text, says):
     with pytest.raises(InputError) as refusal:
@@ -141,8 +142,7 @@ class Scripted:
         self.asked, self.outcome = asked, outcome
 
     def search(self, instrument):
-        for request in self.asked:
-            yield request
+        yield from self.asked
         return self.outcome
 
 
@@ -189,7 +189,7 @@ def test_what_breaks_the_protocol_is_one_line(search, says):
 
 def test_what_a_search_raises_names_its_line(own):
     folder = own("from typing import NamedTuple\nfrom calibrate.protocol import Hold\nclass Mine(NamedTuple):\n"
-                 "    def search(self, instrument):\n        seen = yield Hold(90.0, 1.0)\n        return seen.volume\n")
+                 "    def search(self, i):\n        seen = yield Hold(90.0, 1.0)\n        return seen.volume\n")
     with pytest.raises(InputError, match=r"mine\.py:Mine: AttributeError in line 6 of mine\.py: .*volume"):
         ended(load_strategy("mine.py:Mine", folder).search.inner)
     folder = own("from typing import NamedTuple\nclass Mine(NamedTuple):\n    def search(self, i):\n        return 3\n")

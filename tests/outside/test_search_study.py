@@ -39,8 +39,9 @@ FINGERS = sample_fingers(12)
 
 
 def test_the_classroom_rule_errs_to_one_side(rig: Rig, instrument: Instrument) -> None:
-    """Mean pressure lies below the middle of the pulse: form factors of 0.33–0.5 in arteries (Chemla et al. 2002 [seen],
-    5.4). The largest pulsation puts the pulse's middle at the unloaded volume, its mean therefore below: an error that is
+    """Mean pressure lies below the middle of the pulse: form factors of 0.33–0.5 (Chemla et al. 2002 [seen], 5.4).
+
+    The largest pulsation puts the pulse's middle at the unloaded volume, its mean therefore below: an error that is
     negative, whoever's finger it is. Fine steps, and no veins, tone, creep or breath, so that nothing else moves.
     """
     fine = Strategy("fine", "", ClassroomSearch(Staircase(first_mmHg=20.0, spacing_mmHg=10.0)))
@@ -80,10 +81,11 @@ def test_normal_errors_lie_in_their_interval_nine_times_in_ten() -> None:
     assert norm.ppf(0.95) == pytest.approx(TWO_SIDED_90, abs=2e-4)
     random = np.random.default_rng(5)
     sds = random.uniform(0.3, 5.0, 4000)
-    found = summary_of([row(float(s * z), float(s)) for s, z in zip(sds, random.standard_normal(4000), strict=True)], "a")
+    normal = random.standard_normal(4000)
+    found = summary_of([row(float(s * z), float(s)) for s, z in zip(sds, normal, strict=True)], "a")
     assert found.inside == pytest.approx(0.9, abs=0.015)
     # and the median of |error| over SD is 0.6745 of a standard deviation
-    alike = summary_of([row(float(z), 1.0) for z in random.standard_normal(4000)], "a")
+    alike = summary_of([row(float(z), 1.0) for z in normal], "a")
     assert alike.median_mmHg == pytest.approx(norm.ppf(0.75), abs=0.03)
 
 
