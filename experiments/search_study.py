@@ -15,12 +15,14 @@ import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
 from importlib.metadata import version
 from multiprocessing import get_context, parent_process
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from experiments.finger import DEFECTS, Finger
+from experiments.interrupts import uninterrupted
 from experiments.output import whole_file
 from experiments.population import sample_fingers, spoil
 from experiments.rig import load_rig
@@ -30,6 +32,7 @@ from plant.declare import ROOMS, cache_directory
 from plant.errors import InputError
 
 CHUNK = 4  # fingers
+LOOK_s = 0.2  # between looks whether Ctrl-C was pressed
 PARTS = "parts"
 SETTINGS = "settings.json"
 LOOKS_ONLY = ("figure", "command.py", "_job.py", "_report.py", "jobs.py")  # files that no number depends on
@@ -96,32 +99,55 @@ def _worked(plan: Plan, chunks: list[Chunk], workers: int) -> Iterator[tuple[Chu
         return
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")  # before the workers load NumPy: one fit took thirty times as long without
-    pool = ProcessPoolExecutor(min(workers, len(chunks)), get_context("spawn"), _start_worker, (plan,))
+    context = get_context("spawn")
+    stop = context.Event()
+    pool = ProcessPoolExecutor(min(workers, len(chunks)), context, _start_worker, (plan, stop))
     try:
-        running = {pool.submit(_work_here, chunk): chunk for chunk in chunks}
+        with _interrupts_blocked():  # workers start with it and keep it
+            running = {pool.submit(_work_here, chunk): chunk for chunk in chunks}
         while running:
-            ready, _ = wait(running, return_when=FIRST_COMPLETED)
+            with uninterrupted():  # an exception inside would leave the futures' locks behind
+                ready, _ = wait(running, LOOK_s, FIRST_COMPLETED)
             for future in ready:
                 yield running.pop(future), future.result()
     except BrokenProcessPool:
         raise InputError("a worker process was killed, perhaps for want of memory; try --workers 1") from None
     finally:
-        pool.shutdown(wait=True, cancel_futures=True)
+        with uninterrupted():
+            stop.set()
+            pool.shutdown(wait=True, cancel_futures=True)
 
 
 def _work(bench: Bench, chunk: Chunk) -> list[Row]:
     return [row for finger in chunk.fingers for row in study_finger(bench, finger)]
 
 
+@contextmanager
+def _interrupts_blocked() -> Iterator[None]:
+    """Ctrl-C is the parent's business: a worker hit by it while it takes up work would leave a lock behind.
+
+    What comes meanwhile is held back, not lost. Processes started inside never see one, where the system has masks.
+    """
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
 _bench: Bench | None = None  # a worker's own
+_stop: Any = None  # set when no more is wanted
 
 
-def _start_worker(plan: Plan) -> None:
-    """Ctrl-C is the parent's business; and a worker does not outlive a parent that was killed."""
-    global _bench
+def _start_worker(plan: Plan, stop: Any) -> None:
+    """A worker does not outlive a parent that was killed."""
+    global _bench, _stop
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_follow_parent, daemon=True).start()
-    _bench = make_bench(plan)
+    _bench, _stop = make_bench(plan), stop
 
 
 def _follow_parent() -> None:
@@ -133,7 +159,12 @@ def _follow_parent() -> None:
 
 def _work_here(chunk: Chunk) -> list[Row]:
     assert _bench is not None
-    return _work(_bench, chunk)
+    rows: list[Row] = []
+    for finger in chunk.fingers:
+        if _stop.is_set():
+            return []  # to nobody: the parent has gone on
+        rows += study_finger(_bench, finger)
+    return rows
 
 
 # --- parts -----------------------------------------------------------------------------------------------------------

@@ -117,7 +117,8 @@ def test_ctrl_c_in_a_study_says_what_is_kept(tmp_path):
     start = ("import signal; signal.signal(signal.SIGINT, signal.default_int_handler); "  # a shell may have ignored it
              "import experiments.command as c; c.main()")
     options = ("--fingers", "4000", "--strategy", "classroom", "--workers", "2", "--out", str(tmp_path / "out"))
-    running = subprocess.Popen([sys.executable, "-c", start, "search", *options], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True)
+    running = subprocess.Popen([sys.executable, "-c", start, "search", *options], stdout=subprocess.PIPE,
+                               stderr=subprocess.PIPE, text=True, start_new_session=True)
     while not list((tmp_path / "out" / "parts").glob("measurable*.json")) and running.poll() is None:
         time.sleep(0.02)
     os.killpg(running.pid, signal.SIGINT)  # as a terminal does: parent and workers

@@ -142,7 +142,9 @@ class Scripted:
         self.asked, self.outcome = asked, outcome
 
     def search(self, instrument):
-        yield from self.asked
+        asked = list(self.asked)
+        while asked:
+            yield asked.pop(0)
         return self.outcome
 
 
