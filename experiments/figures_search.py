@@ -137,15 +137,16 @@ def _draw_distance(axes: Any, trial: Trial, beat_s: float) -> None:
     for first, last, words in _stretches(trial):
         if words:
             axes.axvspan(first, last, color="0.93", linewidth=0)
-    axes.text(0.006, 0.93, "artery too full", transform=axes.transAxes, fontsize=8, color=GREY, va="top")
-    axes.text(0.006, 0.06, "artery pressed too flat", transform=axes.transAxes, fontsize=8, color=GREY)
+    for height, side, words in ((0.94, "top", "artery too full"), (0.05, "bottom", "artery pressed too flat")):
+        axes.text(0.994, height, words, transform=axes.transAxes, fontsize=8, color=GREY, ha="right", va=side,
+                  bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.8})
     tidy(axes, "time from the empty cuff (s)", "off the unloaded\nstate (mmHg)")
     axes.set_title("Mean transmural pressure less that of the unloaded artery (true)", loc="left", fontsize=10)
 
 
 def _draw_pulsation(axes: Any, trial: Trial, steps: list[StepRow], truth: Truth) -> None:
     shown = [s for s in steps if math.isfinite(s.pulsation)]
-    highest = max(200.0, 1.08 * max((s.cuff_mmHg for s in shown), default=0.0))
+    highest = max(100.0, 1.2 * max((s.cuff_mmHg for s in shown), default=0.0), 1.1 * truth.cuff_mmHg)
     law = coarse_law(trial)
     if law is not None:
         cuff = np.linspace(0.0, highest, 300)

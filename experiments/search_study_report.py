@@ -102,14 +102,14 @@ def _crossover_lines(rows: list[Row], width: int) -> list[str]:
             by = (narrowing(spreads, name, fixed)[0] for fixed in (MIDDLE, OWN))
             told = "".join(f"{_one(v) + ' ×':>{w}}" for v, w in zip(by, (16, 13), strict=True))
         unstable = f"{spread.unstable}" + (f" + {spread.without} none" if spread.without else "")
-        lines.append(f"{label:<{wide}}{_range(spread):>20}{_two(spread.ratio):>7}{spread.sd_log:>10.3f}"
+        lines.append(f"{label:<{wide}}{_range(spread):>20}{_two(spread.ratio):>7}{_three(spread.sd_log):>10}"
                      f"{unstable:>14}{told}")
     lines.append("(narrower: by SD of the logarithm; unstable loops count in the spread by their lowest crossover)")
     return lines
 
 
 def _range(spread: Spread) -> str:
-    return f"{spread.low_Hz:.1f} … {spread.high_Hz:.1f} Hz"
+    return f"{spread.low_Hz:.1f} … {spread.high_Hz:.1f} Hz" if math.isfinite(spread.low_Hz) else "–"
 
 
 def _few(names: list[str]) -> str:
@@ -126,6 +126,10 @@ def _one(value: float) -> str:
 
 def _two(value: float) -> str:
     return "–" if math.isnan(value) else "∞" if math.isinf(value) else f"{value:.2f}"
+
+
+def _three(value: float) -> str:
+    return f"{value:.3f}" if math.isfinite(value) else "–"
 
 
 def _percent(share: float) -> str:

@@ -56,7 +56,7 @@ def test_without_spoiled_fingers_and_with_one_finger():
     plan = PLAN._replace(fingers=1, spoiled=0)
     few = run_study(plan)
     text = "\n".join(study_lines(plan, few))
-    assert "no pulse" not in text and "0 of 1" in text
+    assert "no pulse" not in text and "0 of 1" in text and "nan" not in text
     json.dumps(plain(study_json(plan, few)), allow_nan=False)
 
 
