@@ -49,7 +49,7 @@ def probing_clamp(
     """The request of one period of the sweep about a set point."""
     time = np.arange(instrument.ticks(probe.sweep_s)) * instrument.period_s
     sweep = sweep_mmHg * np.sin(2.0 * np.pi * time / probe.sweep_s)
-    return Clamp(set_point, slope, probe.sweep_s, sweep, probe.tone_mmHg, shown)
+    return Clamp(set_point, slope, probe.sweep_s, sweep, probe.tone_mmHg, shown, "look")
 
 
 def window_ticks(instrument: Instrument) -> int:

@@ -49,7 +49,7 @@ class ProbingSearch(NamedTuple):
             return ground
         mark = Mark(ground.depth, ground.fit.relative_slope, ground.fit.width_mmHg, 4.0 * ground.sd_mmHg**2)
         light = math.exp(-mark.depth)
-        yield Clamp(light, CAUTIOUS * mark.relative_slope * light, ENTER_s)
+        yield Clamp(light, CAUTIOUS * mark.relative_slope * light, ENTER_s, purpose="entering")
         return (yield from self.refine(instrument, mark))
 
     def refine(

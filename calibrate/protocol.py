@@ -21,6 +21,7 @@ class Hold(NamedTuple):
 
     pressure_mmHg: float
     seconds: float
+    purpose: str = ""  # one or two words for people who look on; nothing depends on it
 
 
 class Clamp(NamedTuple):
@@ -32,12 +33,14 @@ class Clamp(NamedTuple):
     sweep_mmHg: float | Samples = 0.0  # slow displacement of the set point, as cuff pressure; tick by tick if an array
     tone_mmHg: float = 0.0  # amplitude of a probing tone on top, at the instrument's probing frequency
     shown: bool = True  # whether the reading, less sweep and tone, is shown as the waveform
+    purpose: str = ""
 
 
 class Vent(NamedTuple):
     """Let the air out."""
 
     seconds: float
+    purpose: str = ""
 
 
 Request = Hold | Clamp | Vent

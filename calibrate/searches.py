@@ -31,7 +31,7 @@ class ClassroomSearch(NamedTuple):
         best = max(steps, key=lambda s: s.rise)
         light, pressure = np.array([s.mean_light for s in steps]), np.array([s.pressure_mmHg for s in steps])
         slope = float(np.max(np.diff(light) / np.diff(pressure)))
-        yield Hold(best.pressure_mmHg, self.stairs.settle_s)
+        yield Hold(best.pressure_mmHg, self.stairs.settle_s, "back to the best")
         return Found(best.mean_light, max(slope, 1e-6), best.pressure_mmHg, CLASSROOM_SD_mmHg)
 
 
@@ -81,7 +81,7 @@ def find_ground(
         spread = max(s.spread for s in steps)
         seen_text = f"misfit {fit.misfit:.1f}, pulsations of one step scatter by {100 * spread:.0f} %"
         return Failed("too irregular", seen_text)
-    seen = yield Hold(min(max(fit.mean_mmHg, LEAST_CUFF_mmHg), instrument.highest_mmHg), confirm_s)
+    seen = yield Hold(min(max(fit.mean_mmHg, LEAST_CUFF_mmHg), instrument.highest_mmHg), confirm_s, "level")
     if dark := saturated(seen, instrument):
         return dark
     step = measure(seen, min(stairs.settle_s, 0.5 * confirm_s), instrument.period_s)

@@ -112,8 +112,8 @@ def climb(stairs: Staircase, instrument: Instrument) -> Climb:
     asked: list[float] = []
     pressure = stairs.first_mmHg
 
-    def take(pressure_mmHg: float) -> Generator[Request, Seen, Failed | None]:
-        seen = yield Hold(pressure_mmHg, stairs.settle_s + stairs.watch_s)
+    def take(pressure_mmHg: float, purpose: str) -> Generator[Request, Seen, Failed | None]:
+        seen = yield Hold(pressure_mmHg, stairs.settle_s + stairs.watch_s, purpose)
         if not steps and (loose := too_loose(seen, pressure_mmHg, instrument)):
             return loose
         if dark := saturated(seen, instrument):
@@ -123,7 +123,7 @@ def climb(stairs: Staircase, instrument: Instrument) -> Climb:
         return None
 
     while True:
-        failure = yield from take(pressure)
+        failure = yield from take(pressure, "way up")
         if failure:
             return failure
         largest = max(s.rise for s in steps)
@@ -140,7 +140,7 @@ def climb(stairs: Staircase, instrument: Instrument) -> Climb:
     best_asked = asked[int(np.argmax([s.rise for s in steps]))]
     room = min(stairs.spacing_mmHg, instrument.highest_mmHg - best_asked)
     for between in (best_asked + 0.5 * room, best_asked - 0.5 * stairs.spacing_mmHg):
-        failure = yield from take(max(between, 0.5 * stairs.first_mmHg))
+        failure = yield from take(max(between, 0.5 * stairs.first_mmHg), "between")
         if failure:
             return failure
     return sorted(steps, key=lambda s: s.pressure_mmHg)

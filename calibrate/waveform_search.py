@@ -63,7 +63,7 @@ class WaveformSearch(NamedTuple):
             # the clamp's own error is turned into pressure by the slope: a better slope, a better template
             coarse = coarse._replace(depth=first.depth, width_mmHg=first.width_mmHg)
             pressure = min(max(first.balanced_mmHg, LEAST_CUFF_mmHg), instrument.highest_mmHg)
-            seen = yield Hold(pressure, self.hold_s)
+            seen = yield Hold(pressure, self.hold_s, "level")
             if dark := saturated(seen, instrument):
                 return dark
             holds.append(settled(seen, now, self.stairs.settle_s, period))
@@ -85,7 +85,7 @@ class WaveformSearch(NamedTuple):
         pieces: list[Seen] = []
         seconds = self.clamp_s
         while True:
-            seen = yield Clamp(light, slope, seconds)
+            seen = yield Clamp(light, slope, seconds, purpose="recording")
             if failure := lost(seen, instrument):
                 return failure
             pieces.append(seen)

@@ -4,6 +4,7 @@ The record is played round and round, cut at the feet of its beats, for a search
 """
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,7 +24,7 @@ from plant.tone import tone_samples
 
 LONGEST_s = 60.0  # of a search; the searches give up by themselves before
 AFTER_s = 2.0  # of clamp at the found set point, over which its error is read
-ENTER_s = 1.0  # of clamp before that: the set point's way in
+ENTER_s = 1.0  # of clamp before that, after a search that does not end in a clamp: the set point's way in
 
 
 @dataclass(frozen=True)
@@ -31,7 +32,7 @@ class Calibration:
     """What a search came to, what it cost, and what only the simulation knows."""
 
     outcome: Found | Failed
-    error_mmHg: float  # mean transmural pressure less p0 in the clamp that follows; nan after a failure
+    error_mmHg: float  # mean transmural pressure less p0 in the clamp that follows; nan after a failure or divergence
     slope_ratio: float  # found light slope over the true one; nan after a failure
     first_waveform_s: float  # from the empty cuff to the clamp; nan where it never came
     search_s: float  # from the empty cuff to the outcome
@@ -47,37 +48,52 @@ def calibrate(rig: Rig, trace: PressureTrace, search: Search, seed: int = 1) -> 
     """Run a search on a rig, its own finger, and a record. Raises InputError when the rig cannot clamp there at all."""
     point = clamp(rig, mean_pressure(trace), rig.tone.level)
     instrument = instrument_of(rig)
+    session = Session(rig, record_inputs(rig, trace, instrument, seed), seed, steps_a_tick(rig, point))
+    return find_set_point(session, instrument, search, point.light_slope)
+
+
+def record_inputs(rig: Rig, trace: PressureTrace, instrument: Instrument, seed: int) -> Inputs:
+    """Surroundings of a search on a record, played round as long as a search may take."""
     ticks = instrument.ticks(LONGEST_s)
     tone = tone_samples(rig.tone, ticks + 1, rig.timing.period_s, seed)
-    inputs = Inputs(looped(trace, ticks + 1), tone, np.full(ticks + 1, rig.plant.light.ambient))
-    session = Session(rig, inputs, seed, steps_a_tick(rig, point))
+    return Inputs(looped(trace, ticks + 1), tone, np.full(ticks + 1, rig.plant.light.ambient))
+
+
+def find_set_point(session: Session, instrument: Instrument, search: Search, true_slope: float) -> Calibration:
+    """Run a search in a session from an empty cuff, then a short clamp at what it found. `true_slope` is in 1/mmHg."""
+    period_s = session.rig.timing.period_s
     outcome: Found | Failed
     try:
         outcome = session.follow(search.search(instrument), instrument)
     except Diverged:
-        outcome = Failed("clamp not held", f"the run diverged at {session.state.tick * rig.timing.period_s:.2f} s")
+        outcome = Failed("clamp not held", f"the run diverged at {session.state.tick * period_s:.2f} s")
     except OutOfTime:
         outcome = Failed("timed out", f"no set point after {LONGEST_s:g} s")
-    search_s = session.state.tick * rig.timing.period_s
-    error, ratio = _truth(session, outcome, instrument)
-    rows = np.concatenate(session.blocks)
+    search_s = session.state.tick * period_s
+    error, ratio = math.nan, math.nan
+    if isinstance(outcome, Found):
+        ratio = outcome.light_slope / true_slope
+        try:
+            error = _true_error(session, outcome, instrument)
+        except Diverged:
+            pass
+        except OutOfTime:
+            outcome = Failed("timed out", f"no set point in time for a clamp before {LONGEST_s:g} s")
+            ratio = math.nan
+    rows = session.rows
     clamped = np.nonzero(rows[:, COLUMN["mode"]] == CLAMP)[0]
-    first = float(clamped[0]) * rig.timing.period_s if len(clamped) else float("nan")
-    return Calibration(outcome, error, ratio / point.light_slope, first, search_s, float(np.max(rows[:, 1])))
+    first = float(clamped[0]) * period_s if len(clamped) else math.nan
+    return Calibration(outcome, error, ratio, first, search_s, float(np.max(rows[:, COLUMN["cuff_mmHg"]], initial=0.0)))
 
 
-def _truth(session: Session, outcome: Found | Failed, instrument: Instrument) -> tuple[float, float]:
-    """(error of the set point [mmHg], light slope found [1/mmHg]) over a stretch of clamp at what was found."""
-    if isinstance(outcome, Failed):
-        return float("nan"), float("nan")
-    try:
-        session.ask(Clamp(outcome.set_point, outcome.light_slope, ENTER_s), instrument)
-        first = session.state.tick
-        session.ask(Clamp(outcome.set_point, outcome.light_slope, AFTER_s), instrument)
-    except OutOfTime:
-        return float("nan"), outcome.light_slope
+def _true_error(session: Session, found: Found, instrument: Instrument) -> float:
+    """Error of the set point [mmHg] over a stretch of clamp at what was found."""
+    if not (session.requests and isinstance(session.requests[-1], Clamp)):
+        session.ask(Clamp(found.set_point, found.light_slope, ENTER_s, purpose="clamp"), instrument)
+    first = session.state.tick
+    session.ask(Clamp(found.set_point, found.light_slope, AFTER_s, purpose="judged"), instrument)
     tone: Samples = session.inputs.tone[first : session.state.tick]
-    return transmural_error(session.blocks[-1], session.rig, tone), outcome.light_slope
+    return transmural_error(session.blocks[-1], session.rig, tone)
 
 
 def transmural_error(rows: Samples, rig: Rig, tone: Samples) -> float:

@@ -165,6 +165,63 @@ def schedules(
 
 
 @app.command()
+def search(
+    rig: RigArgument = "wrist",
+    finger: Annotated[
+        str | None,
+        typer.Option(help="A virtual finger by name: GROUP-SEED-NUMBER, with -DEFECT for a spoiled one. "
+                     "Default: mixed-1-0011."),
+    ] = None,
+    group: Annotated[
+        str | None, typer.Option(help="Group of fingers: mixed (default), young, old, cold, warm, low_perfusion.")
+    ] = None,
+    strategy: Annotated[
+        str | None,
+        typer.Option(help="classroom, arctangent, waveform, probing, or FILE.py:Class for your own; for a study a list "
+                     "with commas, or all. Default: probing; for a study all."),
+    ] = None,
+    record: Annotated[
+        str | None, typer.Option(help="Search on the rig's own finger with this arterial pressure, as check does.")
+    ] = None,
+    fingers: Annotated[
+        int | None, typer.Option(**WHOLE, help="A study: every strategy on so many fingers of the group.")
+    ] = None,
+    spoiled: Annotated[
+        int, typer.Option(**WHOLE, help="Of a study: so many fingers of each kind that cannot be measured.")
+    ] = 0,
+    workers: Annotated[
+        int | None, typer.Option(**WHOLE, help="Of a study: worker processes. Default: one for each core.")
+    ] = None,
+    substeps: Annotated[
+        int | None,
+        typer.Option(**WHOLE, help="Runge–Kutta steps a tick. Default: 5, more where a rig needs them to be stable; "
+                     "with --record as many as check takes."),
+    ] = None,
+    seed: Annotated[int | None, typer.Option(**WHOLE, help="Seed of the group's fingers and of all noise.")] = None,
+    setting: SetOption = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(help="Write figures, JSON and NetCDF into this directory. A study keeps its parts there: the same "
+                     "command goes on after an interruption, and more --fingers use what is there."),
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Find the set point of one virtual finger, with the truth beside it; or compare searches over many.
+
+    Exit status 1 when the search fails.
+    """
+    from experiments.search_job import check_alone, search_job, study_job
+
+    if fingers is None:
+        check_alone({"--spoiled": spoiled or None, "--workers": workers}, "belongs to a study: add --fingers N")
+        status = search_job(rig, finger, group, strategy, record, seed, substeps, setting, out, as_json)
+    else:
+        check_alone({"--finger": finger, "--record": record}, "is for one finger, and --fingers for a study: give one")
+        status = study_job(rig, fingers, spoiled, group, strategy, seed, substeps, workers, setting, out, as_json)
+    raise typer.Exit(status)
+
+
+@app.command()
 def rigs(
     rig: Annotated[str | None, typer.Argument(help="Show this rig's parameters with units and sources.")] = None,
     setting: SetOption = None,
@@ -269,10 +326,10 @@ def _run(arguments: list[str]) -> int:
         return _refused(f"{error.format_message().rstrip('.')}{hint}")
     except MemoryError:
         return _refused("not enough memory; take less of the record with --seconds")
-    except (KeyboardInterrupt, typer.Abort):
+    except (KeyboardInterrupt, typer.Abort) as stop:
         # a compiler stopped half-way complains of its half-made objects as the process ends: no use to anyone
         sys.unraisablehook = _say_nothing
-        _refused("interrupted")
+        _refused(f"interrupted{'; ' if str(stop) else ''}{stop}")
         return 130
     return 0
 

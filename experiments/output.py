@@ -140,6 +140,10 @@ class OutputFolder:
         for name, draw in figures.items():
             self.write(f"{name}.png", partial(save, draw()))
 
+    def write_netcdf(self, name: str, dataset: Any) -> None:
+        """One xarray data set as classic NetCDF, which every reader knows."""
+        self.write(name, lambda path: dataset.to_netcdf(path, engine="scipy"))
+
     def write(self, name: str, write: Callable[[Path], Any]) -> None:
         """One file of that name, by a function that is given the path to write to."""
         self.written.append(name)  # first, so that it is cleared away should the writing fail halfway

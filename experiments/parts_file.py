@@ -12,16 +12,16 @@ from plant.declare import Verb, declared, include_source
 from plant.errors import InputError
 
 
-def load_class(spec: str, folder: Path, where: str, verbs: tuple[Verb, ...] = (), in_kernel: bool = True) -> type:
+def load_class(spec: str, folder: Path, where: str, verbs: tuple[Verb, ...] = ()) -> type:
     """Import `FILE.py:Class` (relative to `folder`) and return the class; the file registers its own `verbs`.
 
-    Compiled code is cached under a key that includes the file, unless it has no part `in_kernel`. Raises InputError
-    when file or class is missing, when the file itself fails, when a parameter is not declared, or a verb not
-    registered.
+    Compiled code is cached under a key that includes the file when it registers verbs; one without them shapes nothing
+    that is compiled here, and costs no compiling. Raises InputError when file or class is missing, when
+    the file itself fails, when a parameter is not declared, or a verb not registered.
     """
     name, _, class_name = spec.partition(":")
     said = f"{where} = {value_text(spec)}"
-    kind = getattr(_imported(name, folder, said, in_kernel), class_name, None)
+    kind = getattr(_imported(name, folder, said, bool(verbs)), class_name, None)
     if not (isinstance(kind, type) and issubclass(kind, tuple) and hasattr(kind, "_fields")):
         raise InputError(f"{said}: the file has no NamedTuple class {value_text(class_name)}")
     try:
@@ -35,7 +35,7 @@ def load_class(spec: str, folder: Path, where: str, verbs: tuple[Verb, ...] = ()
     return kind
 
 
-def _imported(name: str, folder: Path, said: str, in_kernel: bool) -> ModuleType:
+def _imported(name: str, folder: Path, said: str, compiles: bool) -> ModuleType:
     """The module of a user's file, run once."""
     try:
         path = (folder / name).resolve()
@@ -50,7 +50,7 @@ def _imported(name: str, folder: Path, said: str, in_kernel: bool) -> ModuleType
     spec = importlib.util.spec_from_file_location(module_name, path)
     if spec is None or spec.loader is None:
         raise InputError(f"{said}: cannot be imported")
-    if in_kernel:
+    if compiles:
         include_source(path)
     module = importlib.util.module_from_spec(spec)
     sys.modules[module_name] = module  # before running it: the compiled cache finds the class by this name

@@ -87,7 +87,7 @@ def _own(spec: str, folder: Path) -> object:
     said = f"--schedules {value_text(spec)}"
     if ".py:" not in spec:
         raise InputError(f"{said}: use some of {', '.join(SCHEDULES)}, all, or FILE.py:Class for your own")
-    kind: Any = load_class(spec, folder, "--schedules", in_kernel=False)
+    kind: Any = load_class(spec, folder, "--schedules")
     if not callable(getattr(kind, "program", None)):
         raise InputError(f"{said}: the class has no method program(instrument, search, diary)")
     try:

@@ -38,6 +38,7 @@ class Session:
     state: RunState = field(init=False)
     keep: bool = True  # every tick; else only those of the last request, in one place: an hour then needs no memory
     blocks: list[Samples] = field(default_factory=list)  # every tick so far, or the last request's, by CHANNELS
+    requests: list[Request] = field(default_factory=list)  # what each block was asked for
     diverged: bool = False
 
     def __post_init__(self) -> None:
@@ -49,6 +50,11 @@ class Session:
         self._place = np.empty((0, len(CHANNELS)))
         around = Surroundings(*(float(v[0]) for v in self.inputs))
         self.state = RunState(initial_state(rig.plant, around), FirmwareState(initial_control(), 0.0, FILL), 0.0, 0)
+
+    @property
+    def rows(self) -> Samples:
+        """Every tick so far, shape (ticks, CHANNELS)."""
+        return np.concatenate([np.zeros((0, len(CHANNELS))), *self.blocks])
 
     def ask(self, request: Request, instrument: Instrument) -> Seen:
         """Run a request. Raises OutOfTime when fewer ticks are left than it takes, Diverged when it runs away."""
@@ -67,7 +73,9 @@ class Session:
         rows = rows[:done]
         if not self.keep:
             self.blocks.clear()
+            self.requests.clear()
         self.blocks.append(rows)
+        self.requests.append(request)
         if self.diverged:
             raise Diverged
         signals = (rows[:, COLUMN[name]] for name in ("light", "reading_mmHg", "command", "limited"))
@@ -82,13 +90,13 @@ class Session:
 
     def follow(self, plan: Plan, instrument: Instrument) -> Outcome:
         """Run a plan to its outcome."""
-        request = next(plan)
-        while True:
-            try:
+        try:
+            request = next(plan)
+            while True:
                 request = plan.send(self.ask(request, instrument))
-            except StopIteration as end:
-                outcome: Outcome = end.value
-                return outcome
+        except StopIteration as end:
+            outcome: Outcome = end.value
+            return outcome
 
 
 def orders_of(request: Request, ticks: int, instrument: Instrument) -> Orders:

@@ -10,11 +10,15 @@ import pytest
 
 from experiments import command
 from experiments.check import Check, check
+from experiments.instrument import instrument_of
+from experiments.population import find_finger
 from experiments.requirements import default_requirements, load_requirements
 from experiments.rig import Rig, load_rig
 from experiments.schedule_names import find_schedules
 from experiments.schedule_study import Study, StudyPlan, run_study
+from experiments.search_run import Trial, finger_trial
 from experiments.simulate import Plan, Run, simulate
+from experiments.strategies import BUILT_IN, load_strategy
 from plant.pressure_record import PressureTrace
 from plant.pressure_synthetic import SyntheticPressure, synthesise
 
@@ -90,3 +94,17 @@ def comparison(wrist: Rig) -> Study:
     """Three schedules in two scenarios on two fingers, two minutes each."""
     schedules = find_schedules("never,growing,steady", Path())
     return run_study(StudyPlan(wrist, schedules, ("quiet", "cold"), 2, "mixed", 1, 120.0))
+
+
+@pytest.fixture(scope="session")
+def trials(wrist: Rig) -> dict[str, Trial]:
+    """Each built-in search on one virtual finger, and two that fail, by a short name."""
+    instrument = instrument_of(wrist)
+
+    def trial(finger: str, strategy: str) -> Trial:
+        return finger_trial(wrist, find_finger(finger), load_strategy(strategy), instrument, 5)
+
+    found = {name: trial("mixed-1-0011", name) for name in BUILT_IN}
+    return found | {"no pulse": trial("mixed-1-0003-no_pulse", "probing"),
+                    "loose cuff": trial("mixed-1-0003-loose_cuff", "waveform"),
+                    "saturated": trial("mixed-1-0003-light_saturated", "classroom")}

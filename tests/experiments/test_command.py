@@ -10,7 +10,7 @@ import time
 
 import pytest
 
-from experiments import command
+from experiments import command, jobs
 
 COMMANDS = [str(found.name or found.callback.__name__) for found in command.app.registered_commands]
 
@@ -81,6 +81,14 @@ def test_interrupted_or_out_of_memory(cuffloop, monkeypatch, name, error):
         assert said == (130, "", "cuffloop: interrupted\n")
     else:
         assert said.status == 2 and "memory" in said.err and "--seconds" in said.err
+
+
+def test_an_interruption_may_say_what_is_kept(cuffloop, monkeypatch):
+    def end(*_, **__):
+        raise KeyboardInterrupt("3 of 9 are kept")
+
+    monkeypatch.setattr(jobs, "check_job", end)
+    assert cuffloop("check") == (130, "", "cuffloop: interrupted; 3 of 9 are kept\n")
 
 
 def test_numbers_of_the_command_line():

@@ -140,3 +140,20 @@ def test_a_name_that_is_taken_by_a_folder(tmp_path):
         folder.write_json("b.json", {})
         folder.write_json("a.json", {})
     assert everything(tmp_path) == ["a.json"]
+
+
+def test_a_data_set_waits_with_the_others(tmp_path):
+    """Classic NetCDF under a temporary name until the work is done; nothing when it is not."""
+    import xarray
+
+    dataset = xarray.Dataset({"a_mmHg": ("x", np.arange(3.0), {"units": "mmHg"})})
+    with pytest.raises(KeyboardInterrupt), OutputFolder.open(tmp_path / "lost") as folder:
+        folder.write_netcdf("a.nc", dataset)
+        raise KeyboardInterrupt
+    assert not (tmp_path / "lost").exists()
+    with OutputFolder.open(tmp_path / "out") as folder:
+        folder.write_netcdf("a.nc", dataset)
+        assert not (tmp_path / "out" / "a.nc").exists()
+    assert everything(tmp_path / "out") == ["a.nc"]
+    with xarray.open_dataset(tmp_path / "out" / "a.nc") as found:
+        assert found.identical(dataset)

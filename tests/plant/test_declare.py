@@ -292,3 +292,17 @@ def test_a_part_beside_the_rooms_counts_too(monkeypatch: pytest.MonkeyPatch) -> 
     assert remembered == set()
     declare.include_source(Path(__file__))
     assert remembered == {Path(__file__).resolve()}
+
+
+def test_the_same_part_in_another_folder_has_a_cache_of_its_own(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """It is another module there, and code cached for the one could not be read for the other."""
+    places = []
+    monkeypatch.setenv("CUFFLOOP_CACHE_DIR", str(tmp_path / "cache"))
+    for folder in ("one", "other"):
+        (tmp_path / folder).mkdir()
+        (tmp_path / folder / "mine.py").write_text(OWN_PART)
+        monkeypatch.setattr(declare, "_outside_sources", {tmp_path / folder / "mine.py"})
+        places.append(declare.cache_directory())
+    assert places[0] != places[1]
