@@ -161,6 +161,11 @@ def compiled(function: Function) -> Function:
     return _with_disk_cache(njit(**OPTIONS)(function))  # type: ignore[no-any-return]
 
 
+def released(function: Function) -> Function:
+    """Like `compiled`, and lets other Python threads run meanwhile: for long work on arrays that nobody else touches."""
+    return _with_disk_cache(njit(nogil=True, **OPTIONS)(function))  # type: ignore[no-any-return]
+
+
 def fused(function: Function) -> Function:
     """Like `compiled`, and merged into every compiled caller: for what runs several times a tick.
 
