@@ -8,10 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from concurrent.futures import Executor
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import types
 from numba.extending import overload
 from numpy.typing import NDArray
 
@@ -179,7 +179,7 @@ class Lanes:
             some(0, self.groups)
         else:
             edges = [self.groups * i // workers for i in range(workers + 1)]
-            for share in [executor.submit(some, *pair) for pair in zip(edges, edges[1:], strict=False)]:
+            for share in [executor.submit(some, *pair) for pair in pairwise(edges)]:
                 share.result()
         self.tick += ticks
         rows = trace.reshape(len(self.channels), ticks, self.groups * WIDTH)[:, :, : self.count]
@@ -199,8 +199,8 @@ class Lanes:
             needed = ticks + (i < INPUTS)
             if value.ndim > 2 or rows not in (1, needed) or (value.ndim and value.shape[-1] not in (1, self.count)):
                 raise InputError(
-                    f"{name} has the shape {value.shape}; for {ticks} ticks of {self.count} fingers use a number, one a "
-                    f"finger, or ({needed}, 1) or ({needed}, {self.count})"
+                    f"{name} has the shape {value.shape}; for {ticks} ticks of {self.count} fingers use a number, "
+                    f"one a finger, or ({needed}, 1) or ({needed}, {self.count})"
                 )
             begins[i], strides[i] = total, rows > 1
             total += rows
@@ -224,12 +224,17 @@ class Lanes:
         return RunState(state.plant, state.firmware, state.played, self._first_tick + int(state.done))
 
     @property
+    def pending(self) -> Samples:
+        """Commands under way, shape (whole dead ticks + 2, fingers), a ring by tick."""
+        return self._fields.pending.reshape(len(self._fields.pending), -1)[:, : self.count].copy()
+
+    @property
     def status(self) -> NDArray[np.int64]:
         """RUNNING or DIVERGED, one a finger."""
         running = self._fields.states[-2].reshape(-1)[: self.count]
-        return np.where(running > 0.5, RUNNING, DIVERGED)
+        return np.asarray(np.where(running > 0.5, RUNNING, DIVERGED))
 
     @property
     def done(self) -> NDArray[np.int64]:
         """Ticks run, one a finger: all, or until it diverged."""
-        return self._fields.states[-1].reshape(-1)[: self.count].astype(np.int64)
+        return np.asarray(self._fields.states[-1].reshape(-1)[: self.count], np.int64)

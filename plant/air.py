@@ -47,7 +47,7 @@ def restriction_flow(
     """
     first, second = upstream_mmHg + air.atmosphere_mmHg, downstream_mmHg + air.atmosphere_mmHg
     high, low = max(first, second), max(min(first, second), 0.0)
-    within = max(low - critical_ratio * high, 0.0) * (1.0 / (1.0 - critical_ratio))
+    within = min(max(low - critical_ratio * high, 0.0) * (1.0 / (1.0 - critical_ratio)), high)
     subsonic = math.sqrt((high - within) * (high + within))  # p1 √(1 − …) without a division; p1 itself when choked
     # the linear piece is a chord of this curve, which bends down: beyond the laminar ratio the curve is the smaller
     linear = laminar_slope(air, critical_ratio) * (high - low)

@@ -20,4 +20,5 @@ def convert(value: float, low: float, high: float, step: float) -> float:
     """
     lowest, highest = -rounded_down(ROUNDING - low / step), rounded_down(high / step + ROUNDING)
     level = min(max(rounded_down(value / step + 0.5), lowest), highest)
-    return min(max(choose(step > 0.0, step * level, value), low), high)
+    reading: float = choose(step > 0.0, step * level, value)
+    return min(max(reading, low), high)

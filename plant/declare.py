@@ -162,7 +162,7 @@ def compiled(function: Function) -> Function:
 
 
 def released(function: Function) -> Function:
-    """Like `compiled`, and lets other Python threads run meanwhile: for long work on arrays that nobody else touches."""
+    """Like `compiled`, and lets other Python threads run meanwhile: for long work on arrays of one owner."""
     return _with_disk_cache(njit(nogil=True, **OPTIONS)(function))  # type: ignore[no-any-return]
 
 

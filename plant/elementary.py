@@ -115,4 +115,5 @@ def cosine_of_turns(turns: float) -> float:
     cosine = multiply_add(z, cosine, 0.041666666666666664)
     cosine = 1.0 + multiply_add(z * z, cosine, -0.5 * z)
     part = choose((which == 1.0) | (which == 3.0), sine, cosine)
-    return choose((which == 1.0) | (which == 2.0), -part, part)
+    signed: float = choose((which == 1.0) | (which == 2.0), -part, part)
+    return signed

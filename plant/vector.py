@@ -10,18 +10,20 @@ from __future__ import annotations
 import math
 import operator
 from collections.abc import Callable
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 from llvmlite import ir
 from numba import types
-from numba.core import cgutils
-from numba.core.imputils import lower_builtin, lower_cast
+from numba.core import cgutils, imputils
 from numba.core.typeconv import Conversion
 from numba.core.typing.templates import AbstractTemplate, infer_global, signature
 from numba.extending import intrinsic, models, register_model
 
 WIDTH = 8  # lanes: one register of 512 bits, or two of 256, or four of 128
+# the decorators of an untyped library, as a type checker may see them
+lower_builtin = cast(Callable[..., Callable[[Any], Any]], imputils.lower_builtin)
+lower_cast = cast(Callable[..., Callable[[Any], Any]], imputils.lower_cast)
 CONDITION, NUMBER, WORD = types.boolean, types.float64, types.uint64
 
 
@@ -141,7 +143,8 @@ for _operator, _name, _word in (
     (operator.add, "fadd", "add"), (operator.sub, "fsub", "sub"), (operator.mul, "fmul", "mul"),
     (operator.truediv, "fdiv", "udiv"), (operator.and_, "", "and_"), (operator.or_, "", "or_"),
     (operator.iadd, "fadd", "add"), (operator.isub, "fsub", "sub"), (operator.imul, "fmul", "mul"),
-    (operator.itruediv, "fdiv", "udiv"), (operator.xor, "", "xor"), (operator.lshift, "", "shl"), (operator.rshift, "", "lshr"),
+    (operator.itruediv, "fdiv", "udiv"), (operator.xor, "", "xor"), (operator.lshift, "", "shl"),
+    (operator.rshift, "", "lshr"),
 ):
     _lanewise(_operator, 2, _by_kind(_name, _word))
 for _operator, _symbol in (
@@ -167,22 +170,22 @@ def multiply_add(first: float, second: float, third: float) -> float:
     return first * second + third
 
 
-def bits_of(value: float) -> int:
+def bits_of(value: float) -> Any:
     """The 64 bits of a float as an unsigned word."""
     return int(np.float64(value).view(np.uint64))
 
 
-def float_of(word: int) -> float:
+def float_of(word: Any) -> float:
     """The float that a word of 64 bits stands for."""
     return float(np.uint64(word).view(np.float64))
 
 
-def as_float(word: int) -> float:
+def as_float(word: Any) -> float:
     """An unsigned word as a float of like value."""
     return float(word)
 
 
-def word_of(value: int) -> int:
+def word_of(value: Any) -> Any:
     """A whole number that is not negative as an unsigned word."""
     return value
 
