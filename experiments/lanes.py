@@ -147,6 +147,7 @@ class Lanes:
         seed_row = aligned(1, self.groups, np.uint64)
         seed_row.reshape(-1)[:] = padded(np.array(seeds, np.uint64), self.groups)
         under_way = aligned(clock.whole_ticks + 2, self.groups)
+        under_way[:] = 0.0
         if pending is not None:
             under_way.reshape(len(under_way), -1)[:] = padded(pending, self.groups)
         self._fields = Fields(

@@ -45,15 +45,15 @@ def restriction_flow(
 
     conductance is sonic conductance C [dm³/(s·bar)], critical_ratio is b [1] (ISO 6358-1, from memory).
     """
-    first, second = upstream_mmHg + air.atmosphere_mmHg, downstream_mmHg + air.atmosphere_mmHg
-    high, low = max(first, second), max(min(first, second), 0.0)
-    within = min(max(low - critical_ratio * high, 0.0) * (1.0 / (1.0 - critical_ratio)), high)
-    subsonic = math.sqrt((high - within) * (high + within))  # p1 √(1 − …) without a division; p1 itself when choked
+    lost = upstream_mmHg - downstream_mmHg
+    high = max(upstream_mmHg, downstream_mmHg) + air.atmosphere_mmHg
+    # p1 √(1 − w²) by its factors, p1 (1 − w) = lost/(1 − b) and p1 (1 + w): no division; p1 itself when choked
+    gap = min(abs(lost) * (1.0 / (1.0 - critical_ratio)), high)
+    subsonic = math.sqrt(gap * (high + (high - gap)))
     # the linear piece is a chord of this curve, which bends down: beyond the laminar ratio the curve is the smaller
-    linear = laminar_slope(air, critical_ratio) * (high - low)
-    heat = math.sqrt(REFERENCE_TEMPERATURE_K / air.temperature_K)
-    flow = conductance * ML_PER_S_PER_MMHG * heat * min(subsonic, linear)
-    return math.copysign(flow, first - second)
+    linear = laminar_slope(air, critical_ratio) * abs(lost)
+    unit = ML_PER_S_PER_MMHG * math.sqrt(REFERENCE_TEMPERATURE_K / air.temperature_K)
+    return math.copysign(conductance * (unit * min(subsonic, linear)), lost)
 
 
 @compiled

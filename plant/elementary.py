@@ -15,7 +15,7 @@ from plant.vector import as_float, bits_of, choose, float_of, multiply_add, roun
 LOG2_E = 1.4426950408889634
 LN2_HIGH, LN2_LOW = 0.6931471803691238, 1.9082149292705877e-10  # the first ends in zeros: n times it is exact
 WHOLE = 6755399441055744.0  # 1.5 · 2^52: added to a number, the sum's last bits are its nearest integer
-EXP_LOWEST, EXP_HIGHEST = -708.2, 710.0
+EXP_LOWEST, EXP_HIGHEST = -709.0, 709.7
 MANTISSA = 52
 BIAS = 1023
 SMALLEST_SQUARE_ROOT = 0x3FE6A09E667F3BCD  # bits of √½
@@ -26,7 +26,7 @@ TAN_PI_8, TAN_3_PI_8 = 0.41421356237309503, 2.414213562373095
 
 @fused
 def exp(x: float) -> float:
-    """e to the x. Zero for a result below the smallest normal number (x < −708), inf above the largest. NaN stays."""
+    """e to the x for −708 … 709; zero below that range and inf above it, half a unit sooner or later. NaN stays."""
     held = min(max(x, EXP_LOWEST), EXP_HIGHEST)
     shifted = multiply_add(held, LOG2_E, WHOLE)
     n = shifted - WHOLE
@@ -42,9 +42,8 @@ def exp(x: float) -> float:
     even = multiply_add(s, even, 0.5000000000000001)
     odd = multiply_add(s, odd, 0.16666666666666669)
     power = 1.0 + multiply_add(s, multiply_add(r, odd, even), r)
-    # 2^(n−1) straight from the bits of n, then twice it: so that the largest results are reached, and the smallest zero
-    scale = float_of((bits_of(shifted) + np.uint64(BIAS - 1)) << np.uint64(MANTISSA))
-    return power * scale * 2.0
+    # 2^n straight from the bits of n: for n = −1023 these are zero's, for 1024 those of inf
+    return power * float_of((bits_of(shifted) + np.uint64(BIAS)) << np.uint64(MANTISSA))
 
 
 @fused

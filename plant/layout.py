@@ -21,9 +21,9 @@ Rows = NDArray[np.float64]
 
 
 def aligned(rows: int, groups: int, kind: Any = np.float64) -> Any:
-    """Zeros of shape (rows, groups, WIDTH), so placed that every vector is in one cache line."""
+    """An array of shape (rows, groups, WIDTH), as it comes, so placed that every vector is in one cache line."""
     count = rows * groups * WIDTH
-    room = np.zeros(count + WIDTH, kind)
+    room = np.empty(count + WIDTH, kind)
     skip = -room.ctypes.data % (8 * WIDTH) // 8
     return room[skip : skip + count].reshape(rows, groups, WIDTH)
 
