@@ -12,6 +12,7 @@ from itertools import pairwise
 from typing import Any, NamedTuple
 
 import numpy as np
+from numba.core.errors import TypingError
 from numba.extending import overload
 from numpy.typing import NDArray
 
@@ -163,7 +164,8 @@ class Lanes:
 
         Signals by name, as in SIGNALS: one number, one a finger, or an array of shape (ticks, 1) or (ticks, fingers);
         inputs with one row more than there are ticks. One that is left out stays what it was, unless it changed by
-        the tick. With an executor of threads the fingers are shared out among so many workers.
+        the tick. With an executor of threads the fingers are shared out among so many workers. Raises InputError for
+        a signal's name or shape, and for a part of the user's own that was written for one finger only.
         """
         begins, strides = self._laid_in_table(ticks, signals)
         places = np.full(len(CHANNELS), -1)
@@ -173,8 +175,14 @@ class Lanes:
         fields = self._fields._replace(trace=trace)
 
         def some(first: int, end: int) -> None:
-            run_groups(
-                self._makeup, self._model, self.clock, fields, first, end, self.tick, ticks, begins, strides, places)
+            block = fields, first, end, self.tick, ticks, begins, strides, places
+            try:
+                run_groups(self._makeup, self._model, self.clock, *block)
+            except TypingError:
+                raise InputError(
+                    "a part of this rig is written for one finger only: where it branches on a value, let it choose "
+                    "(plant.vector.choose), and take exp, atan and log from plant.elementary"
+                ) from None
 
         if executor is None:
             some(0, self.groups)

@@ -20,7 +20,7 @@ from numba.core.typeconv import Conversion
 from numba.core.typing.templates import AbstractTemplate, infer_global, signature
 from numba.extending import intrinsic, models, register_model
 
-WIDTH = 8  # lanes: one register of 512 bits, or two of 256, or four of 128
+WIDTH = 16  # lanes: two registers of 512 bits (one waits less for itself), or four of 256, or eight of 128
 # the decorators of an untyped library, as a type checker may see them
 lower_builtin = cast(Callable[..., Callable[[Any], Any]], imputils.lower_builtin)
 lower_cast = cast(Callable[..., Callable[[Any], Any]], imputils.lower_cast)

@@ -20,6 +20,7 @@ from controller.loop import build_loop, open_loop
 from controller.margins import margins_many
 from controller.sampled import augmented
 from experiments.coupled import CHANNELS
+from experiments.lanes import Lanes
 from experiments.rig import load_rig
 from plant.assembly import Plant, PlantState, Surroundings, plant_rates
 from plant.flow_valve import SpoolState
@@ -81,6 +82,44 @@ def test_kernel_beside_c(compare: Comparison, make_case: Callable[..., Any], c_l
     ratio = compare.ratio(timed, other, 15, 15)
     compare.note("kernel over hand-written C (gcc -O3 -march=native)", ratio if who == "kernel" else 1.0 / ratio)
     assert 1.0 / 3.0 < ratio < 3.0
+
+
+# --- many fingers beside C --------------------------------------------------------------------------------------------
+
+FINGERS, BLOCK = 64, 250
+
+
+def side_by_side(case: Any) -> Lanes:
+    """FINGERS fingers on the case's rig, each a little different, with noise of its own."""
+    random = np.random.default_rng(4)
+    plants = [
+        case.plant._replace(
+            artery=case.plant.artery._replace(half_width_mmHg=random.uniform(12.0, 18.0)),
+            vein=case.plant.vein._replace(emptying_s=random.uniform(1.0, 2.0)),
+        )
+        for _ in range(FINGERS)
+    ]
+    return Lanes(plants, case.firmware, case.clock, range(FINGERS), [case.start] * FINGERS)
+
+
+@pytest.mark.parametrize("substeps", [4, 5, 12])
+@pytest.mark.benchmark(group="many fingers, 10 s at 1 kHz", timer=time.thread_time)
+def test_many_fingers_beside_c(compare: Comparison, make_case: Callable[..., Any], c_loop: Any, substeps: int) -> None:
+    """One finger in C beside FINGERS of them side by side on one core, in blocks of BLOCK ticks; the bar is 5."""
+    case = make_case(10.0)
+    case = case._replace(clock=case.clock._replace(substeps=substeps))
+    ticks = len(case.orders.mode)
+
+    def many() -> None:
+        lanes = side_by_side(case)
+        for first in range(0, ticks, BLOCK):
+            inputs, orders = case.inputs.part(first, first + BLOCK), case.orders.part(first, first + BLOCK)
+            lanes.run(BLOCK, **{name: value[:, None] for name, value in (inputs._asdict() | orders._asdict()).items()})
+        assert np.all(lanes.done == ticks)
+
+    ratio = compare.ratio(many, c_loop.prepare(case), 9, 9) / FINGERS
+    compare.note(f"hand-written C over many fingers, a finger and tick, {substeps} steps a tick", 1.0 / ratio)
+    assert ratio < 0.5
 
 
 # --- the kernel beside general solvers --------------------------------------------------------------------------------

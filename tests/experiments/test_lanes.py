@@ -1,10 +1,12 @@
 """Fingers side by side against the same fingers run alone: every channel of every tick, states, splits, divergence."""
 from concurrent.futures import ThreadPoolExecutor
+from typing import NamedTuple
 
 import numpy as np
 import pytest
 
 from controller.firmware import CLAMP, FILL, VENT, Firmware, FirmwareState
+from controller.inverse import achieved_demand, valve_command
 from controller.law import design, initial_control
 from controller.timing import dead_ticks
 from experiments.coupled import CHANNELS, DIVERGED, RUNNING, Inputs, Orders, RunState, run_ticks, start_clock
@@ -208,3 +210,31 @@ def test_what_is_wrong_is_said():
     bench.plants[1] = bench.plants[1]._replace(light=bench.plants[1].light._replace(bits=12))
     with pytest.raises(InputError, match=r"plant\.light\.bits: 0 and 12"):
         bench.lanes()
+
+
+class Hasty(NamedTuple):
+    """An actuator of the user's own, written for one finger."""
+
+    gain: float = 1.0
+
+
+@valve_command.of(Hasty)
+def hasty_command(stage: Hasty, demand: float, reading_mmHg: float) -> float:
+    """Branches on a value that differs between fingers."""
+    if reading_mmHg > 200.0:
+        return 0.0
+    return stage.gain * demand
+
+
+@achieved_demand.of(Hasty)
+def hasty_achieved(stage: Hasty, command: float, reading_mmHg: float) -> float:
+    """The command, scaled back."""
+    return command / stage.gain
+
+
+def test_a_part_for_one_finger_only_is_refused_in_one_line():
+    bench = Bench(count=2, ticks=40)
+    bench.firmware = bench.firmware._replace(stage=Hasty())
+    with pytest.raises(InputError, match=r"choose") as caught:
+        bench.lanes().run(5)
+    assert "\n" not in str(caught.value)

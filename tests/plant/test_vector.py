@@ -44,7 +44,7 @@ def both_ways(function, count):
 def test_lanes_have_the_bits_of_single_numbers(name):
     function, count = FUNCTIONS[name]
     one, many = both_ways(function, count)
-    special = [0.0, -0.0, 1.0, -1.0, math.inf, -math.inf, math.nan, 0.5]
+    special = np.resize([0.0, -0.0, 1.0, -1.0, math.inf, -math.inf, math.nan, 0.5], WIDTH)
     first, second, out = aligned(1, 1), aligned(1, 1), aligned(1, 1)
     random = np.random.default_rng(5)
     for turn in range(40):
