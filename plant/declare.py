@@ -90,7 +90,8 @@ _outside_sources: set[Path] = set()  # a user's own part files, beside the rooms
 _cached: list[Any] = []  # every dispatcher with a disk cache, to move when a user's file joins
 
 
-_COMPILES = re.compile(rb"^from plant\.declare import .*\b(compiled|fused|inlined|verb)\b|^(from|import) numba", re.M)
+_COMPILES = re.compile(
+    rb"^from plant\.declare import .*\b(compiled|released|fused|inlined|verb)\b|^(from|import) numba", re.M)
 _IMPORT = re.compile(rb"^\s*(?:from|import) ((?:%s)(?:\.\w+)*)(?: import ([\w, ]+))?" % "|".join(ROOMS).encode(), re.M)
 
 
