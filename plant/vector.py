@@ -24,11 +24,12 @@ WIDTH = 16  # lanes: two registers of 512 bits (one waits less for itself), or f
 # the decorators of an untyped library, as a type checker may see them
 lower_builtin = cast(Callable[..., Callable[[Any], Any]], imputils.lower_builtin)
 lower_cast = cast(Callable[..., Callable[[Any], Any]], imputils.lower_cast)
-CONDITION, NUMBER, WORD = types.boolean, types.float64, types.uint64
+NUMBER, WORD, CONDITION, WHOLE = types.float64, types.uint64, types.boolean, types.int64
+IR = {NUMBER: ir.DoubleType(), WORD: ir.IntType(64), CONDITION: ir.IntType(1)}
 
 
 class Vector(types.Type):  # type: ignore[misc]
-    """Numba's type of WIDTH booleans, floats or unsigned words."""
+    """Numba's type of WIDTH floats, unsigned words or booleans."""
 
     def __init__(self, base: Any) -> None:
         self.base = base
@@ -43,53 +44,57 @@ class Vector(types.Type):  # type: ignore[misc]
         return self if self.can_convert_from(typing, other) is not None else None
 
 
-numbers, words, conditions = Vector(NUMBER), Vector(WORD), Vector(CONDITION)
-SHAPES = {numbers: ir.DoubleType(), words: ir.IntType(64), conditions: ir.IntType(1)}
-
-
 @register_model(Vector)
 class VectorModel(models.PrimitiveModel):  # type: ignore[misc]
     """A vector as the compiler back end knows it."""
 
     def __init__(self, manager: Any, kind: Vector) -> None:
-        super().__init__(manager, kind, ir.VectorType(SHAPES[kind], WIDTH))
-
-
-def _spread(builder: Any, value: Any) -> Any:
-    """The same value in every lane."""
-    shape = ir.VectorType(value.type, WIDTH)
-    first = builder.insert_element(ir.Constant(shape, ir.Undefined), value, ir.Constant(ir.IntType(32), 0))
-    zeros = ir.Constant(ir.VectorType(ir.IntType(32), WIDTH), [0] * WIDTH)
-    return builder.shuffle_vector(first, ir.Constant(shape, ir.Undefined), zeros)
+        super().__init__(manager, kind, ir.VectorType(IR[kind.base], WIDTH))
 
 
 @lower_cast(types.Number, Vector)
 @lower_cast(types.Boolean, Vector)
 def _from_one(context: Any, builder: Any, source: Any, kind: Any, value: Any) -> Any:
-    return _spread(builder, context.cast(builder, value, source, kind.base))
+    """The same value in every lane."""
+    one = context.cast(builder, value, source, kind.base)
+    nothing = ir.Constant(ir.VectorType(one.type, WIDTH), ir.Undefined)
+    first = builder.insert_element(nothing, one, ir.Constant(ir.IntType(32), 0))
+    return builder.shuffle_vector(first, nothing, ir.Constant(ir.VectorType(ir.IntType(32), WIDTH), [0] * WIDTH))
 
 
-# --- functions of one value in every lane, or of several ------------------------------------------------------------
+# --- teaching Numba functions of vectors ----------------------------------------------------------------------------
 
 
-def _vector_among(args: tuple[Any, ...]) -> Any:
-    found = [arg for arg in args if isinstance(arg, Vector)]
-    plain = all(isinstance(types.unliteral(arg), Vector | types.Number | types.Boolean) for arg in args)
-    return found[0] if found and plain else None
+def _side_by_side(kind: Any) -> Vector:
+    return Vector(NUMBER if kind == WHOLE else kind)
 
 
-def _lanewise(function: Any, count: int, build: Callable[..., Any], result: Any = None, single: Any = None) -> None:
-    """Teach Numba `function` of `count` values by `build(builder, kind, *values)`; `single` for plain floats too."""
+def _fits(arg: Any, kind: Any) -> bool:
+    """Whether an argument, one value or a vector, can stand where `kind` is asked for."""
+    if isinstance(arg, Vector):
+        return bool(arg.base == kind)
+    wanted = {NUMBER: types.Number, WORD: types.Integer, WHOLE: types.Integer, CONDITION: types.Boolean}
+    return isinstance(arg, wanted[kind])
+
+
+def _teach(
+    function: Any, build: Callable[..., Any], *forms: tuple[Any, ...], plain: bool = False, to_one: bool = False
+) -> None:
+    """Teach Numba a function of vectors, lowered by `build(builder, *values)`.
+
+    A form is the kinds of the operands and then of the result, as for one finger; the first that fits is taken.
+    `plain`: teach it for single values too (it is not Python's or Numba's own). `to_one`: the result is one value.
+    """
 
     class Template(AbstractTemplate):  # type: ignore[misc]
         def generic(self, args: Any, kws: Any) -> Any:
-            if len(args) != count or kws:
-                return None
-            kind = _vector_among(args)
-            if kind is not None:
-                return signature(result or kind, *[kind] * count)
-            if single is not None and all(isinstance(types.unliteral(a), types.Number) for a in args):
-                return signature(single, *[NUMBER] * count)
+            lanes = any(isinstance(arg, Vector) for arg in args)
+            if not kws and (lanes or plain):
+                for *operands, result in forms:
+                    if len(operands) == len(args) and all(map(_fits, args, operands)):
+                        if lanes:
+                            return signature(result if to_one else _side_by_side(result), *map(_side_by_side, operands))
+                        return signature(result, *operands)
             return None
 
     infer_global(function)(Template)
@@ -97,15 +102,20 @@ def _lanewise(function: Any, count: int, build: Callable[..., Any], result: Any 
     def lower(context: Any, builder: Any, sig: Any, args: Any) -> Any:
         return build(builder, *args)
 
-    lower_builtin(function, *[Vector] * count)(lower)
-    if single is not None:
-        lower_builtin(function, *[NUMBER] * count)(lower)
+    lower_builtin(function, *[Vector] * (len(forms[0]) - 1))(lower)
+    for *operands, _ in forms if plain else ():
+        lower_builtin(function, *operands)(lower)
 
 
-def _by_kind(on_floats: str, on_words: str) -> Callable[..., Any]:
+def _shaped(scalar: Any, like: Any) -> Any:
+    """The type of a scalar, or of WIDTH of them where `like` is the value of a vector."""
+    return ir.VectorType(scalar, WIDTH) if isinstance(like.type, ir.VectorType) else scalar
+
+
+def _arithmetic(on_numbers: str, on_words: str) -> Callable[..., Any]:
     def build(builder: Any, *values: Any) -> Any:
-        is_float = values[0].type in (ir.DoubleType(), ir.VectorType(ir.DoubleType(), WIDTH))
-        return getattr(builder, on_floats if is_float else on_words)(*values)
+        is_number = values[0].type == _shaped(IR[NUMBER], values[0])
+        return getattr(builder, on_numbers if is_number else on_words)(*values)
 
     return build
 
@@ -139,25 +149,33 @@ def _machine(name: str) -> Callable[..., Any]:
     return build
 
 
-for _operator, _name, _word in (
-    (operator.add, "fadd", "add"), (operator.sub, "fsub", "sub"), (operator.mul, "fmul", "mul"),
-    (operator.truediv, "fdiv", "udiv"), (operator.and_, "", "and_"), (operator.or_, "", "or_"),
-    (operator.iadd, "fadd", "add"), (operator.isub, "fsub", "sub"), (operator.imul, "fmul", "mul"),
-    (operator.itruediv, "fdiv", "udiv"), (operator.xor, "", "xor"), (operator.lshift, "", "shl"),
-    (operator.rshift, "", "lshr"),
+NUMBERS, WORDS, CONDITIONS = (NUMBER,) * 3, (WORD,) * 3, (CONDITION,) * 3
+for _operators, _names in (
+    ((operator.add, operator.iadd), ("fadd", "add")), ((operator.sub, operator.isub), ("fsub", "sub")),
+    ((operator.mul, operator.imul), ("fmul", "mul")),
 ):
-    _lanewise(_operator, 2, _by_kind(_name, _word))
+    for _operator in _operators:
+        _teach(_operator, _arithmetic(*_names), NUMBERS, WORDS)
+for _operator in (operator.truediv, operator.itruediv):
+    _teach(_operator, lambda builder, first, second: builder.fdiv(first, second), NUMBERS)
+for _operator, _name in ((operator.and_, "and_"), (operator.or_, "or_"), (operator.xor, "xor")):
+    _teach(_operator, _arithmetic("", _name), WORDS, CONDITIONS)
+for _operator, _name in ((operator.lshift, "shl"), (operator.rshift, "lshr")):
+    _teach(_operator, _arithmetic("", _name), WORDS)
 for _operator, _symbol in (
     (operator.lt, "<"), (operator.le, "<="), (operator.gt, ">"), (operator.ge, ">="), (operator.eq, "=="),
     (operator.ne, "!="),
 ):
-    _lanewise(_operator, 2, _compared(_symbol), conditions)
-_lanewise(operator.neg, 1, lambda builder, value: builder.fneg(value))
-_lanewise(min, 2, _taken("<"))
-_lanewise(max, 2, _taken(">"))
-_lanewise(abs, 1, _machine("llvm.fabs"))
-_lanewise(math.sqrt, 1, _machine("llvm.sqrt"))
-_lanewise(math.copysign, 2, _machine("llvm.copysign"))
+    _teach(_operator, _compared(_symbol), (NUMBER, NUMBER, CONDITION))
+_teach(operator.neg, lambda builder, value: builder.fneg(value), (NUMBER, NUMBER))
+_teach(min, _taken("<"), NUMBERS)
+_teach(max, _taken(">"), NUMBERS)
+_teach(abs, _machine("llvm.fabs"), (NUMBER, NUMBER))
+_teach(math.sqrt, _machine("llvm.sqrt"), (NUMBER, NUMBER))
+_teach(math.copysign, _machine("llvm.copysign"), NUMBERS)
+
+
+# --- functions of one value or of vectors, in compiled code and outside ---------------------------------------------
 
 
 def rounded_down(value: float) -> float:
@@ -190,74 +208,9 @@ def word_of(value: Any) -> Any:
     return value
 
 
-def _recast(builder: Any, value: Any, to: Any) -> Any:
-    vector = isinstance(value.type, ir.VectorType)
-    return builder.bitcast(value, ir.VectorType(to, WIDTH) if vector else to)
-
-
-def _as_float(builder: Any, value: Any) -> Any:
-    vector = isinstance(value.type, ir.VectorType)
-    return builder.uitofp(value, ir.VectorType(ir.DoubleType(), WIDTH) if vector else ir.DoubleType())
-
-
-_lanewise(rounded_down, 1, _machine("llvm.floor"), single=NUMBER)
-_lanewise(multiply_add, 3, _machine("llvm.fma"), single=NUMBER)
-_lanewise(bits_of, 1, lambda builder, value: _recast(builder, value, ir.IntType(64)), words, WORD)
-
-
-@infer_global(float_of)
-@infer_global(as_float)
-class FromWord(AbstractTemplate):  # type: ignore[misc]
-    """A float, or WIDTH of them, from words."""
-
-    def generic(self, args: Any, kws: Any) -> Any:
-        """One argument, a word or WIDTH of them."""
-        if args[0] == words:
-            return signature(numbers, words)
-        return signature(NUMBER, WORD)
-
-
-@infer_global(word_of)
-class ToWord(AbstractTemplate):  # type: ignore[misc]
-    """A word from an integer; words stay."""
-
-    def generic(self, args: Any, kws: Any) -> Any:
-        """One argument."""
-        kind = words if args[0] == words else WORD
-        return signature(kind, kind)
-
-
-for _kind in (Vector, WORD):
-    lower_builtin(word_of, _kind)(lambda context, builder, sig, args: args[0])
-    lower_builtin(float_of, _kind)(lambda context, builder, sig, args: _recast(builder, args[0], ir.DoubleType()))
-    lower_builtin(as_float, _kind)(lambda context, builder, sig, args: _as_float(builder, args[0]))
-
-
-# --- choosing -------------------------------------------------------------------------------------------------------
-
-
 def choose(condition: Any, yes: Any, no: Any) -> Any:
     """`yes` where the condition holds, else `no`, lane by lane; both are worked out."""
     return yes if condition else no
-
-
-@infer_global(choose)
-class Choose(AbstractTemplate):  # type: ignore[misc]
-    """Types of `choose`: vectors if any of the three is one, else floats, or integers if both are."""
-
-    def generic(self, args: Any, kws: Any) -> Any:
-        """Condition, yes, no."""
-        condition, *values = (types.unliteral(arg) for arg in args)
-        if isinstance(condition, Vector) or any(isinstance(value, Vector) for value in values):
-            kind = _vector_among(tuple(values)) or numbers
-            return signature(kind, conditions if isinstance(condition, Vector) else CONDITION, kind, kind)
-        kind = types.int64 if all(isinstance(value, types.Integer) for value in values) else NUMBER
-        return signature(kind, CONDITION, kind, kind)
-
-
-@lower_builtin(choose, types.Any, types.Any, types.Any)
-def _choose(context: Any, builder: Any, sig: Any, args: Any) -> Any:
-    return builder.select(*args)
 
 
 def anywhere(condition: Any) -> bool:
@@ -270,47 +223,32 @@ def most(value: float) -> float:
     return value
 
 
-@infer_global(anywhere)
-class Anywhere(AbstractTemplate):  # type: ignore[misc]
-    """Types of `anywhere`."""
-
-    def generic(self, args: Any, kws: Any) -> Any:
-        """One condition."""
-        return signature(CONDITION, args[0])
-
-
-@lower_builtin(anywhere, CONDITION)
-def _anywhere_one(context: Any, builder: Any, sig: Any, args: Any) -> Any:
-    return args[0]
-
-
-@lower_builtin(anywhere, Vector)
-def _anywhere(context: Any, builder: Any, sig: Any, args: Any) -> Any:
-    packed = builder.bitcast(args[0], ir.IntType(WIDTH))
+def _any_lane(builder: Any, value: Any) -> Any:
+    if not isinstance(value.type, ir.VectorType):
+        return value
+    packed = builder.bitcast(value, ir.IntType(WIDTH))
     return builder.icmp_unsigned("!=", packed, ir.Constant(packed.type, 0))
 
 
-@infer_global(most)
-class Most(AbstractTemplate):  # type: ignore[misc]
-    """Types of `most`."""
-
-    def generic(self, args: Any, kws: Any) -> Any:
-        """One value."""
-        return signature(NUMBER, numbers if args[0] == numbers else NUMBER)
-
-
-@lower_builtin(most, NUMBER)
-def _most_one(context: Any, builder: Any, sig: Any, args: Any) -> Any:
-    return args[0]
-
-
-@lower_builtin(most, Vector)
-def _most(context: Any, builder: Any, sig: Any, args: Any) -> Any:
-    lanes = [builder.extract_element(args[0], ir.Constant(ir.IntType(32), i)) for i in range(WIDTH)]
-    largest = lanes[0]
-    for lane in lanes[1:]:
+def _largest_lane(builder: Any, value: Any) -> Any:
+    if not isinstance(value.type, ir.VectorType):
+        return value
+    largest, *others = (builder.extract_element(value, ir.Constant(ir.IntType(32), i)) for i in range(WIDTH))
+    for lane in others:
         largest = builder.select(builder.fcmp_ordered(">", lane, largest), lane, largest)
     return largest
+
+
+_teach(rounded_down, _machine("llvm.floor"), (NUMBER, NUMBER), plain=True)
+_teach(multiply_add, _machine("llvm.fma"), (NUMBER,) * 4, plain=True)
+_teach(bits_of, lambda b, value: b.bitcast(value, _shaped(IR[WORD], value)), (NUMBER, WORD), plain=True)
+_teach(float_of, lambda b, word: b.bitcast(word, _shaped(IR[NUMBER], word)), (WORD, NUMBER), plain=True)
+_teach(as_float, lambda b, word: b.uitofp(word, _shaped(IR[NUMBER], word)), (WORD, NUMBER), plain=True)
+_teach(word_of, lambda b, word: word, (WORD, WORD), plain=True)
+_teach(choose, lambda b, *values: b.select(*values), (CONDITION, WHOLE, WHOLE, WHOLE),
+       (CONDITION, NUMBER, NUMBER, NUMBER), plain=True)
+_teach(anywhere, _any_lane, (CONDITION, CONDITION), plain=True, to_one=True)
+_teach(most, _largest_lane, (NUMBER, NUMBER), plain=True, to_one=True)
 
 
 # --- to and from arrays ---------------------------------------------------------------------------------------------
@@ -321,7 +259,7 @@ def _place(context: Any, builder: Any, kinds: Any, values: Any) -> Any:
     array = context.make_array(kinds[0])(context, builder, values[0])
     zero = context.get_constant(types.intp, 0)
     place = cgutils.get_item_pointer(context, builder, kinds[0], array, [values[1], values[2], zero], wraparound=False)
-    return builder.bitcast(place, ir.VectorType(SHAPES[Vector(kinds[0].dtype)], WIDTH).as_pointer())
+    return builder.bitcast(place, ir.VectorType(IR[kinds[0].dtype], WIDTH).as_pointer())
 
 
 @intrinsic
