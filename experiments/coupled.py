@@ -65,7 +65,7 @@ class Clock(NamedTuple):
     share: float
     jitter: float  # largest extra delay, share of a tick
     missed_share: float
-    substeps: int
+    substeps: float  # Runge–Kutta steps a tick, a whole number
     drift_mmHg_tick: float  # transducer offset drift
 
 
@@ -106,7 +106,7 @@ def firmware_part(
     light = sample_light(plant, state, seed, tick, clock.period_s)
     reading = sample_pressure(plant, state, seed, tick, clock.drift_mmHg_tick)
     new_control, command, terms, limited = firmware_tick(firmware, control, order, light, reading)
-    if clock.missed_share > 0.0:  # the processor was busy: nothing runs, the last command stays
+    if anywhere(clock.missed_share > 0.0):  # the processor was busy: nothing runs, the last command stays
         missed = uniform(seed, MISSED, tick) < clock.missed_share
         command = choose(missed, previous, command)
         new_control = selected(missed, control, new_control)
@@ -130,7 +130,7 @@ def plant_part(
     """
     arriving = valve_play(plant.valve, played, due)
     share = clock.share
-    if clock.jitter > 0.0:
+    if anywhere(clock.jitter > 0.0):
         share = share + clock.jitter * uniform(seed, JITTER, tick)
     after = plant_tick(plant, state, start, end, played, arriving, share, clock.substeps, clock.period_s)
     return after, arriving, (abs(after.cuff_mmHg) < CEILING_mmHg) & (abs(after.photodiode) < 1e6)
@@ -169,6 +169,6 @@ def run_ticks(
 def start_clock(timing: Timing, whole_ticks: int, share: float, substeps: int, drift_mmHg_h: float) -> Clock:
     """The kernel's clock from declared timing."""
     return Clock(
-        timing.period_s, whole_ticks, share, timing.jitter_s / timing.period_s, timing.missed_share, substeps,
+        timing.period_s, whole_ticks, share, timing.jitter_s / timing.period_s, timing.missed_share, float(substeps),
         drift_mmHg_h * timing.period_s / 3600.0,
     )

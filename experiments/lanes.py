@@ -1,8 +1,8 @@
 """Many fingers at once: the coupled loop of `experiments.coupled`, compiled once more for vectors of fingers.
 
 Every equation, noise sample and delay is that of the single run; only the numbers are `plant.vector`'s. Fingers side by
-side share the classes of their parts, whole numbers and switches (bits, sections, transducer place) and the clock; all
-other parameters are each finger's own.
+side share the classes of their parts, whole numbers and switches (bits, sections, transducer place, whole ticks of dead
+time); all other parameters are each finger's own.
 """
 from __future__ import annotations
 
@@ -36,8 +36,7 @@ class Makeup(NamedTuple):
 
     plant: Plant
     firmware: Firmware
-    share: float  # dead time beyond whole ticks
-    drift_mmHg_tick: float
+    clock: Clock
 
 
 class LaneState(NamedTuple):
@@ -79,8 +78,8 @@ def _keep(row, going, places, trace, tick, group):  # type: ignore[no-untyped-de
 
 @released
 def run_groups(
-    makeup: Makeup, model: LaneState, clock: Clock, fields: Fields, first_group: int, end_group: int, first_tick: int,
-    ticks: int, begins: NDArray[np.int64], strides: NDArray[np.int64], places: NDArray[np.int64],
+    makeup: Makeup, model: LaneState, fields: Fields, first_group: int, end_group: int, first_tick: int, ticks: int,
+    begins: NDArray[np.int64], strides: NDArray[np.int64], places: NDArray[np.int64],
 ) -> None:
     """Run a block of ticks for some groups of fingers; `makeup` and `model` give classes and what is shared.
 
@@ -89,9 +88,7 @@ def run_groups(
     """
     ring, table = len(fields.pending), fields.table
     for group in range(first_group, end_group):
-        plant, firmware, share, drift = load_floats(makeup, fields.parameters, group)
-        own = Clock(
-            clock.period_s, clock.whole_ticks, share, clock.jitter, clock.missed_share, clock.substeps, drift)
+        plant, firmware, clock = load_floats(makeup, fields.parameters, group)
         seed = load(fields.seeds, 0, group)
         state, control, played, running, done = load_all(model, fields.states, group)
         for k in range(ticks):
@@ -108,11 +105,11 @@ def run_groups(
             )
             previous = load(fields.pending, (tick + ring - 1) % ring, group)
             new_control, command, row = firmware_part(
-                plant, firmware, own, seed, tick, around, order, state, control, previous)
+                plant, firmware, clock, seed, tick, around, order, state, control, previous)
             store(fields.pending, tick % ring, group, command)
             keep(row, going, places, fields.trace, k, group)
-            due = load(fields.pending, (tick + ring - own.whole_ticks) % ring, group)
-            after, arriving, sound = plant_part(plant, own, seed, tick, around, end, state, played, due)
+            due = load(fields.pending, (tick + ring - clock.whole_ticks) % ring, group)
+            after, arriving, sound = plant_part(plant, clock, seed, tick, around, end, state, played, due)
             state, control = selected(going, after, state), selected(going, new_control, control)
             played = choose(going, arriving, played)
             done = done + running
@@ -124,30 +121,26 @@ class Lanes:
     """Fingers that run side by side, block after block, each as if `run_ticks` ran it alone."""
 
     def __init__(
-        self, plants: Sequence[Plant], firmware: Firmware | Sequence[Firmware], clock: Clock, seeds: Sequence[int],
+        self, plants: Sequence[Plant], firmwares: Sequence[Firmware], clocks: Sequence[Clock], seeds: Sequence[int],
         starts: Sequence[RunState], pending: Samples | None = None, channels: Sequence[str] = USUAL_CHANNELS,
     ) -> None:
         """`pending` is the commands under way at the start, shape (whole dead ticks + 2, fingers); none: all zero.
 
-        The clock's drift is that of each finger's transducer. Raises InputError when fingers differ in what they must
-        share, or a channel is not one of CHANNELS.
+        All runs must have got to the same tick. Raises InputError when fingers differ in what they must share, or a
+        channel is not one of CHANNELS.
         """
         for name in channels:
             if name not in CHANNELS:
                 raise InputError(f"channel '{name}' is not known; use some of {', '.join(CHANNELS)}")
-        self.count, self.clock, self.channels, self.tick = len(plants), clock, tuple(channels), starts[0].tick
+        self.count, self.channels, self.tick = len(plants), tuple(channels), starts[0].tick
         self._first_tick = self.tick
         self.groups = -(-self.count // WIDTH)
-        firmwares = [firmware] * self.count if isinstance(firmware, Firmware) else firmware
-        makeups = [
-            Makeup(plant, own, float(clock.share), plant.transducer.drift_mmHg_h * clock.period_s / 3600.0)
-            for plant, own in zip(plants, firmwares, strict=True)
-        ]
+        makeups = [Makeup(*parts) for parts in zip(plants, firmwares, clocks, strict=True)]
         states = [LaneState(s.plant, s.firmware, float(s.played), 1.0, 0.0) for s in starts]
         self._makeup, self._model = makeups[0], states[0]
         seed_row = aligned(1, self.groups, np.uint64)
         seed_row.reshape(-1)[:] = padded(np.array(seeds, np.uint64), self.groups)
-        under_way = aligned(clock.whole_ticks + 2, self.groups)
+        under_way = aligned(clocks[0].whole_ticks + 2, self.groups)
         under_way[:] = 0.0
         if pending is not None:
             under_way.reshape(len(under_way), -1)[:] = padded(pending, self.groups)
@@ -177,7 +170,7 @@ class Lanes:
         def some(first: int, end: int) -> None:
             block = fields, first, end, self.tick, ticks, begins, strides, places
             try:
-                run_groups(self._makeup, self._model, self.clock, *block)
+                run_groups(self._makeup, self._model, *block)
             except TypingError:
                 raise InputError(
                     "a part of this rig is written for one finger only: where it branches on a value, let it choose "

@@ -126,7 +126,7 @@ def plant_tick(
     rest = 1.0 - switch_share
     before = choose(switch_share > 0.0, max(rounded_down(substeps * switch_share + 0.999999), 1.0), 0.0)
     after = choose(rest > 0.0, max(rounded_down(substeps * rest + 0.999999), 1.0), 0.0)
-    first_part, last_part = switch_share / before, rest / after
+    first_part, last_part = switch_share / max(before, 1.0), rest / max(after, 1.0)
     for i in range(int(most(before + after))):  # a finger that needs fewer steps than another ends with empty ones
         early = i < before
         part = choose(early, first_part, choose(i < before + after, last_part, 0.0))

@@ -99,7 +99,8 @@ def side_by_side(case: Any) -> Lanes:
         )
         for _ in range(FINGERS)
     ]
-    return Lanes(plants, case.firmware, case.clock, range(FINGERS), [case.start] * FINGERS)
+    alike = ([one] * FINGERS for one in (case.firmware, case.clock))
+    return Lanes(plants, *alike, range(FINGERS), [case.start] * FINGERS)
 
 
 @pytest.mark.parametrize("substeps", [4, 5, 12])
@@ -107,7 +108,7 @@ def side_by_side(case: Any) -> Lanes:
 def test_many_fingers_beside_c(compare: Comparison, make_case: Callable[..., Any], c_loop: Any, substeps: int) -> None:
     """One finger in C beside FINGERS of them side by side on one core, in blocks of BLOCK ticks; the bar is 5."""
     case = make_case(10.0)
-    case = case._replace(clock=case.clock._replace(substeps=substeps))
+    case = case._replace(clock=case.clock._replace(substeps=float(substeps)))
     ticks = len(case.orders.mode)
 
     def many() -> None:

@@ -31,9 +31,17 @@ class Bench:
         self.plants = [self.finger(random) for _ in range(count)]
         self.seeds = [int(s) for s in random.integers(0, 2**62, count)]
         whole, share = dead_ticks(self.rig.timing)
-        self.clock = start_clock(self.rig.timing, whole, share, substeps, self.rig.plant.transducer.drift_mmHg_h)
-        self.firmware = Firmware(
-            design(self.rig.controller, self.rig.timing.period_s), self.rig.stage, self.rig.filling)
+        clock = start_clock(self.rig.timing, whole, share, substeps, 0.0)
+        self.clocks = [
+            clock._replace(substeps=float(more + substeps), share=share and random.uniform(0.0, 1.0),
+                           drift_mmHg_tick=plant.transducer.drift_mmHg_h * clock.period_s / 3600.0)
+            for plant, more in zip(self.plants, random.integers(0, 3, count), strict=True)
+        ]
+        law, period = self.rig.controller, self.rig.timing.period_s
+        self.firmwares = [
+            Firmware(design(law._replace(kp=law.kp * more), period), self.rig.stage, self.rig.filling)
+            for more in random.uniform(0.8, 1.1, count)
+        ]
         time = np.arange(ticks + 1)[:, None] * 1e-3
         rate, phase = random.uniform(0.8, 2.5, count), random.uniform(0, 6, count)
         self.signals = {
@@ -72,7 +80,7 @@ class Bench:
         )
 
     def lanes(self, channels=CHANNELS):
-        return Lanes(self.plants, self.firmware, self.clock, self.seeds, self.starts, channels=channels)
+        return Lanes(self.plants, self.firmwares, self.clocks, self.seeds, self.starts, channels=channels)
 
     def block(self, first, end):
         """Signals of a block."""
@@ -87,14 +95,13 @@ class Bench:
                                                          self.count))
             return np.ascontiguousarray(value[:, finger])
 
-        plant = self.plants[finger]
-        drift = plant.transducer.drift_mmHg_h * self.clock.period_s / 3600.0
+        clock = self.clocks[finger]
         rows = np.zeros((self.ticks, len(CHANNELS)))
         orders = Orders(of("mode").astype(np.int64), of("fill_mmHg"), of("set_point"), of("light_slope"))
         inputs = Inputs(of("arterial_mmHg"), of("tone"), of("ambient"))
-        pending = np.zeros(self.clock.whole_ticks + 2)
-        return rows, *run_ticks(plant, self.firmware, self.clock._replace(drift_mmHg_tick=drift), self.seeds[finger],
-                                inputs, orders, self.starts[finger], pending, rows)
+        pending = np.zeros(clock.whole_ticks + 2)
+        return rows, *run_ticks(self.plants[finger], self.firmwares[finger], clock, self.seeds[finger], inputs, orders,
+                                self.starts[finger], pending, rows)
 
 
 def stacked(found):
@@ -154,7 +161,7 @@ def test_any_number_of_lanes_and_any_neighbours():
     with ThreadPoolExecutor(2) as pool:
         expected = stacked(bench.lanes().run(250, pool, 2, **bench.signals))
     for count in (1, 2, WIDTH - 1, WIDTH, WIDTH + 1):
-        some = Lanes(bench.plants[:count], bench.firmware, bench.clock, bench.seeds[:count], bench.starts[:count],
+        some = Lanes(*(of[:count] for of in (bench.plants, bench.firmwares, bench.clocks, bench.seeds, bench.starts)),
                      channels=CHANNELS)
         signals = {name: value if value.shape[-1] == 1 else value[..., :count] for name, value in bench.signals.items()}
         assert np.array_equal(stacked(some.run(250, **signals)), expected[:, :count])
@@ -184,7 +191,7 @@ def test_commands_under_way_and_a_later_start():
     expected = stacked(bench.lanes().run(400, **bench.signals))
     first = bench.lanes()
     first.run(150, **bench.block(0, 150))
-    second = Lanes(bench.plants, bench.firmware, bench.clock, bench.seeds, [first.state(i) for i in range(3)],
+    second = Lanes(bench.plants, bench.firmwares, bench.clocks, bench.seeds, [first.state(i) for i in range(3)],
                    first.pending, CHANNELS)
     assert np.array_equal(stacked(second.run(250, **bench.block(150, 400))), expected[150:])
 
@@ -210,6 +217,10 @@ def test_what_is_wrong_is_said():
     bench.plants[1] = bench.plants[1]._replace(light=bench.plants[1].light._replace(bits=12))
     with pytest.raises(InputError, match=r"plant\.light\.bits: 0 and 12"):
         bench.lanes()
+    bench = Bench(count=2, ticks=40)
+    bench.clocks[1] = bench.clocks[1]._replace(whole_ticks=4)
+    with pytest.raises(InputError, match=r"clock\.whole_ticks: 1 and 4"):
+        bench.lanes()
 
 
 class Hasty(NamedTuple):
@@ -234,7 +245,7 @@ def hasty_achieved(stage: Hasty, command: float, reading_mmHg: float) -> float:
 
 def test_a_part_for_one_finger_only_is_refused_in_one_line():
     bench = Bench(count=2, ticks=40)
-    bench.firmware = bench.firmware._replace(stage=Hasty())
+    bench.firmwares = [firmware._replace(stage=Hasty()) for firmware in bench.firmwares]
     with pytest.raises(InputError, match=r"choose") as caught:
         bench.lanes().run(5)
     assert "\n" not in str(caught.value)
