@@ -116,7 +116,7 @@ def runge_kutta(
 @fused
 def plant_tick(
     plant: Plant, state: PlantState, start: Surroundings, end: Surroundings, old_command: float, command: float,
-    switch_share: float, substeps: int, period_s: float,
+    switch_share: float, substeps: float, period_s: float,
 ) -> PlantState:
     """Advance the plant by one tick. The command changes from old to new at `switch_share` (0 … 1) of the tick.
 
