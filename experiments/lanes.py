@@ -121,8 +121,8 @@ class Lanes:
     """Fingers that run side by side, block after block, each as if `run_ticks` ran it alone."""
 
     def __init__(
-        self, plants: Sequence[Plant], firmwares: Sequence[Firmware], clocks: Sequence[Clock], seeds: Sequence[int],
-        starts: Sequence[RunState], pending: Samples | None = None, channels: Sequence[str] = USUAL_CHANNELS,
+        self, makeups: Sequence[Makeup], seeds: Sequence[int], starts: Sequence[RunState],
+        pending: Samples | None = None, channels: Sequence[str] = USUAL_CHANNELS,
     ) -> None:
         """`pending` is the commands under way at the start, shape (whole dead ticks + 2, fingers); none: all zero.
 
@@ -132,15 +132,14 @@ class Lanes:
         for name in channels:
             if name not in CHANNELS:
                 raise InputError(f"channel '{name}' is not known; use some of {', '.join(CHANNELS)}")
-        self.count, self.channels, self.tick = len(plants), tuple(channels), starts[0].tick
+        self.count, self.channels, self.tick = len(makeups), tuple(channels), starts[0].tick
         self._first_tick = self.tick
         self.groups = -(-self.count // WIDTH)
-        makeups = [Makeup(*parts) for parts in zip(plants, firmwares, clocks, strict=True)]
         states = [LaneState(s.plant, s.firmware, float(s.played), 1.0, 0.0) for s in starts]
         self._makeup, self._model = makeups[0], states[0]
         seed_row = aligned(1, self.groups, np.uint64)
         seed_row.reshape(-1)[:] = padded(np.array(seeds, np.uint64), self.groups)
-        under_way = aligned(clocks[0].whole_ticks + 2, self.groups)
+        under_way = aligned(makeups[0].clock.whole_ticks + 2, self.groups)
         under_way[:] = 0.0
         if pending is not None:
             under_way.reshape(len(under_way), -1)[:] = padded(pending, self.groups)
@@ -150,7 +149,7 @@ class Lanes:
         )
         self._signals: dict[str, Any] = {"mode": FILL, "tone": 0.0, "fill_mmHg": 0.0, "set_point": 0.0}
         self._signals |= {"light_slope": 1.0, "arterial_mmHg": 0.0}
-        self._signals["ambient"] = np.array([plant.light.ambient for plant in plants])
+        self._signals["ambient"] = np.array([makeup.plant.light.ambient for makeup in makeups])
 
     def run(self, ticks: int, executor: Executor | None = None, workers: int = 1, **signals: Any) -> dict[str, Samples]:
         """Run a block of ticks. Returns the kept channels by name, each of shape (ticks, fingers).

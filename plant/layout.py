@@ -49,29 +49,31 @@ def laid_out(fingers: Sequence[Any], groups: int, everything: bool = False) -> R
 
     Raises InputError naming a number that is no float, or a class, in which the fingers differ: they must share it.
     """
-    model = list(leaves(fingers[0]))
-    columns = []
+    common, columns = shared(fingers[0]), []
     for finger in fingers:
-        column = list(leaves(finger))
-        if not everything:
-            _check_shared(fingers[0], finger, model, column)
-        columns.append([float(value) for _, value in column if everything or isinstance(value, float)])
+        if not everything and shared(finger) != common:
+            raise InputError(_difference(fingers[0], finger))
+        columns.append([float(value) for _, value in leaves(finger) if everything or isinstance(value, float)])
     rows = np.array(columns).T
     out: Rows = aligned(len(rows), groups)
     out.reshape(len(rows), -1)[:] = padded(rows, groups)
     return out
 
 
-def _check_shared(first: Any, other: Any, model: list[tuple[str, Any]], column: list[tuple[str, Any]]) -> None:
-    if [path for path, _ in model] != [path for path, _ in column] or _classes(first) != _classes(other):
-        raise InputError("fingers side by side must be made of the same kinds of parts")
-    for (path, shared), (_, value) in zip(model, column, strict=True):
-        if isinstance(shared, float) != isinstance(value, float) or (not isinstance(shared, float) and shared != value):
-            raise InputError(f"{path}: {shared} and {value}: fingers side by side must have the same")
+def shared(value: Any) -> Any:
+    """What fingers side by side must have in common: classes, and every number that is no float. To be compared."""
+    if isinstance(value, tuple):
+        return (type(value), *(shared(inner) for inner in value))
+    return float if isinstance(value, float) else value
 
 
-def _classes(value: Any) -> Any:
-    return (type(value), *(_classes(inner) for inner in value)) if isinstance(value, tuple) else None
+def _difference(first: Any, other: Any) -> str:
+    for (path, one), (place, another) in zip(leaves(first), leaves(other), strict=False):
+        if path != place:
+            break
+        if shared(one) != shared(another):
+            return f"{path}: {one} and {another}: fingers side by side must have the same"
+    return "fingers side by side must be made of the same kinds of parts"
 
 
 def restored(model: Any, column: Sequence[float]) -> Any:

@@ -20,7 +20,7 @@ from controller.loop import build_loop, open_loop
 from controller.margins import margins_many
 from controller.sampled import augmented
 from experiments.coupled import CHANNELS
-from experiments.lanes import Lanes
+from experiments.lanes import Lanes, Makeup
 from experiments.rig import load_rig
 from plant.assembly import Plant, PlantState, Surroundings, plant_rates
 from plant.flow_valve import SpoolState
@@ -99,8 +99,8 @@ def side_by_side(case: Any) -> Lanes:
         )
         for _ in range(FINGERS)
     ]
-    alike = ([one] * FINGERS for one in (case.firmware, case.clock))
-    return Lanes(plants, *alike, range(FINGERS), [case.start] * FINGERS)
+    makeups = [Makeup(plant, case.firmware, case.clock) for plant in plants]
+    return Lanes(makeups, range(FINGERS), [case.start] * FINGERS)
 
 
 @pytest.mark.parametrize("substeps", [4, 5, 12])

@@ -10,7 +10,7 @@ from controller.inverse import achieved_demand, valve_command
 from controller.law import design, initial_control
 from controller.timing import dead_ticks
 from experiments.coupled import CHANNELS, DIVERGED, RUNNING, Inputs, Orders, RunState, run_ticks, start_clock
-from experiments.lanes import USUAL_CHANNELS, Lanes
+from experiments.lanes import USUAL_CHANNELS, Lanes, Makeup
 from experiments.rig import clamp, load_rig
 from plant.assembly import Surroundings, initial_state
 from plant.errors import InputError
@@ -80,7 +80,10 @@ class Bench:
         )
 
     def lanes(self, channels=CHANNELS):
-        return Lanes(self.plants, self.firmwares, self.clocks, self.seeds, self.starts, channels=channels)
+        return Lanes(self.makeups(), self.seeds, self.starts, channels=channels)
+
+    def makeups(self):
+        return [Makeup(*parts) for parts in zip(self.plants, self.firmwares, self.clocks, strict=True)]
 
     def block(self, first, end):
         """Signals of a block."""
@@ -161,8 +164,7 @@ def test_any_number_of_lanes_and_any_neighbours():
     with ThreadPoolExecutor(2) as pool:
         expected = stacked(bench.lanes().run(250, pool, 2, **bench.signals))
     for count in (1, 2, WIDTH - 1, WIDTH, WIDTH + 1):
-        some = Lanes(*(of[:count] for of in (bench.plants, bench.firmwares, bench.clocks, bench.seeds, bench.starts)),
-                     channels=CHANNELS)
+        some = Lanes(*(of[:count] for of in (bench.makeups(), bench.seeds, bench.starts)), channels=CHANNELS)
         signals = {name: value if value.shape[-1] == 1 else value[..., :count] for name, value in bench.signals.items()}
         assert np.array_equal(stacked(some.run(250, **signals)), expected[:, :count])
 
@@ -191,8 +193,7 @@ def test_commands_under_way_and_a_later_start():
     expected = stacked(bench.lanes().run(400, **bench.signals))
     first = bench.lanes()
     first.run(150, **bench.block(0, 150))
-    second = Lanes(bench.plants, bench.firmwares, bench.clocks, bench.seeds, [first.state(i) for i in range(3)],
-                   first.pending, CHANNELS)
+    second = Lanes(bench.makeups(), bench.seeds, [first.state(i) for i in range(3)], first.pending, CHANNELS)
     assert np.array_equal(stacked(second.run(250, **bench.block(150, 400))), expected[150:])
 
 
