@@ -61,7 +61,7 @@ class Figures(NamedTuple):
 class Sums(NamedTuple):
     """Running sums and extremes, each of shape (fingers,)."""
 
-    count: Samples
+    ticks: Samples
     error: Samples
     square: Samples
     peak: Samples
@@ -80,14 +80,14 @@ def add_up(
 ) -> None:
     """Add a block of ticks, every array of shape (ticks, fingers); finger by finger in the order of ticks."""
     for k in range(len(cuff)):
-        for i in range(len(sums.count)):
+        for i in range(len(sums.ticks)):
             pressure = cuff[k, i]
             if pressure > sums.highest[i]:
                 sums.highest[i] = pressure
             if counted[k, i] and pressure == pressure:  # nan once it has diverged
                 error = pressure - arterial[k, i]
                 ideal = error + unloaded[k, i]
-                sums.count[i] += 1.0
+                sums.ticks[i] += 1.0
                 sums.error[i] += error
                 sums.square[i] += error * error
                 sums.peak[i] = max(sums.peak[i], abs(error))
@@ -103,7 +103,8 @@ def finger_ready(
 ) -> Ready:
     """A finger on a rig, with its own pressure, tone and noise for `seconds`, as `simulate` would run it.
 
-    Without `substeps` each finger's own are found, which takes longer than to run it for ten seconds. Raises InputError.
+    Without `substeps` each finger's own are found (`steps_a_tick`), which takes as long as ten seconds of run; on one
+    rig they hardly differ. Raises InputError.
     """
     rig, finger = item
     trace = finger_pressure(finger, rig.timing.period_s, seconds)
@@ -208,30 +209,33 @@ def _run_alike(runs: list[Ready], figures: Figures, places: list[int]) -> None:
     plan, ticks, period = runs[0].plan, runs[0].ticks, runs[0].clock.period_s
     lanes = Lanes([_makeup(run) for run in runs], [run.seed for run in runs], [run.start for run in runs],
                   channels=CHANNELS)
-    asked = {name: np.array([getattr(run, name) for run in runs]) for name in ("fill_mmHg", "set_point", "light_slope")}
+    signals: dict[str, Any] = {
+        name: np.array([getattr(run, name) for run in runs]) for name in ("fill_mmHg", "set_point", "light_slope")
+    }
     modes = plan_modes(plan, ticks, period)
     settled = counted_ticks(plan, modes, period)
     law: Any = unloaded_pressure  # compiled for one tone or for many
     unloaded = [law(run.rig.plant.artery, run.inputs.tone) for run in runs]
-    sums = Sums(*np.zeros((len(Sums._fields) - 1, len(runs))), np.full(len(runs), -np.inf))
+    sums = Sums(*(np.full(len(runs), 0.0 if name != "highest" else -np.inf) for name in Sums._fields))
     for first in range(0, ticks, BLOCK):
         end = min(first + BLOCK, ticks)
         inputs = [run.inputs.part(first, end) for run in runs]
-        around = {name: np.stack([one[i] for one in inputs], 1) for i, name in enumerate(Inputs._fields)}
-        kept = lanes.run(end - first, mode=modes[first:end, None], **around, **asked)
+        signals |= {name: np.stack([one[i] for one in inputs], 1) for i, name in enumerate(Inputs._fields)}
+        kept = lanes.run(end - first, mode=modes[first:end, None], **signals)
+        arterial, cuff, light, limited = (np.ascontiguousarray(kept[name]) for name in CHANNELS)
         usable = np.stack([run.trace.usable[first:end] for run in runs], 1)
-        add_up(sums, *(np.ascontiguousarray(kept[name]) for name in CHANNELS), np.stack([one[first:end] for one in unloaded], 1),
+        add_up(sums, arterial, cuff, light, limited, np.stack([one[first:end] for one in unloaded], 1),
                usable & settled[first:end, None])
-    _note(figures, places, sums, lanes.done * period, lanes.status == DIVERGED, period)
+    _note(figures, places, sums, np.asarray(lanes.done * period), lanes.status == DIVERGED, period)
 
 
 def _note(
     figures: Figures, places: list[int], sums: Sums, done_s: Samples, diverged: NDArray[np.bool_], period_s: float
 ) -> None:
-    count = np.where(sums.count > 0.0, sums.count, np.nan)
+    count = np.where(sums.ticks > 0.0, sums.ticks, np.nan)
     saturation = sums.limited / count
     found = (
-        done_s, sums.count * period_s, np.sqrt(sums.square / count), sums.peak + 0.0 * count, sums.error / count,
+        done_s, sums.ticks * period_s, np.sqrt(sums.square / count), sums.peak + 0.0 * count, sums.error / count,
         np.sqrt(sums.ideal_square / count), sums.ideal_peak + 0.0 * count, sums.ideal_error / count, saturation,
         sums.light / count, sums.highest,
     )
