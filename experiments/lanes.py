@@ -31,6 +31,10 @@ SIGNALS = ("arterial_mmHg", "tone", "ambient", "mode", "fill_mmHg", "set_point",
 INPUTS = 3  # the first of them, which have a sample more than there are ticks
 
 
+class WrittenForOne(InputError):
+    """A part of the user's own branches on a value: it runs alone only."""
+
+
 class Makeup(NamedTuple):
     """What one finger's loop is made of."""
 
@@ -157,7 +161,7 @@ class Lanes:
         Signals by name, as in SIGNALS: one number, one a finger, or an array of shape (ticks, 1) or (ticks, fingers);
         inputs with one row more than there are ticks. One that is left out stays what it was, unless it changed by
         the tick. With an executor of threads the fingers are shared out among so many workers. Raises InputError for
-        a signal's name or shape, and for a part of the user's own that was written for one finger only.
+        a signal's name or shape, WrittenForOne for a part of the user's own that was written for one finger only.
         """
         begins, strides = self._laid_in_table(ticks, signals)
         places = np.full(len(CHANNELS), -1)
@@ -171,7 +175,7 @@ class Lanes:
             try:
                 run_groups(self._makeup, self._model, *block)
             except TypingError:
-                raise InputError(
+                raise WrittenForOne(
                     "a part of this rig is written for one finger only: where it branches on a value, let it choose "
                     "(plant.vector.choose), and take exp, atan and log from plant.elementary"
                 ) from None

@@ -152,8 +152,13 @@ def simulate(
     trace's mean pressure (with the plan's offset or error). Raises InputError when the rig cannot clamp at that
     pressure; a run that diverges is a value, not an error.
     """
-    ready = prepare(rig, trace, plan, seed, substeps, found)
-    ticks, inputs, orders, state = ready.ticks, ready.inputs, _orders(ready), ready.start
+    return run_ready(prepare(rig, trace, plan, seed, substeps, found), progress)
+
+
+def run_ready(ready: Ready, progress: Callable[[float], None] | None = None) -> Run:
+    """Run what `prepare` has made ready."""
+    rig, seed, ticks = ready.rig, ready.seed, ready.ticks
+    inputs, orders, state = ready.inputs, _orders(ready), ready.start
     pending, rows = np.zeros(ready.clock.whole_ticks + 2), np.zeros((ticks, len(CHANNELS)))
 
     def run_block(start: RunState, first: int, end: int) -> tuple[RunState, int, int]:
@@ -169,7 +174,7 @@ def simulate(
         if progress is not None:
             progress(done / ticks)
     columns = {name: np.ascontiguousarray(rows[:done, i]) for i, name in enumerate(CHANNELS)}
-    run = Run(rig, trace, plan, ready.firmware.coefficients, ready.point, columns, inputs.tone,
+    run = Run(rig, ready.trace, ready.plan, ready.firmware.coefficients, ready.point, columns, inputs.tone,
               int(ready.clock.substeps), seed, "done", "", state)
     return replace(run, status="diverged", message=_divergence(run)) if status == DIVERGED else _held(run)
 

@@ -1,18 +1,20 @@
 """Many fingers, reduced while they run: the figures of single runs, the same bits however the work is cut."""
 from concurrent.futures import ThreadPoolExecutor
 from functools import partial
-from itertools import pairwise
+from typing import NamedTuple
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from controller.inverse import Direct, achieved_demand, valve_command
 from experiments.coupled import CHANNELS, Inputs
 from experiments.lanes import Lanes, Makeup
-from experiments.many import Figures, Sums, add_up, each_batch, finger_ready, joined, run_batch, run_fingers
+from experiments.many import each_batch, finger_ready, run_batch, run_fingers
 from experiments.metrics import tracking
 from experiments.population import sample_fingers
+from experiments.reduced import Figures, joined
 from experiments.rig import load_rig
 from experiments.simulate import Plan, plan_modes, simulate
 from plant.errors import InputError
@@ -168,27 +170,31 @@ def test_nothing_and_nonsense():
         run_fingers(ITEMS[:1], lambda item: finger_ready(item), 1)
 
 
-@given(st.lists(st.floats(-50, 250) | st.just(float("nan")), min_size=1, max_size=30), st.integers(0, 30))
-@settings(deadline=None)
-def test_sums_may_be_cut_anywhere(cuff, cut):
-    """And are those of the plain definition."""
-    ticks = len(cuff)
-    columns = range(ticks), cuff, cuff, cuff, [3.0] * ticks
-    blocks = [np.tile(np.array(values, float)[:, None], 2) for values in columns]
-    counted = np.arange(2 * ticks).reshape(ticks, 2) % 3 > 0
+class Hasty(NamedTuple):
+    """An actuator of the user's own, written for one finger."""
 
-    def total(*edges):
-        sums = Sums(*(np.zeros(2) for _ in Sums._fields))
-        for first, end in pairwise(edges):
-            add_up(sums, *(np.ascontiguousarray(block[first:end]) for block in blocks),
-                   np.ascontiguousarray(counted[first:end]))
-        return sums
+    gain: float = 1.0
 
-    found = total(0, ticks)
-    assert all(np.array_equal(a, b) for a, b in zip(found, total(0, min(cut, ticks), ticks), strict=True))
-    for i in range(2):
-        keep = counted[:, i] & ~np.isnan(cuff)
-        error = (np.array(cuff) - np.arange(ticks))[keep]
-        assert found.ticks[i] == len(error) and found.square[i] == pytest.approx(np.sum(error**2))
-        assert found.ideal_error[i] == pytest.approx(np.sum(error + 3.0), abs=1e-9)
-        assert found.peak[i] == np.max(np.abs(error), initial=0.0)
+
+@valve_command.of(Hasty)
+def hasty_command(stage: Hasty, demand: float, reading_mmHg: float) -> float:
+    """Branches on a value that differs between fingers; as it happens, never."""
+    if reading_mmHg > 900.0:
+        return 0.0
+    return stage.gain * demand
+
+
+@achieved_demand.of(Hasty)
+def hasty_achieved(stage: Hasty, command: float, reading_mmHg: float) -> float:
+    """The command, scaled back."""
+    return command / stage.gain
+
+
+def test_a_part_for_one_finger_only_runs_alone():
+    """With the same figures as one written for many, and beside those that need not wait for it."""
+    direct = load_rig("cabinet")
+    assert isinstance(direct.stage, Direct) and direct.stage.gain == 1.0
+    hasty = direct._replace(stage=Hasty())
+    for _ in range(2):  # found out, and known
+        found = run_fingers([(hasty, ITEMS[0][1]), ITEMS[1], (hasty, ITEMS[2][1])], READY, 1)
+        assert same(found, run_fingers([(direct, ITEMS[0][1]), ITEMS[1], (direct, ITEMS[2][1])], READY, 1))
