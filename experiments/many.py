@@ -74,7 +74,7 @@ def each_batch(
     rest = iter(items)
     batches = iter(lambda: list(islice(rest, batch)), [])
     first = list(islice(batches, 2))
-    workers = workers or len(os.sched_getaffinity(0))
+    workers = workers or os.cpu_count() or 1
     if executor is None and (workers == 1 or len(first) < 2):
         yield from (run_items(ready, some) for some in chain(first, batches))
         return
