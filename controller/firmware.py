@@ -22,6 +22,8 @@ from controller.law import (
     quantise_command,
 )
 from plant.declare import fused, inlined, quantity
+from plant.integrate import selected
+from plant.vector import choose
 
 FILL, CLAMP, VENT = 0, 1, 2
 MODES = ("fill", "clamp", "vent")
@@ -72,10 +74,11 @@ def moving_set_point(firmware: Firmware, state: FirmwareState, order: Order, lig
     Once it has arrived, the ordered set point holds directly: whoever moves it later moves it as they like.
     """
     rate = firmware.filling.handover_mmHg_s * order.light_slope * firmware.coefficients.period_s
-    if order.mode != CLAMP or rate <= 0.0 or (state.mode == CLAMP and math.isnan(state.set_point)):
-        return order.set_point
-    last = state.set_point if state.mode == CLAMP else light
-    return min(max(order.set_point, last - rate), last + rate)
+    clamped = state.mode == CLAMP
+    arrived = clamped & (state.set_point != state.set_point)  # nan is not itself
+    last = choose(clamped, state.set_point, light)
+    moving = min(max(order.set_point, last - rate), last + rate)
+    return choose((order.mode != CLAMP) | (rate <= 0.0) | arrived, order.set_point, moving)  # type: ignore[no-any-return]
 
 
 @fused
@@ -86,23 +89,18 @@ def firmware_tick(
     coefficients, stage = firmware.coefficients, firmware.stage
     aim = moving_set_point(firmware, state, order, light)
     error = (aim - light) / order.light_slope
-    control = state.control
-    if order.mode == CLAMP and state.mode != CLAMP:
-        control = bumpless_start(coefficients, error, achieved_demand(stage, state.command, reading_mmHg))
+    clamped = order.mode == CLAMP
+    start = bumpless_start(coefficients, error, achieved_demand(stage, state.command, reading_mmHg))
+    control = selected(clamped & (state.mode != CLAMP), start, state.control)
     demand, terms = control_demand(coefficients, control, error)
-    wanted = valve_command(stage, demand, reading_mmHg)
-    if order.mode == FILL:
-        missing = order.fill_mmHg - reading_mmHg
-        fill = firmware.filling.gain_per_mmHg * missing + firmware.filling.feedforward_per_mmHg * order.fill_mmHg
-        wanted = valve_command(stage, fill, reading_mmHg)
-    elif order.mode == VENT:
-        wanted = coefficients.output_low
+    missing = order.fill_mmHg - reading_mmHg
+    fill = firmware.filling.gain_per_mmHg * missing + firmware.filling.feedforward_per_mmHg * order.fill_mmHg
+    wanted = valve_command(stage, choose(order.mode == FILL, fill, demand), reading_mmHg)
+    wanted = choose(order.mode == VENT, coefficients.output_low, wanted)
     command, limited = limit_command(coefficients, state.command, wanted)
-    if order.mode == CLAMP:
-        achieved = demand
-        if limited:
-            # the difference of the same function at both commands: exactly nothing when nothing was limited
-            achieved += achieved_demand(stage, command, reading_mmHg) - achieved_demand(stage, wanted, reading_mmHg)
-        control = control_settle(coefficients, control, terms, achieved)
-    arrived = math.nan if aim == order.set_point else aim
+    # the difference of the same function at both commands: exactly nothing when nothing was limited
+    wound = achieved_demand(stage, command, reading_mmHg) - achieved_demand(stage, wanted, reading_mmHg)
+    achieved = demand + choose(limited, wound, 0.0)
+    control = selected(clamped, control_settle(coefficients, control, terms, achieved), control)
+    arrived = choose(aim == order.set_point, math.nan, aim)
     return FirmwareState(control, command, order.mode, arrived), quantise_command(coefficients, command), terms, limited

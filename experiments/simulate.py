@@ -13,7 +13,7 @@ from calibrate.protocol import Found
 from controller.firmware import CLAMP, FILL, MODES, VENT, Firmware, FirmwareState
 from controller.law import Coefficients, design, initial_control
 from controller.timing import dead_ticks
-from experiments.coupled import CHANNELS, DIVERGED, Inputs, Orders, RunState, run_ticks, start_clock
+from experiments.coupled import CHANNELS, DIVERGED, Clock, Inputs, Orders, RunState, run_ticks, start_clock
 from experiments.interrupts import uninterrupted
 from experiments.rig import Rig, clamp
 from experiments.steps import steps_a_tick
@@ -74,10 +74,14 @@ class Run:
     @property
     def counted(self) -> NDArray[np.bool_]:
         """Ticks that count for tracking: clamped, settled, and with a usable record."""
-        ticks = len(self.channels["mode"])
-        clamped = self.channels["mode"] == CLAMP
-        first = round((self.plan.fill_s + self.plan.settle_s) / self.period_s)
-        return np.asarray(clamped & (np.arange(ticks) >= first) & self.trace.usable[:ticks])
+        mode = self.channels["mode"]
+        return counted_ticks(self.plan, mode, self.period_s) & self.trace.usable[: len(mode)]
+
+
+def counted_ticks(plan: Plan, mode: NDArray[Any], period_s: float) -> NDArray[np.bool_]:
+    """Ticks of a run in these modes that count for tracking, wherever the record is usable: clamped and settled."""
+    first = round((plan.fill_s + plan.settle_s) / period_s)
+    return np.asarray((mode == CLAMP) & (np.arange(len(mode)) >= first))
 
 
 def mean_pressure(trace: PressureTrace) -> float:
@@ -85,16 +89,33 @@ def mean_pressure(trace: PressureTrace) -> float:
     return float(np.mean(trace.pressure_mmHg[trace.usable]))
 
 
-def simulate(
-    rig: Rig, trace: PressureTrace, plan: Plan = USUAL, seed: int = 1, substeps: int | None = None,
-    progress: Callable[[float], None] | None = None, found: Found | None = None,
-) -> Run:
-    """Run a rig on a pressure trace. `progress` is called with the share done.
+class Ready(NamedTuple):
+    """A run that has yet to begin: a rig on a finger, what surrounds it, and what its firmware will be asked."""
 
-    Set point and light slope are what a search found or, without `found`, those of the true unloaded volume at the
-    trace's mean pressure (with the plan's offset or error). Raises InputError when the rig cannot clamp at that
-    pressure; a run that diverges is a value, not an error.
-    """
+    rig: Rig
+    trace: PressureTrace
+    plan: Plan
+    point: OperatingPoint
+    firmware: Firmware
+    clock: Clock
+    inputs: Inputs
+    fill_mmHg: float
+    set_point: float
+    light_slope: float
+    start: RunState
+    seed: int
+
+    @property
+    def ticks(self) -> int:
+        """Ticks of the whole run."""
+        return len(self.trace.pressure_mmHg) - 1
+
+
+def prepare(
+    rig: Rig, trace: PressureTrace, plan: Plan = USUAL, seed: int = 1, substeps: int | None = None,
+    found: Found | None = None,
+) -> Ready:
+    """Everything that `simulate` needs before the first tick; the same arguments, the same errors."""
     period = rig.timing.period_s
     if abs(trace.period_s - period) > 1e-12:
         raise InputError(f"the trace has a tick of {trace.period_s:.6g} s and the rig one of {period:.6g} s")
@@ -108,23 +129,41 @@ def simulate(
     mean, rest = mean_pressure(trace), float(np.mean(tone))
     point = clamp(rig, mean, rest)
     target = clamp(rig, mean, rest, _offset(plan, rig, rest))
-    coefficients = design(rig.controller, period)
-    firmware = Firmware(coefficients, rig.stage, rig.filling)
-    steps = substeps or steps_a_tick(rig, point)
+    firmware = Firmware(design(rig.controller, period), rig.stage, rig.filling)
     whole, share = dead_ticks(rig.timing)
+    steps = substeps or steps_a_tick(rig, point)
     clock = start_clock(rig.timing, whole, share, steps, rig.plant.transducer.drift_mmHg_h)
     inputs = Inputs(trace.pressure_mmHg, tone, np.full(ticks + 1, rig.plant.light.ambient))
     start_at = (point.state.cuff_mmHg, target.light, point.light_slope)
     if found is not None:
         start_at = (found.cuff_mmHg, found.set_point, found.light_slope)
-    orders = _orders(plan, ticks, period, *start_at)
     around = Surroundings(float(trace.pressure_mmHg[0]), float(tone[0]), rig.plant.light.ambient)
     state = RunState(initial_state(rig.plant, around), FirmwareState(initial_control(), 0.0, FILL), 0.0, 0)
-    pending, rows = np.zeros(whole + 2), np.zeros((ticks, len(CHANNELS)))
+    return Ready(rig, trace, plan, point, firmware, clock, inputs, *start_at, state, seed)
+
+
+def simulate(
+    rig: Rig, trace: PressureTrace, plan: Plan = USUAL, seed: int = 1, substeps: int | None = None,
+    progress: Callable[[float], None] | None = None, found: Found | None = None,
+) -> Run:
+    """Run a rig on a pressure trace. `progress` is called with the share done.
+
+    Set point and light slope are what a search found or, without `found`, those of the true unloaded volume at the
+    trace's mean pressure (with the plan's offset or error). Raises InputError when the rig cannot clamp at that
+    pressure; a run that diverges is a value, not an error.
+    """
+    return run_ready(prepare(rig, trace, plan, seed, substeps, found), progress)
+
+
+def run_ready(ready: Ready, progress: Callable[[float], None] | None = None) -> Run:
+    """Run what `prepare` has made ready."""
+    rig, seed, ticks = ready.rig, ready.seed, ready.ticks
+    inputs, orders, state = ready.inputs, _orders(ready), ready.start
+    pending, rows = np.zeros(ready.clock.whole_ticks + 2), np.zeros((ticks, len(CHANNELS)))
 
     def run_block(start: RunState, first: int, end: int) -> tuple[RunState, int, int]:
         block = inputs.part(first, end), orders.part(first, end)
-        return run_ticks(rig.plant, firmware, clock, seed, *block, start, pending, rows[first:end])
+        return run_ticks(rig.plant, ready.firmware, ready.clock, seed, *block, start, pending, rows[first:end])
 
     done, status = 0, 0
     run_block(state, 0, 0)  # compiles, which takes seconds: Ctrl-C acts at once there
@@ -135,7 +174,8 @@ def simulate(
         if progress is not None:
             progress(done / ticks)
     columns = {name: np.ascontiguousarray(rows[:done, i]) for i, name in enumerate(CHANNELS)}
-    run = Run(rig, trace, plan, coefficients, point, columns, tone, steps, seed, "done", "", state)
+    run = Run(rig, ready.trace, ready.plan, ready.firmware.coefficients, ready.point, columns, inputs.tone,
+              int(ready.clock.substeps), seed, "done", "", state)
     return replace(run, status="diverged", message=_divergence(run)) if status == DIVERGED else _held(run)
 
 
@@ -149,12 +189,19 @@ def _offset(plan: Plan, rig: Rig, tone: float) -> float:
     return plan.offset_mmHg + float(half_width(rig.plant.artery, tone) * np.tan(np.pi * (share - 0.5)))
 
 
-def _orders(plan: Plan, ticks: int, period: float, fill_mmHg: float, set_point: float, slope: float) -> Orders:
+def plan_modes(plan: Plan, ticks: int, period_s: float) -> NDArray[np.int64]:
+    """Mode on each tick of a run, shape (ticks,)."""
     mode = np.full(ticks, CLAMP, np.int64)
-    mode[: round(plan.fill_s / period)] = FILL
+    mode[: round(plan.fill_s / period_s)] = FILL
     if plan.vent_s > 0.0:
-        mode[ticks - round(plan.vent_s / period) :] = VENT
-    return Orders(mode, np.full(ticks, fill_mmHg), np.full(ticks, set_point), np.full(ticks, slope))
+        mode[ticks - round(plan.vent_s / period_s) :] = VENT
+    return mode
+
+
+def _orders(ready: Ready) -> Orders:
+    mode = plan_modes(ready.plan, ready.ticks, ready.rig.timing.period_s)
+    same = (np.full(ready.ticks, value) for value in (ready.fill_mmHg, ready.set_point, ready.light_slope))
+    return Orders(mode, *same)
 
 
 def _divergence(run: Run) -> str:

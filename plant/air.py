@@ -31,6 +31,13 @@ class Air(NamedTuple):
 
 
 @compiled
+def laminar_slope(air: Air, critical_ratio: float) -> float:
+    """Slope of the linear piece by the share of pressure that is lost, flow as a fraction of choked flow."""
+    edge = (max(air.laminar_ratio, critical_ratio) - critical_ratio) / (1.0 - critical_ratio)
+    return math.sqrt(1.0 - edge * edge) / (1.0 - air.laminar_ratio)
+
+
+@compiled
 def restriction_flow(
     air: Air, conductance: float, critical_ratio: float, upstream_mmHg: float, downstream_mmHg: float
 ) -> float:
@@ -38,15 +45,15 @@ def restriction_flow(
 
     conductance is sonic conductance C [dm³/(s·bar)], critical_ratio is b [1] (ISO 6358-1, from memory).
     """
-    first, second = upstream_mmHg + air.atmosphere_mmHg, downstream_mmHg + air.atmosphere_mmHg
-    high, low = max(first, second), min(first, second)
-    ratio = max(low, 0.0) / high
-    within = (max(min(ratio, air.laminar_ratio), critical_ratio) - critical_ratio) / (1.0 - critical_ratio)
-    # the linear piece shrinks the value at the laminar ratio in proportion to what is left of the pressure difference
-    laminar = min((1.0 - ratio) / (1.0 - air.laminar_ratio), 1.0)
-    heat = math.sqrt(REFERENCE_TEMPERATURE_K / air.temperature_K)
-    flow = conductance * ML_PER_S_PER_MMHG * heat * high * math.sqrt(1.0 - within * within) * laminar
-    return math.copysign(flow, first - second)
+    lost = upstream_mmHg - downstream_mmHg
+    high = max(upstream_mmHg, downstream_mmHg) + air.atmosphere_mmHg
+    # p1 √(1 − w²) by its factors, p1 (1 − w) = lost/(1 − b) and p1 (1 + w): no division; p1 itself when choked
+    gap = min(abs(lost) * (1.0 / (1.0 - critical_ratio)), high)
+    subsonic = math.sqrt(gap * (high + (high - gap)))
+    # the linear piece is a chord of this curve, which bends down: beyond the laminar ratio the curve is the smaller
+    linear = laminar_slope(air, critical_ratio) * abs(lost)
+    unit = ML_PER_S_PER_MMHG * math.sqrt(REFERENCE_TEMPERATURE_K / air.temperature_K)
+    return math.copysign(conductance * (unit * min(subsonic, linear)), lost)
 
 
 @compiled
@@ -63,8 +70,7 @@ def restriction_slopes(
     if ratio <= critical_ratio:
         by_high, by_low = unit, 0.0
     elif ratio >= air.laminar_ratio:
-        edge = (air.laminar_ratio - critical_ratio) / (1.0 - critical_ratio)
-        by_high = unit * math.sqrt(1.0 - edge * edge) / (1.0 - air.laminar_ratio)
+        by_high = unit * laminar_slope(air, critical_ratio)
         by_low = -by_high
     else:
         within = (ratio - critical_ratio) / (1.0 - critical_ratio)
@@ -91,5 +97,10 @@ def chamber_rate(air: Air, volume_mL: float, growth_mL_mmHg: float, pressure_mmH
     """
     exponent = air.polytropic_exponent
     absolute = pressure_mmHg + air.atmosphere_mmHg
-    entering = expansion(air) * inflow_mL_s
-    return exponent * entering / (volume_mL + exponent * absolute * growth_mL_mmHg)
+    return exponent * expansion(air) * inflow_mL_s / (volume_mL + exponent * absolute * growth_mL_mmHg)
+
+
+@compiled
+def rigid_rate(air: Air, volume_mL: float, inflow_mL_s: float) -> float:
+    """Rate of pressure [mmHg/s] in a chamber that keeps its volume: the same without growth, at any pressure."""
+    return chamber_rate(air, volume_mL, 0.0, 0.0, 1.0) * inflow_mL_s

@@ -12,6 +12,7 @@ import math
 from typing import Annotated, NamedTuple
 
 from plant.declare import compiled, quantity
+from plant.elementary import atan, exp
 from plant.linear import Linear, linear
 
 
@@ -45,20 +46,20 @@ def unloaded_pressure(artery: Artery, tone: float) -> float:
 @compiled
 def half_width(artery: Artery, tone: float) -> float:
     """Half-width of the compliance peak [mmHg] at a tone."""
-    return artery.half_width_mmHg * math.exp(artery.tone_stiffening * tone)
+    return artery.half_width_mmHg * exp(artery.tone_stiffening * tone)
 
 
 @compiled
 def largest_area(artery: Artery, tone: float) -> float:
     """Maximal area at a tone, as a fraction of that at no tone."""
-    return artery.maximal_area * math.exp(-artery.tone_area * tone)
+    return artery.maximal_area * exp(-artery.tone_area * tone)
 
 
 @compiled
 def static_area(artery: Artery, transmural_mmHg: float, tone: float) -> float:
     """Area (fraction) at rest under a transmural pressure [mmHg] and tone."""
-    share = 0.5 + math.atan((transmural_mmHg - unloaded_pressure(artery, tone)) / half_width(artery, tone)) / math.pi
-    return largest_area(artery, tone) * share
+    offset = (transmural_mmHg - unloaded_pressure(artery, tone)) * (1.0 / half_width(artery, tone))
+    return largest_area(artery, tone) * (0.5 + atan(offset) * (1.0 / math.pi))
 
 
 @compiled
@@ -72,7 +73,7 @@ def static_compliance(artery: Artery, transmural_mmHg: float, tone: float) -> fl
 @compiled
 def wall_rate(artery: Artery, creep_area: float, target_area: float) -> float:
     """Rate of the creeping area [1/s] towards the static area."""
-    return (target_area - creep_area) / artery.creep_time_s
+    return (target_area - creep_area) * (1.0 / artery.creep_time_s)
 
 
 @compiled

@@ -19,6 +19,7 @@ from plant.supply import Supply, supply_rate
 from plant.tissue import Tissue, tissue_rate
 from plant.transducer import Transducer, sensed_pressure, transducer_rate
 from plant.tube import LineState, NoLineState, NoTube, Tube, initial_line
+from plant.vector import choose, most, rounded_down
 from plant.vein import Vein, vein_rate, vein_target
 
 
@@ -115,22 +116,22 @@ def runge_kutta(
 @fused
 def plant_tick(
     plant: Plant, state: PlantState, start: Surroundings, end: Surroundings, old_command: float, command: float,
-    switch_share: float, substeps: int, period_s: float,
+    switch_share: float, substeps: float, period_s: float,
 ) -> PlantState:
     """Advance the plant by one tick. The command changes from old to new at `switch_share` (0 … 1) of the tick.
 
     The tick is cut exactly at the change, so that no step straddles a jump; each piece gets steps no longer than
     1/substeps of a tick.
     """
-    before = max(int(substeps * switch_share + 0.999999), 1) if switch_share > 0.0 else 0
-    after = max(int(substeps * (1.0 - switch_share) + 0.999999), 1) if switch_share < 1.0 else 0
-    for i in range(before + after):
-        if i < before:
-            part, held = switch_share / before, old_command
-            share = i * part
-        else:
-            part, held = (1.0 - switch_share) / after, command
-            share = switch_share + (i - before) * part
+    rest = 1.0 - switch_share
+    before = choose(switch_share > 0.0, max(rounded_down(substeps * switch_share + 0.999999), 1.0), 0.0)
+    after = choose(rest > 0.0, max(rounded_down(substeps * rest + 0.999999), 1.0), 0.0)
+    first_part, last_part = switch_share / max(before, 1.0), rest / max(after, 1.0)
+    for i in range(int(most(before + after))):  # a finger that needs fewer steps than another ends with empty ones
+        early = i < before
+        part = choose(early, first_part, choose(i < before + after, last_part, 0.0))
+        share = choose(early, i * first_part, switch_share + (i - before) * last_part)
+        held = choose(early, old_command, command)
         state = runge_kutta(plant, state, start, end, share, part, period_s, held)
     after_tick: PlantState = settled(state)
     return after_tick

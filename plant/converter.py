@@ -6,9 +6,8 @@ step.
 """
 from __future__ import annotations
 
-import numpy as np
-
 from plant.declare import compiled
+from plant.vector import choose, rounded_down
 
 ROUNDING = 1e-6  # of a step: an end of the range that is a level but for rounding counts as one
 
@@ -19,9 +18,7 @@ def convert(value: float, low: float, high: float, step: float) -> float:
 
     A step of zero or less means no levels, still clipped. NaN stays NaN. Common practice.
     """
-    reading = value
-    if step > 0.0:
-        lowest, highest = np.ceil(low / step - ROUNDING), np.floor(high / step + ROUNDING)
-        level = min(max(np.floor(value / step + 0.5), lowest), highest)
-        reading = step * level
+    lowest, highest = -rounded_down(ROUNDING - low / step), rounded_down(high / step + ROUNDING)
+    level = min(max(rounded_down(value / step + 0.5), lowest), highest)
+    reading: float = choose(step > 0.0, step * level, value)
     return min(max(reading, low), high)

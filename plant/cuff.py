@@ -25,15 +25,14 @@ class Cuff(NamedTuple):
 @compiled
 def bladder_volume(cuff: Cuff, pressure_mmHg: float) -> float:
     """Air volume [mL] at gauge pressure [mmHg]; below zero it shrinks as fast as it grows just above."""
-    return cuff.volume_mL + cuff.growth_mL * pressure_mmHg / (max(pressure_mmHg, 0.0) + cuff.half_growth_mmHg)
+    return cuff.volume_mL + cuff.growth_mL * pressure_mmHg * (1.0 / (max(pressure_mmHg, 0.0) + cuff.half_growth_mmHg))
 
 
 @compiled
 def bladder_growth(cuff: Cuff, pressure_mmHg: float) -> float:
     """dV/dp [mL/mmHg] at gauge pressure [mmHg]."""
-    p = max(pressure_mmHg, 0.0)
-    reach = p + cuff.half_growth_mmHg
-    return cuff.growth_mL * cuff.half_growth_mmHg / (reach * reach)
+    by_reach = 1.0 / (max(pressure_mmHg, 0.0) + cuff.half_growth_mmHg)
+    return cuff.growth_mL * cuff.half_growth_mmHg * (by_reach * by_reach)
 
 
 @compiled

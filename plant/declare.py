@@ -90,7 +90,8 @@ _outside_sources: set[Path] = set()  # a user's own part files, beside the rooms
 _cached: list[Any] = []  # every dispatcher with a disk cache, to move when a user's file joins
 
 
-_COMPILES = re.compile(rb"^from plant\.declare import .*\b(compiled|fused|inlined|verb)\b|^(from|import) numba", re.M)
+_COMPILES = re.compile(
+    rb"^from plant\.declare import .*\b(compiled|released|fused|inlined|verb)\b|^(from|import) numba", re.M)
 _IMPORT = re.compile(rb"^\s*(?:from|import) ((?:%s)(?:\.\w+)*)(?: import ([\w, ]+))?" % "|".join(ROOMS).encode(), re.M)
 
 
@@ -161,6 +162,11 @@ def _with_disk_cache(dispatcher: Any) -> Any:
 def compiled(function: Function) -> Function:
     """Compile a pure function on first call and keep the machine code on disk until any source changes."""
     return _with_disk_cache(njit(**OPTIONS)(function))  # type: ignore[no-any-return]
+
+
+def released(function: Function) -> Function:
+    """Like `compiled`, and lets other Python threads run meanwhile: for long work on arrays of one owner."""
+    return _with_disk_cache(njit(nogil=True, **OPTIONS)(function))  # type: ignore[no-any-return]
 
 
 def fused(function: Function) -> Function:

@@ -12,6 +12,7 @@ from numba import types
 from numba.extending import overload
 
 from plant.declare import OPTIONS
+from plant.vector import choose, multiply_add
 
 NOTHING = 1e-100  # in whatever unit
 
@@ -21,7 +22,7 @@ def advance(state: Any, step: float, rate: Any) -> Any:
     if isinstance(state, tuple):
         parts = [advance(s, step, r) for s, r in zip(state, rate, strict=True)]
         return type(state)(*parts) if hasattr(state, "_fields") else tuple(parts)
-    return state + step * rate
+    return multiply_add(step, rate, state)
 
 
 def weigh(first: Any, second: Any, third: Any, fourth: Any) -> Any:
@@ -29,7 +30,7 @@ def weigh(first: Any, second: Any, third: Any, fourth: Any) -> Any:
     if isinstance(first, tuple):
         parts = [weigh(*values) for values in zip(first, second, third, fourth, strict=True)]
         return type(first)(*parts) if hasattr(first, "_fields") else tuple(parts)
-    return (first + 2.0 * (second + third) + fourth) / 6.0
+    return multiply_add(2.0, second + third, first + fourth) * (1.0 / 6.0)
 
 
 def settled(state: Any) -> Any:
@@ -40,12 +41,26 @@ def settled(state: Any) -> Any:
     if isinstance(state, tuple):
         parts = [settled(s) for s in state]
         return type(state)(*parts) if hasattr(state, "_fields") else tuple(parts)
-    return 0.0 if abs(state) < NOTHING else state  # NaN stays NaN
+    return choose(abs(state) < NOTHING, 0.0, state)  # NaN stays NaN
+
+
+def selected(condition: Any, yes: Any, no: Any) -> Any:
+    """`choose`, element by element through nested tuples of the same shape."""
+    if isinstance(yes, tuple):
+        parts = [selected(condition, *values) for values in zip(yes, no, strict=True)]
+        return type(yes)(*parts) if hasattr(yes, "_fields") else tuple(parts)
+    return choose(condition, yes, no)
+
+
+def put(values: tuple[float, ...], array: Any) -> None:
+    """Write a flat tuple to the first places of an array."""
+    for i, value in enumerate(values):
+        array[i] = value
 
 
 def _unrolled(kind: Any, leaf: str, names: tuple[str, ...]) -> tuple[str, dict[str, Any]]:
     """Source of an expression that applies `leaf` to every float in a state type, and the classes it names."""
-    classes: dict[str, Any] = {}
+    classes: dict[str, Any] = {"choose": choose, "multiply_add": multiply_add}
 
     def expression(node: Any, path: str) -> str:
         if not isinstance(node, types.BaseTuple):
@@ -69,15 +84,28 @@ def _build(signature: str, kind: Any, leaf: str, names: tuple[str, ...]) -> Call
 
 @overload(advance, jit_options=OPTIONS)
 def _advance(state, step, rate):  # type: ignore[no-untyped-def]
-    return _build("state, step, rate", state, "{0} + step * {1}", ("state", "rate"))
+    return _build("state, step, rate", state, "multiply_add(step, {1}, {0})", ("state", "rate"))
 
 
 @overload(weigh, jit_options=OPTIONS)
 def _weigh(first, second, third, fourth):  # type: ignore[no-untyped-def]
     names = ("first", "second", "third", "fourth")
-    return _build(", ".join(names), first, "({0} + 2.0 * ({1} + {2}) + {3}) / 6.0", names)
+    return _build(", ".join(names), first, "multiply_add(2.0, {1} + {2}, {0} + {3}) * (1.0 / 6.0)", names)
 
 
 @overload(settled, jit_options=OPTIONS)
 def _settled(state):  # type: ignore[no-untyped-def]
-    return _build("state", state, f"(0.0 if abs({{0}}) < {NOTHING} else {{0}})", ("state",))
+    return _build("state", state, f"choose(abs({{0}}) < {NOTHING}, 0.0, {{0}})", ("state",))
+
+
+@overload(selected, jit_options=OPTIONS)
+def _selected(condition, yes, no):  # type: ignore[no-untyped-def]
+    return _build("condition, yes, no", yes, "choose(condition, {0}, {1})", ("yes", "no"))
+
+
+@overload(put, jit_options=OPTIONS)
+def _put(values, array):  # type: ignore[no-untyped-def]
+    lines = "".join(f"    array[{i}] = values[{i}]\n" for i in range(len(values)))
+    scope: dict[str, Any] = {}
+    exec(f"def put_all(values, array):\n{lines}", scope)
+    return scope["put_all"]

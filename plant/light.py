@@ -9,6 +9,7 @@ import math
 from typing import Annotated, NamedTuple
 
 from plant.declare import compiled, quantity
+from plant.elementary import atan, cosine_of_turns, exp
 from plant.linear import Linear, linear
 
 
@@ -46,7 +47,7 @@ def light_intensity(light: Light, area: float, venous_volume: float, ambient: fl
     """Light at the photodiode (fraction of full scale) for arterial area and venous volume (fractions)."""
     depth = light.arterial_absorption_per_cm * light.arterial_path_cm * area
     depth += light.venous_absorption_per_cm * light.venous_path_cm * venous_volume
-    return light.emitter * light.transmission * math.exp(-depth) + ambient
+    return light.emitter * light.transmission * exp(-depth) + ambient
 
 
 @compiled
@@ -60,7 +61,8 @@ def flicker_sample(light: Light, time_s: float) -> float:
     """Steady flicker behind the photodiode filter at a time [s]: the first-order lag's gain and phase."""
     ratio = light.flicker_Hz / light.bandwidth_Hz
     gain = light.flicker / math.sqrt(1.0 + ratio * ratio)
-    return gain * math.sin(2.0 * math.pi * light.flicker_Hz * time_s - math.atan(ratio))
+    turns = light.flicker_Hz * time_s - atan(ratio) * (0.5 / math.pi)
+    return gain * cosine_of_turns(turns - 0.25)
 
 
 def linear_twin(light: Light, area: float, venous_volume: float) -> Linear:

@@ -64,7 +64,7 @@ def pressure_valve_flows(
 ) -> tuple[float, float]:
     """Flows [mL/s ANR] out of the supply (never negative) and into the line, at gauge pressures [mmHg]."""
     source = min(state.pressure_mmHg, supply_mmHg)
-    flow = (source - node_mmHg) / valve.outlet_resistance_mmHg_s_mL
+    flow = (source - node_mmHg) * (1.0 / valve.outlet_resistance_mmHg_s_mL)
     limited = min(max(flow, -valve.flow_limit_mL_s), valve.flow_limit_mL_s)
     return max(limited, 0.0), limited
 

@@ -6,7 +6,7 @@ from __future__ import annotations
 
 from typing import Annotated, NamedTuple
 
-from plant.air import Air, chamber_rate
+from plant.air import Air, chamber_rate, rigid_rate
 from plant.declare import compiled, quantity
 from plant.linear import Linear, linear
 
@@ -26,10 +26,10 @@ class Supply(NamedTuple):
 @compiled
 def supply_rate(supply: Supply, air: Air, pressure_mmHg: float, outflow_mL_s: float) -> float:
     """Rate of reservoir gauge pressure [mmHg/s] at the outflow [mL/s ANR] that the valve takes."""
-    available = max(supply.pump_flow_mL_s * (1.0 - pressure_mmHg / supply.stall_mmHg), 0.0)
+    available = max(supply.pump_flow_mL_s * (1.0 - pressure_mmHg * (1.0 / supply.stall_mmHg)), 0.0)
     wanted = supply.regulator_mL_s_mmHg * (supply.pressure_mmHg - pressure_mmHg)
     pump = min(max(wanted, 0.0), available)
-    return chamber_rate(air, supply.volume_mL, 0.0, pressure_mmHg, pump - outflow_mL_s)
+    return rigid_rate(air, supply.volume_mL, pump - outflow_mL_s)
 
 
 @compiled

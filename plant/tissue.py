@@ -19,7 +19,7 @@ class Tissue(NamedTuple):
 @compiled
 def tissue_rate(tissue: Tissue, external_mmHg: float, cuff_mmHg: float) -> float:
     """Rate of the external pressure at the artery [mmHg/s]."""
-    return (tissue.transmission * cuff_mmHg - external_mmHg) / tissue.lag_s
+    return (tissue.transmission * cuff_mmHg - external_mmHg) * (1.0 / tissue.lag_s)
 
 
 def linear_twin(tissue: Tissue) -> Linear:

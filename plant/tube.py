@@ -17,7 +17,7 @@ from numba import types
 from numba.extending import overload
 from numpy.typing import NDArray
 
-from plant.air import Air, chamber_rate, expansion
+from plant.air import Air, chamber_rate, expansion, rigid_rate
 from plant.declare import compiled, inlined, quantity
 from plant.linear import Linear, linear, static
 from plant.parts import line_end_volume, line_node, line_rates
@@ -74,13 +74,15 @@ def initial_line(tube: Tube | NoTube) -> LineState | NoLineState:
 @compiled
 def tube_volume(tube: Tube) -> float:
     """Air volume of the whole tube [mL]."""
-    return math.pi * (0.05 * tube.diameter_mm) ** 2 * (100.0 * tube.length_m)
+    radius_cm = 0.05 * tube.diameter_mm
+    return math.pi * radius_cm * radius_cm * (100.0 * tube.length_m)
 
 
 @compiled
 def tube_inertance(tube: Tube) -> float:
     """ρ0 l / A of the whole tube, times its inertance factor [mmHg·s²/mL]."""
-    area_m2 = math.pi * (0.5e-3 * tube.diameter_mm) ** 2
+    radius_m = 0.5e-3 * tube.diameter_mm
+    area_m2 = math.pi * radius_m * radius_m
     return tube.inertance_factor * REFERENCE_DENSITY_kg_m3 * tube.length_m / area_m2 * 1e-6 / PASCAL_PER_MMHG
 
 
@@ -88,7 +90,8 @@ def tube_inertance(tube: Tube) -> float:
 def tube_resistance(tube: Tube) -> float:
     """Poiseuille resistance 8 μ l / (π r⁴) of the whole tube, times its loss factor, per actual flow [mmHg·s/mL]."""
     radius_m = 0.5e-3 * tube.diameter_mm
-    poiseuille = 8.0 * AIR_VISCOSITY_Pa_s * tube.length_m / (math.pi * radius_m**4)
+    square = radius_m * radius_m
+    poiseuille = 8.0 * AIR_VISCOSITY_Pa_s * tube.length_m / (math.pi * square * square)
     return tube.loss_factor * poiseuille * 1e-6 / PASCAL_PER_MMHG
 
 
@@ -96,14 +99,14 @@ def tube_resistance(tube: Tube) -> float:
 def section_rate(tube: Tube, air: Air, before_mmHg: float, after_mmHg: float, flow_mL_s: float) -> float:
     """Rate of the flow [mL/s²] in one section between two node pressures [mmHg]."""
     absolute = 0.5 * (before_mmHg + after_mmHg) + air.atmosphere_mmHg
-    resistance = tube_resistance(tube) * expansion(air) / absolute
-    drop = before_mmHg - after_mmHg - resistance * flow_mL_s / tube.sections
-    return drop * tube.sections / tube_inertance(tube)
+    resistance = tube_resistance(tube) * expansion(air) / tube.sections / absolute
+    drop = before_mmHg - after_mmHg - resistance * flow_mL_s
+    return drop * (tube.sections / tube_inertance(tube))
 
 
 def node_rates(tube: Any, air: Any, volume_mL: Any, inflow_mL_s: Any, pressures: Any, flows: Any) -> Any:
     """Rates of all node pressures: the first node has `volume_mL`, the others one section's air each."""
-    rate = chamber_rate(air, volume_mL, 0.0, pressures[0], inflow_mL_s - flows[0])
+    rate = rigid_rate(air, volume_mL, inflow_mL_s - flows[0])
     if len(pressures) == 1:
         return (rate,)
     return (rate, *node_rates(tube, air, tube_volume(tube) / tube.sections, flows[0], pressures[1:], flows[1:]))
@@ -121,10 +124,10 @@ def flow_rates(tube: Any, air: Any, cuff_mmHg: Any, pressures: Any, flows: Any) 
 def _node_rates(tube, air, volume_mL, inflow_mL_s, pressures, flows):  # type: ignore[no-untyped-def]
     if isinstance(pressures, types.UniTuple) and pressures.count == 1:
         return lambda tube, air, volume_mL, inflow_mL_s, pressures, flows: (
-            chamber_rate(air, volume_mL, 0.0, pressures[0], inflow_mL_s - flows[0]),
+            rigid_rate(air, volume_mL, inflow_mL_s - flows[0]),
         )
     return lambda tube, air, volume_mL, inflow_mL_s, pressures, flows: (
-        chamber_rate(air, volume_mL, 0.0, pressures[0], inflow_mL_s - flows[0]),
+        rigid_rate(air, volume_mL, inflow_mL_s - flows[0]),
         *node_rates(tube, air, tube_volume(tube) / tube.sections, flows[0], pressures[1:], flows[1:]),
     )
 

@@ -4,10 +4,10 @@
 """
 from __future__ import annotations
 
-import math
 from typing import Annotated, NamedTuple
 
 from plant.declare import compiled, quantity
+from plant.elementary import exp
 from plant.linear import Linear, linear
 
 
@@ -23,14 +23,14 @@ class Vein(NamedTuple):
 @compiled
 def vein_target(vein: Vein, external_mmHg: float) -> float:
     """Resting venous volume (fraction) under an external pressure [mmHg]."""
-    return vein.least_volume + (1.0 - vein.least_volume) * math.exp(-max(external_mmHg, 0.0) / vein.squeeze_mmHg)
+    return vein.least_volume + (1.0 - vein.least_volume) * exp(-max(external_mmHg, 0.0) * (1.0 / vein.squeeze_mmHg))
 
 
 @compiled
 def vein_rate(vein: Vein, volume: float, external_mmHg: float) -> float:
     """Rate of venous volume [1/s]."""
     change = vein_target(vein, external_mmHg) - volume
-    return max(change, 0.0) / vein.filling_s + min(change, 0.0) / vein.emptying_s
+    return max(change, 0.0) * (1.0 / vein.filling_s) + min(change, 0.0) * (1.0 / vein.emptying_s)
 
 
 def linear_twin(vein: Vein, external_mmHg: float) -> Linear:
@@ -41,6 +41,6 @@ def linear_twin(vein: Vein, external_mmHg: float) -> Linear:
     """
     slope = 0.0
     if external_mmHg > 0.0:
-        slope = -(1.0 - vein.least_volume) / vein.squeeze_mmHg * math.exp(-external_mmHg / vein.squeeze_mmHg)
+        slope = -(1.0 - vein.least_volume) / vein.squeeze_mmHg * float(exp(-external_mmHg / vein.squeeze_mmHg))
     return linear(-1.0 / vein.emptying_s, slope / vein.emptying_s, 1.0, 0.0, "external_pressure", "venous_volume",
                   "venous_volume")

@@ -132,7 +132,7 @@ def c_values(case: Case) -> dict[str, float]:
         ("believed_temperature believed_laminar", (believed.temperature_K, believed.laminar_ratio)),
         ("fill_gain fill_feedforward handover", case.firmware.filling),
         ("period share", (clock.period_s, clock.share)),
-        ("whole_ticks substeps seed", (clock.whole_ticks, clock.substeps, case.seed)),
+        ("whole_ticks substeps seed", (clock.whole_ticks, int(clock.substeps), case.seed)),
     ]
     values: dict[str, float] = {}
     for names, numbers in groups:

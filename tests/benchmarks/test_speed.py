@@ -7,6 +7,7 @@ import math
 import statistics
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -20,6 +21,7 @@ from controller.loop import build_loop, open_loop
 from controller.margins import margins_many
 from controller.sampled import augmented
 from experiments.coupled import CHANNELS
+from experiments.lanes import Lanes, Makeup
 from experiments.rig import load_rig
 from plant.assembly import Plant, PlantState, Surroundings, plant_rates
 from plant.flow_valve import SpoolState
@@ -81,6 +83,65 @@ def test_kernel_beside_c(compare: Comparison, make_case: Callable[..., Any], c_l
     ratio = compare.ratio(timed, other, 15, 15)
     compare.note("kernel over hand-written C (gcc -O3 -march=native)", ratio if who == "kernel" else 1.0 / ratio)
     assert 1.0 / 3.0 < ratio < 3.0
+
+
+# --- many fingers beside C --------------------------------------------------------------------------------------------
+
+FINGERS, BLOCK = 64, 250
+
+
+def side_by_side(case: Any) -> Lanes:
+    """FINGERS fingers on the case's rig, each a little different, with noise of its own."""
+    random = np.random.default_rng(4)
+    plants = [
+        case.plant._replace(
+            artery=case.plant.artery._replace(half_width_mmHg=random.uniform(12.0, 18.0)),
+            vein=case.plant.vein._replace(emptying_s=random.uniform(1.0, 2.0)),
+        )
+        for _ in range(FINGERS)
+    ]
+    makeups = [Makeup(plant, case.firmware, case.clock) for plant in plants]
+    return Lanes(makeups, range(FINGERS), [case.start] * FINGERS)
+
+
+@pytest.mark.parametrize("substeps", [4, 5, 12])
+@pytest.mark.benchmark(group="many fingers, 10 s at 1 kHz", timer=time.thread_time)
+def test_many_fingers_beside_c(compare: Comparison, make_case: Callable[..., Any], c_loop: Any, substeps: int) -> None:
+    """One finger in C beside FINGERS of them side by side on one core, in blocks of BLOCK ticks; the bar is 5."""
+    case = make_case(10.0)
+    case = case._replace(clock=case.clock._replace(substeps=float(substeps)))
+    ticks = len(case.orders.mode)
+
+    def many() -> None:
+        lanes = side_by_side(case)
+        for first in range(0, ticks, BLOCK):
+            inputs, orders = case.inputs.part(first, first + BLOCK), case.orders.part(first, first + BLOCK)
+            lanes.run(BLOCK, **{name: value[:, None] for name, value in (inputs._asdict() | orders._asdict()).items()})
+        assert np.all(lanes.done == ticks)
+
+    ratio = compare.ratio(many, c_loop.prepare(case), 9, 9) / FINGERS
+    compare.note(f"hand-written C over many fingers, a finger and tick, {substeps} steps a tick", 1.0 / ratio)
+    assert ratio < 0.5
+
+
+@pytest.mark.benchmark(group="many fingers, 1 s at 1 kHz, on one worker and on two", timer=time.perf_counter)
+def test_two_workers_beside_one(benchmark: Any, make_case: Callable[..., Any], compare: Comparison) -> None:
+    """The best of several turns by the clock on the wall; the bar is 1.8 where two processors are free."""
+    case = make_case(10.0)
+    best = {1: math.inf, 2: math.inf}
+
+    def turn(pool: ThreadPoolExecutor) -> None:
+        for workers in best:
+            lanes = side_by_side(case)
+            start = time.perf_counter()
+            for _ in range(4):
+                lanes.run(BLOCK, pool if workers > 1 else None, workers, arterial_mmHg=90.0, fill_mmHg=80.0)
+            best[workers] = min(best[workers], time.perf_counter() - start)
+
+    with ThreadPoolExecutor(2) as pool:
+        benchmark.pedantic(turn, args=(pool,), rounds=9, warmup_rounds=1)
+    compare.note("many fingers on one worker over two", best[1] / best[2])
+    assert best[2] < 2.0 * best[1]
 
 
 # --- the kernel beside general solvers --------------------------------------------------------------------------------

@@ -152,7 +152,7 @@ def test_new_valve_is_declared_like_any_other(bellows: type[Bellows]) -> None:
 
 def test_its_source_counts(bellows: type[Bellows]) -> None:
     """An edit of this file must empty the cache of everything compiled with it."""
-    assert Path(__file__).resolve() in declare._sources()
+    assert Path(__file__).resolve() in declare._sources(Path(declare.__file__).parents[1])
 
 
 def test_every_variant_answers_every_verb() -> None:
