@@ -12,6 +12,7 @@ import io
 import json
 import os
 import pickle
+import time
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -22,6 +23,7 @@ from plant.errors import InputError
 
 MANIFEST = "study.json"
 DIGEST_BYTES = 32
+ABANDONED_s = 60.0
 TOP = Path(__file__).resolve().parent.parent
 ROOMS = ("plant", "controller", "calibrate", "experiments")
 TRUSTED = ("numpy", "builtins", "collections", *ROOMS)  # whose classes a chunk may hold
@@ -40,6 +42,7 @@ class Chunks:
         try:
             path.mkdir(parents=True, exist_ok=True)
             found = _read_manifest(path)
+            _sweep_up(path)
             if found is None:
                 strange = [p.name for p in path.iterdir() if not p.name.endswith(WAITING)]
                 if strange:
@@ -111,6 +114,13 @@ def write_whole(path: Path, content: bytes) -> None:
             os.fsync(folder)
         finally:
             os.close(folder)
+
+
+def _sweep_up(path: Path) -> None:
+    """Remove what a killed process was just writing; a living one takes moments over it."""
+    for left in path.glob(f"*{WAITING}"):
+        if time.time() - left.stat().st_mtime > ABANDONED_s:
+            left.unlink(missing_ok=True)
 
 
 def _read_manifest(path: Path) -> dict[str, Any] | None:

@@ -174,10 +174,10 @@ def _run(arguments: list[str]) -> int:
         return _refused(f"{error.format_message().rstrip('.')}{hint}")
     except MemoryError:
         return _refused("not enough memory; take less of the record with --seconds")
-    except (KeyboardInterrupt, typer.Abort):
+    except (KeyboardInterrupt, typer.Abort) as end:
         # a compiler stopped half-way complains of its half-made objects as the process ends: no use to anyone
         sys.unraisablehook = _say_nothing
-        _refused("interrupted")
+        _refused(str(end) or "interrupted")
         return 130
     return 0
 

@@ -11,6 +11,7 @@ import os
 import signal
 import threading
 import time
+from collections import Counter
 from collections.abc import Callable, Sequence
 from concurrent.futures import BrokenExecutor, Executor, ProcessPoolExecutor, as_completed
 from contextlib import AbstractContextManager, nullcontext
@@ -25,7 +26,8 @@ from plant.errors import InputError
 
 MOST_CHUNKS = 200  # unless their size is given: each costs a file, and what is lost to a kill is one a worker
 HERE_s = 2.0  # as long as another process takes to start: what is done by then needs none
-TRIES = 3  # times in a row that workers may die before anything is finished
+TRIES = 3  # workers that may die over one chunk
+CAREFUL = 8  # chunks that go one at a time after a death that nobody can be blamed for
 MOST_WORKERS = 256
 ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
@@ -128,7 +130,7 @@ def _here(function: Callable[[Any], Any], chunks: list[Sequence[Any]], done: Don
     for turn, number in enumerate(_missing(chunks, done)):
         if time.perf_counter() - start >= seconds:
             return
-        results = []
+        results: list[Any] = []
         for piece in chunks[number]:
             # the first may compile for long, and Ctrl-C acts at once there
             with uninterrupted() if turn or results else nullcontext():
@@ -139,29 +141,49 @@ def _here(function: Callable[[Any], Any], chunks: list[Sequence[Any]], done: Don
 def _elsewhere(
     function: Callable[[Any], Any], chunks: list[Sequence[Any]], done: Done, keep: Keep, engine: Engine
 ) -> None:
-    """What is left, on the engine's workers; those that die are replaced, and only their chunks begin anew."""
-    tries = TRIES
-    while missing := _missing(chunks, done):
-        death: BaseException | None = None
+    """What is left, on the engine's workers; those that die are replaced, and only their chunks begin anew.
+
+    A death breaks everything under way. After one before which nothing was finished, a few chunks go one at a time,
+    which tells the one to blame from its neighbours.
+    """
+    deaths: Counter[int] = Counter()
+    one_at_a_time = False
+    while missing := sorted(_missing(chunks, done), key=lambda number: deaths[number]):
+        alone = missing[0]
         try:
             with engine.start() as executor:
-                futures = {executor.submit(compute, function, chunks[number]): number for number in missing}
-                for future in as_completed(futures):
-                    try:
-                        packed = future.result()
-                    except engine.broken as error:
-                        death = error
-                    else:
-                        keep(futures[future], packed)
+                if one_at_a_time:
+                    for alone in missing[:CAREFUL]:
+                        keep(alone, executor.submit(compute, function, chunks[alone]).result())
+                else:
+                    _together(executor, function, chunks, missing, keep, engine.broken)
+            one_at_a_time = False
         except engine.broken as error:
+            deaths[alone] += one_at_a_time
+            if deaths[alone] == TRIES:
+                raise InputError(
+                    f"the workers died {TRIES} times over chunk {alone} ({type(error).__name__}); is there enough "
+                    "memory? try fewer of them with --workers"
+                ) from None
+            one_at_a_time = len(_missing(chunks, done)) == len(missing)
+
+
+def _together(
+    executor: Executor, function: Callable[[Any], Any], chunks: list[Sequence[Any]], numbers: list[int], keep: Keep,
+    broken: tuple[type[BaseException], ...],
+) -> None:
+    """All these chunks at once. A death is raised when all that can be kept has been."""
+    futures = {executor.submit(compute, function, chunks[number]): number for number in numbers}
+    death: BaseException | None = None
+    for future in as_completed(futures):
+        try:
+            packed = future.result()
+        except broken as error:
             death = error
-        left = _missing(chunks, done)
-        tries = TRIES if len(left) < len(missing) else tries - 1
-        if left and tries == 0:
-            raise InputError(
-                f"the workers died {TRIES} times before chunk {left[0]} was done ({type(death).__name__}); is there "
-                "enough memory? try fewer of them with --workers"
-            )
+        else:
+            keep(futures[future], packed)
+    if death is not None:
+        raise death
 
 
 class _Pool(ProcessPoolExecutor):
