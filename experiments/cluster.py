@@ -44,10 +44,7 @@ def _distributed() -> Any:
 @contextmanager
 def _connected(address: str) -> Iterator[Executor]:
     dask, said = _distributed(), f"--cluster {value_text(address)}"
-    logger = logging.getLogger("distributed")
-    before = logger.level
-    logger.setLevel(logging.CRITICAL)  # what goes wrong is said here, in one line
-    try:
+    with _quiet():  # what goes wrong is said here, in one line
         try:
             client = dask.Client(address, timeout=PATIENCE_s, set_as_default=False, name="cuffloop")
         except (OSError, ValueError, TimeoutError) as error:
@@ -57,8 +54,20 @@ def _connected(address: str) -> Iterator[Executor]:
             yield client.get_executor(pure=False)
         finally:
             client.close(timeout=PATIENCE_s)
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep Dask's own log of lost connections off the screen."""
+    names = [name for name in logging.root.manager.loggerDict if name.partition(".")[0] in ("distributed", "tornado")]
+    before = {name: logging.getLogger(name).level for name in names}
+    try:
+        for name in names:
+            logging.getLogger(name).setLevel(logging.CRITICAL)
+        yield
     finally:
-        logger.setLevel(before)
+        for name, level in before.items():
+            logging.getLogger(name).setLevel(level)
 
 
 def _check_workers(client: Any, said: str) -> None:
