@@ -1,0 +1,51 @@
+"""How the clamped cuff follows arterial pressure: the linear loop's gain from one to the other.
+
+With the hold H, the dead time D = e^{-jωτ}, the controller C and the actuator stage's slopes b (demand) and
+r (reading):
+    c = H D (−b C light/s + r reading),   light = L_c c + L_p p,   reading = R_c c + R_p p,   cuff = G_c c + G_p p.
+Frequencies above half the tick rate fold back and are left out, so this is for frequencies far below it.
+"""
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from controller.law import Coefficients
+from controller.loop import Loop
+from controller.response import sweep
+from plant.operating_point import plant_twin
+
+Complex = NDArray[np.complex128]
+Reals = NDArray[np.float64]
+
+
+class Following:
+    """One loop's plant at some frequencies, ready for any controller."""
+
+    def __init__(self, loop: Loop, omega: Reals) -> None:
+        twin = plant_twin(loop.plant, loop.point, loop.side)
+        self.omega = omega
+
+        def gain(output: str, input_: str) -> Complex:
+            return twin.response(output, input_, omega)
+
+        period, dead = loop.timing.period_s, loop.timing.dead_time_s
+        hold = np.exp(-0.5j * omega * period) * np.sinc(0.5 * omega * period / np.pi)
+        held = hold * np.exp(-1j * omega * dead)
+        self._by_light = -held * loop.by_demand / loop.light_slope
+        own = held * loop.by_reading
+        self._light, self._light_by_pressure = gain("light", "command"), gain("light", "arterial_pressure")
+        self._cuff = gain("cuff_pressure", "command")
+        self._cuff_by_pressure = gain("cuff_pressure", "arterial_pressure")
+        self._inner = 1.0 - own * gain("reading", "command")
+        self._straight = own * gain("reading", "arterial_pressure")
+
+    def gain(self, coefficients: Coefficients) -> Complex:
+        """Cuff pressure per arterial pressure at each frequency, shape (n,); 1 is a perfect clamp."""
+        by_light = self._by_light * sweep(coefficients, self.omega)
+        command = (by_light * self._light_by_pressure + self._straight) / (self._inner - by_light * self._light)
+        return np.asarray(self._cuff * command + self._cuff_by_pressure)
+
+    def rms_error_mmHg(self, coefficients: Coefficients, rms_mmHg: Reals) -> float:
+        """Rms of cuff minus arterial pressure when the latter has these rms values at these frequencies [mmHg]."""
+        return float(np.sqrt(np.sum((np.abs(self.gain(coefficients) - 1.0) * rms_mmHg) ** 2)))
