@@ -63,6 +63,12 @@ RequirementsOption = Annotated[
 ]
 
 
+WorkersOption = Annotated[int | None, typer.Option(**WHOLE, help="Processes to work with. Default: one a core.")]
+ClusterOption = Annotated[
+    str | None, typer.Option(metavar="ADDRESS", help="Hand the work to this Dask scheduler, e.g. tcp://host:8786.")
+]
+
+
 @app.command()
 def check(
     rig: RigArgument = "wrist",
@@ -125,6 +131,39 @@ def margins(
     from experiments.jobs import margins_job
 
     raise typer.Exit(margins_job(rig, at, setting, out, as_json))
+
+
+@app.command()
+def sweep(
+    axes: Annotated[
+        list[str], typer.Argument(metavar="[RIG] AXIS...", help="TABLE.KEY=LOW:HIGH:COUNT[:log] or TABLE.KEY=A,B,C, "
+                                  "of the rig's tables or finger.PART.KEY; a rig's name or file may go before.")
+    ],
+    fingers: Annotated[int | None, typer.Option(**WHOLE, help="Try each point on this many virtual fingers.")] = None,
+    group: Annotated[str | None, typer.Option(help="Of this group; default: mixed.")] = None,
+    finger: Annotated[str | None, typer.Option(help="On this one finger, for example mixed-1-0041.")] = None,
+    sample: Annotated[
+        int | None, typer.Option(**WHOLE, help="Take this many low-discrepancy points of the ranges, not their grid.")
+    ] = None,
+    simulated: Annotated[bool, typer.Option("--simulate", help="Run each point, too; margins only otherwise.")] = False,
+    record: RecordOption = None,
+    seconds: SecondsOption = None,
+    requirements: RequirementsOption = None,
+    seed: SeedOption = 1,
+    workers: WorkersOption = None,
+    cluster: ClusterOption = None,
+    setting: SetOption = None,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Margins, and tracking if asked, at every point of some axes. Exit status 1 when no point keeps all limits.
+
+    With --out, work that was cut short goes on where it stopped when the same command is given again.
+    """
+    from experiments.sweep_job import sweep_job
+
+    raise typer.Exit(sweep_job(axes, sample, fingers, group, finger, simulated, record, seconds, requirements, seed,
+                               workers, cluster, setting, out, as_json))
 
 
 @app.command()

@@ -125,7 +125,7 @@ class OutputFolder:
     def write_json(self, name: str, document: dict[str, Any]) -> None:
         """One JSON document."""
         text = json.dumps(plain(document), indent=2, ensure_ascii=False) + "\n"
-        self._write(name, lambda path: path.write_text(text, encoding="utf-8"))
+        self.write_file(name, lambda path: path.write_text(text, encoding="utf-8"))
 
     def write_figures(self, figures: dict[str, Callable[[], Any]]) -> None:
         """Draw and save each figure as a PNG."""
@@ -134,9 +134,10 @@ class OutputFolder:
         from experiments.figure_style import save
 
         for name, draw in figures.items():
-            self._write(f"{name}.png", partial(save, draw()))
+            self.write_file(f"{name}.png", partial(save, draw()))
 
-    def _write(self, name: str, write: Callable[[Path], Any]) -> None:
+    def write_file(self, name: str, write: Callable[[Path], Any]) -> None:
+        """A file of any kind: `write` gets the temporary name. Raises InputError when it cannot be written."""
         self.written.append(name)  # first, so that it is cleared away should the writing fail halfway
         path = self.path / name
         try:
