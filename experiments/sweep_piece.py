@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.following import Following
-from controller.gain_sets import margins_of_sets
+from controller.gain_sets import gain_sets, margins_of_sets
 from controller.law import Coefficients, Controller, design
 from controller.loop import Loop, build_loop, sides
 from controller.margins import ManyMargins
@@ -177,7 +177,7 @@ def pressure_of(case: Case, finger: Finger | None, row: Sequence[Any], rig: Rig)
 
 def _margins(rig: Rig, trace: PressureTrace, sets: list[Coefficients]) -> Reals:
     """Worst margins over pressures and sides, shape (sets, figures); NaN for what an unstable loop has not."""
-    bands = pressure_bands(trace)
+    bands, many = pressure_bands(trace), gain_sets(sets)
     surveyed: list[ManyMargins] = []
     followed: list[Reals] = []
     slope = 0.0
@@ -186,7 +186,7 @@ def _margins(rig: Rig, trace: PressureTrace, sets: list[Coefficients]) -> Reals:
         slope = slope or point.light_slope
         for side in sides(rig.plant):
             loop = build_loop(rig.plant, point, side, rig.timing, rig.stage, sets[0], slope)
-            surveyed.append(margins_of_sets(loop, sets))
+            surveyed.append(margins_of_sets(loop, many))
             if name == "mean":
                 followed.append(_predicted(loop, sets, bands.omega, bands.rms_mmHg))
     columns = _worst(surveyed)

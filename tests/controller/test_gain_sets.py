@@ -4,7 +4,7 @@ import math
 import numpy as np
 import pytest
 
-from controller.gain_sets import margins_of_sets
+from controller.gain_sets import gain_sets, margins_of_sets
 from controller.law import design
 from controller.loop import build_loop, loop_margins
 from experiments.rig import clamp, load_rig
@@ -24,7 +24,7 @@ def test_as_of_each_loop_alone(name):
     sets = [design(rig.controller._replace(**dict(zip(keys, row, strict=True))), rig.timing.period_s)
             for row in np.array(np.meshgrid(*values)).reshape(len(keys), -1).T]
     loop = build_loop(rig.plant, point, "vent", rig.timing, rig.stage, sets[0])
-    found = margins_of_sets(loop, sets)
+    found = margins_of_sets(loop, gain_sets(sets))
     assert {bool(s) for s in found.stable} == {True, False}
     for i, coefficients in enumerate(sets):
         alone = loop_margins(loop._replace(coefficients=coefficients))
@@ -35,8 +35,14 @@ def test_as_of_each_loop_alone(name):
 
 
 def test_none_at_all():
-    rig = load_rig("wrist")
-    loop = build_loop(rig.plant, clamp(rig, 95.0, 0.0), "fill", rig.timing, rig.stage, design(rig.controller, 1e-3))
     with pytest.raises(InputError, match="none given"):
-        margins_of_sets(loop, [])
-    assert math.isfinite(margins_of_sets(loop, [loop.coefficients]).gain_margin[0])
+        gain_sets([])
+
+
+def test_one_without_any_gain():
+    """It has no margins to speak of, and the same ones alone."""
+    rig = load_rig("wrist")
+    silent = design(rig.controller._replace(kp=0.0), 1e-3)
+    loop = build_loop(rig.plant, clamp(rig, 95.0, 0.0), "fill", rig.timing, rig.stage, silent)
+    found, alone = margins_of_sets(loop, gain_sets([silent])), loop_margins(loop)
+    assert found.stable[0] == alone.stable and found.gain_margin[0] == alone.gain_margin == math.inf
