@@ -69,25 +69,23 @@ def lines_figure(found: Sweep, limits: list[Limit], view: View) -> Any:
             if at.min() <= present <= at.max():
                 axes.axvline(present, color=GREY, linewidth=1.0)
                 if row == 0:
-                    axes.annotate("as it is", (present, 1.0), xycoords=("data", "axes fraction"), fontsize=7,
-                                  color=GREY, rotation=90, va="top", ha="right", xytext=(-2, -3),
-                                  textcoords="offset points")
+                    axes.annotate("as it is", (present, 0.0), xycoords=("data", "axes fraction"), fontsize=8,
+                                  color=GREY, va="bottom", ha="left", xytext=(3, 3), textcoords="offset points")
             tidy(axes, axis.label if row == len(shown) - 1 else "", quantity.label if k == 0 else "")
-            if axis.log or quantity.name.endswith("rms_mmHg") or quantity.name == "rms_error_mmHg":
-                _scales(axes, axis.log, quantity)
+            _scales(axes, axis.log, quantity)
             if names:
                 axes.set_xticks(at, names)
             if row == 0 and column is not None and view.columns is not None:
                 other = found.axes[view.columns]
                 axes.set_title(f"{other.name} = {short(other.values[column])} {_unit(other.unit)}", fontsize=10)
         _limit_range(grid[row], quantity)
+    title = heading(found, view) + ("  (where a line ends: unstable)" if np.any(found.worst("stable") != 1.0) else "")
     if view.lines is not None:
-        other = found.axes[view.lines]
         handles, labels = grid[0][0].get_legend_handles_labels()
         figure.legend(handles, labels, loc="outside upper center", ncols=len(labels), frameon=False,
-                      title=other.label)
-    figure.suptitle(heading(found, view) + ("\n(gaps: unstable)" if np.any(found.worst("stable") != 1.0) else ""),
-                    fontsize=11)
+                      title=f"{title}\n{found.axes[view.lines].label}", title_fontsize=11)
+    else:
+        figure.suptitle(title, fontsize=11)
     stamp(figure)
     return figure
 
@@ -124,13 +122,16 @@ def _spread(values: Any) -> Any:
 
 
 def _scales(axes: Any, log: bool, quantity: Quantity) -> None:
-    if log:
-        axes.set_xscale("log")
-    if math.isnan(quantity.low):
-        axes.set_yscale("log")
-        axes.yaxis.set_major_formatter("{x:g}")
-        axes.yaxis.set_minor_formatter("{x:g}")
-        axes.tick_params(axis="y", which="minor", labelsize=7)
+    """Logarithmic where the axis or the quantity is, with plain numbers."""
+    from matplotlib.ticker import LogLocator, NullLocator
+
+    for own, wanted, set_scale in ((axes.xaxis, log, axes.set_xscale),
+                                   (axes.yaxis, math.isnan(quantity.low), axes.set_yscale)):
+        if wanted:
+            set_scale("log")
+            own.set_major_locator(LogLocator(subs=(1.0, 2.0, 3.0, 5.0)))
+            own.set_major_formatter("{x:g}")
+            own.set_minor_locator(NullLocator())
 
 
 def _limit_range(row: Any, quantity: Quantity) -> None:
@@ -142,6 +143,8 @@ def _limit_range(row: Any, quantity: Quantity) -> None:
 
 def cloud_figure(found: Sweep, limits: list[Limit]) -> Any:
     """Each sampled point against each axis: which values go with margins that hold, and which with a small error."""
+    from matplotlib.ticker import MaxNLocator
+
     shown = [q for q in quantities(found) if q.name != "delay_margin_ticks"]
     figure = new_figure(2.2 + 2.8 * len(found.axes), 8.4)
     grid = figure.subplots(len(shown), len(found.axes), sharex="col", sharey="row", squeeze=False)
@@ -150,10 +153,14 @@ def cloud_figure(found: Sweep, limits: list[Limit]) -> Any:
     for k, axis in enumerate(found.axes):
         _, names = ticks_of(axis)
         where = np.array([axis.values.index(p[k]) if axis.words else p[k] for p in found.points], float)
+        if axis.words:  # side by side rather than one upon the other
+            where += 0.6 * (np.arange(len(where)) * 0.618 % 1.0) - 0.3
         for row, quantity in enumerate(shown):
             axes, values = grid[row][k], found.worst(quantity.name)
             for chosen, colour, mark, label in ((stable & ~kept, ORANGE, "x", "misses a limit"),
                                                 (kept, BLUE, "o", "keeps all limits")):
+                if not np.any(chosen):
+                    continue
                 axes.scatter(where[chosen], values[chosen], s=14, color=colour, marker=mark, linewidths=0.9,
                              label=label)
             if at is not None:
@@ -162,19 +169,22 @@ def cloud_figure(found: Sweep, limits: list[Limit]) -> Any:
             if not np.all(stable):
                 low, high = axes.get_ylim()
                 axes.scatter(where[~stable], np.full(np.sum(~stable), 0.02), s=16, color=GREY, marker="|",
-                             transform=axes.get_xaxis_transform(), label="unstable (at the foot)")
+                             transform=axes.get_xaxis_transform(), alpha=0.4, label="unstable (at the foot)")
                 axes.set_ylim(low, high)
             limit = limit_of(limits, quantity.name)
             if math.isfinite(limit):
-                axes.axhline(limit, color="black", linewidth=1.0, linestyle=(0, (1, 1)))
+                axes.axhline(limit, color="black", linewidth=1.0, linestyle=(0, (1, 1)), label="limit")
             tidy(axes, axis.label if row == len(shown) - 1 else "", quantity.label if k == 0 else "")
             _scales(axes, axis.log, quantity)
+            if not (names or axis.log):
+                axes.xaxis.set_major_locator(MaxNLocator(4))
             if names:
                 axes.set_xticks(np.arange(len(names)), names)
+                axes.set_xlim(-0.5, len(names) - 0.5)
     for row, quantity in enumerate(shown):
         _limit_range(grid[row], quantity)
     handles, labels = grid[0][0].get_legend_handles_labels()
-    figure.legend(handles, labels, loc="outside upper center", ncols=len(labels), frameon=False)
-    figure.suptitle(heading(found, None), fontsize=11)
+    figure.legend(handles, labels, loc="outside upper center", ncols=len(labels), frameon=False,
+                  title=f"{heading(found, None)}: {len(found.points)} sampled points", title_fontsize=11)
     stamp(figure)
     return figure

@@ -60,8 +60,8 @@ def map_figure(found: Sweep, limits: list[Limit], view: View) -> Any:
                       label="best that keeps all")]
     if not np.any(keeps(found, limits)):
         handles = [h for h in handles if "keeps all" not in str(h.get_label())]
-    figure.legend(handles=handles, loc="outside upper center", ncols=len(handles), frameon=False)
-    figure.suptitle(heading(found, view), fontsize=11)
+    figure.legend(handles=handles, loc="outside upper center", ncols=len(handles), frameon=False,
+                  title=heading(found, view), title_fontsize=12)
     stamp(figure)
     return figure
 
@@ -88,7 +88,7 @@ def _draw(
 ) -> Any:
     """One panel; returns what its colour bar is of."""
     from matplotlib.colors import LogNorm, Normalize
-    from matplotlib.ticker import MaxNLocator
+    from matplotlib.ticker import LogLocator, MaxNLocator, NullLocator
 
     assert view.y is not None
     x, y = ticks_of(found.axes[view.x])[0], ticks_of(found.axes[view.y])[0]
@@ -118,6 +118,10 @@ def _draw(
                                        (found.axes[view.y], axes.set_yscale, y, axes.set_ylim)):
         if axis.log:
             set_scale("log")
+            own = axes.xaxis if set_scale == axes.set_xscale else axes.yaxis
+            own.set_major_locator(LogLocator(subs=(1.0, 2.0, 3.0, 5.0)))
+            own.set_major_formatter("{x:g}")
+            own.set_minor_locator(NullLocator())
         else:
             (axes.xaxis if set_scale == axes.set_xscale else axes.yaxis).set_major_locator(MaxNLocator(6))
         high(low.min(), low.max())

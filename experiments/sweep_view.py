@@ -131,7 +131,8 @@ def present_at(axis: Axis) -> float:
 def heading(found: Sweep, view: View | None) -> str:
     """The rig, on what pressure or whose, and the axes that stand still."""
     name = found.case.source.tables.get("name", "")
-    on = f" on {found.case.trace.name}" if found.case.trace else ""
+    on = f" on {found.case.trace.name}{' pressure' if found.case.trace.name == 'synthetic' else ''}" \
+        if found.case.trace else ""
     who = f"worst of {len(found.fingers)} fingers at each point" if len(found.fingers) > 1 else ""
     if len(found.fingers) == 1:
         on = f" on finger {found.fingers[0].name}"
