@@ -99,7 +99,7 @@ def sweep(
         figures[blocks[block], who] = answer.figures
         for reason in filter(None, answer.reasons):
             reasons[reason] = reasons.get(reason, 0) + 1
-    missing = np.all(np.isnan(figures[:, :, 0]), axis=0)
+    missing = np.all(np.isnan(figures[: len(points), :, 0]), axis=0)
     if np.all(missing):
         raise InputError(f"no point of the sweep can be had: {next(iter(reasons), 'no loop could be followed')}")
     left_out = tuple(finger.name for finger, out in zip(fingers, missing, strict=bool(fingers)) if out)

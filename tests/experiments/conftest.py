@@ -10,8 +10,8 @@ import pytest
 from experiments import command
 from experiments.axes import grid_points, parse_axes, sample_points
 from experiments.check import Check, check
-from experiments.requirements import default_requirements, load_requirements
 from experiments.population import sample_fingers
+from experiments.requirements import default_requirements, load_requirements
 from experiments.rig import Rig, load_rig, read_rig
 from experiments.simulate import Plan, Run, simulate
 from experiments.sweep import Sweep, sweep

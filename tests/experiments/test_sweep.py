@@ -73,7 +73,7 @@ def test_what_cannot_be_had(make_sweep):
     found = make_sweep(["supply.pressure_mmHg=100,600"])
     assert np.isnan(found.worst("stable")[0]) and found.worst("stable")[1] == 1.0
     assert sum(found.reasons.values()) == 1 and "supply" in next(iter(found.reasons))
-    with pytest.raises(InputError, match="no point of the sweep can be had: .*supply"):
+    with pytest.raises(InputError, match=r"no point of the sweep can be had: .*supply"):
         make_sweep(["supply.pressure_mmHg=100,101", "timing.dead_time_s=0.0005"])
 
 

@@ -107,7 +107,8 @@ def test_another_tick_gets_its_own_pressure(pressure):
     """A record is resampled from what was read; a synthetic pressure and a finger's are drawn anew."""
     rig = load_rig("wrist", ["timing.period_s=0.0005"])
     time = np.arange(2000) * 0.004
-    raw = RawRecord(time, 95.0 + 20.0 * np.sin(8.0 * time), np.ones(2000, bool), "record", "a test", "line")
+    wave = 95.0 + 20.0 * np.sin(8.0 * time)
+    raw = RawRecord(time, wave, np.ones(2000, bool), np.arange(2000), "line", "record", "a test")
     trace = to_ticks(raw, 1e-3, 7.0)
     again = pressure_of(case(trace, raw=raw), None, (), rig)
     assert again.period_s == 0.0005
@@ -115,4 +116,4 @@ def test_another_tick_gets_its_own_pressure(pressure):
     drawn = pressure_of(case(pressure), None, (), rig)
     assert drawn.period_s == 0.0005 and drawn.duration_s == pytest.approx(pressure.duration_s)
     assert pressure_of(case(pressure), None, (), load_rig("wrist")) is pressure
-    assert pressure_of(case(None), sample_fingers(1)[0], (0.1,), rig).period_s == 0.0005
+    assert pressure_of(case(None, ()), sample_fingers(1)[0], (), rig).period_s == 0.0005
