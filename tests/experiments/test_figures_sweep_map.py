@@ -1,4 +1,4 @@
-"""Maps of a sweep: colours are the figures, the edge runs between stable and unstable points, the marks are in place."""
+"""Maps of a sweep: colours are the figures, the edge parts stable from unstable points, the marks are in place."""
 import numpy as np
 import pytest
 from matplotlib.collections import QuadMesh
