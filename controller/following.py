@@ -18,6 +18,8 @@ from plant.operating_point import plant_twin
 Complex = NDArray[np.complex128]
 Reals = NDArray[np.float64]
 
+NOISE_POINTS = 250  # of frequency, in even steps
+
 
 class Following:
     """One loop's plant at some frequencies, ready for any controller."""
@@ -33,7 +35,8 @@ class Following:
         hold = np.exp(-0.5j * omega * period) * np.sinc(0.5 * omega * period / np.pi)
         held = hold * np.exp(-1j * omega * dead)
         self._by_light = -held * loop.by_demand / loop.light_slope
-        own = held * loop.by_reading
+        self._own = own = held * loop.by_reading
+        self._held, self._slope = held, loop.light_slope
         self._light, self._light_by_pressure = gain("light", "command"), gain("light", "arterial_pressure")
         self._cuff = gain("cuff_pressure", "command")
         self._cuff_by_pressure = gain("cuff_pressure", "arterial_pressure")
@@ -46,6 +49,21 @@ class Following:
         command = (by_light * self._light_by_pressure + self._straight) / (self._inner - by_light * self._light)
         return np.asarray(self._cuff * command + self._cuff_by_pressure)
 
+    def noise_gains(self, coefficients: Coefficients) -> tuple[Complex, Complex, Complex]:
+        """Cuff pressure per noise in light [mmHg at the firmware's slope], in reading [mmHg] and in the command [1]."""
+        by_light = self._by_light * sweep(coefficients, self.omega)
+        closed = self._cuff / (self._inner - by_light * self._light)
+        return closed * by_light * self._slope, closed * self._own, closed * self._held
+
     def rms_error_mmHg(self, coefficients: Coefficients, rms_mmHg: Reals) -> float:
         """Rms of cuff minus arterial pressure when the latter has these rms values at these frequencies [mmHg]."""
         return float(np.sqrt(np.sum((np.abs(self.gain(coefficients) - 1.0) * rms_mmHg) ** 2)))
+
+
+def noise_rms_mmHg(loop: Loop, coefficients: Coefficients, light_mmHg: float, reading_mmHg: float,
+                   command: float) -> float:
+    """Rms of cuff pressure from independent white noises of these SDs in the samples of light, of the pressure reading
+    and of the command, by the linear loop up to half the tick rate; converter steps count as SD step/√12."""
+    following = Following(loop, np.pi / loop.timing.period_s * (np.arange(NOISE_POINTS) + 0.5) / NOISE_POINTS)
+    powers = [np.mean(np.abs(gain) ** 2) for gain in following.noise_gains(coefficients)]
+    return float(np.sqrt(np.dot(powers, np.square([light_mmHg, reading_mmHg, command]))))

@@ -2,7 +2,7 @@
 import numpy as np
 import pytest
 
-from controller.following import Following
+from controller.following import Following, noise_rms_mmHg
 from controller.law import design
 from controller.loop import build_loop
 from experiments.rig import clamp, load_rig
@@ -48,3 +48,24 @@ def test_without_gain_the_cuff_hardly_moves():
     following = Following(loop, 2.0 * np.pi * np.array([1.0, 5.0]))
     assert np.all(np.abs(following.gain(coefficients)) < 0.02)
     assert following.rms_error_mmHg(coefficients, np.array([3.0, 4.0])) == pytest.approx(5.0, rel=0.02)
+
+
+@pytest.mark.parametrize(("name", "source"), [("wrist", "light"), ("cabinet", "light"), ("wrist", "reading"),
+                                              ("wrist", "command")])
+def test_noise_comes_through_as_in_the_simulation(name, source):
+    """Noise in light or reading, or coarse steps of the command converter, at a constant pressure; within 15 %.
+
+    A little light noise keeps the converter's steps from locking into a pattern of their own.
+    """
+    light = {"light": 0.0005, "reading": 0.0, "command": 0.0002}[source]
+    reading, bits = 1.0 * (source == "reading"), 8 * (source == "command")
+    rig = load_rig(name, [*QUIET, f"light.noise={light}", f"transducer.noise_mmHg={reading}",
+                          f"controller.output_bits={bits}"])
+    run, still = (simulate(r, tone(r, 1.0, 0.0), Plan(fill_s=0.5, settle_s=1.0)) for r in
+                  (rig, load_rig(name, [*QUIET, "transducer.noise_mmHg=0.0"])))
+    seen = np.std(run.channels["cuff_mmHg"][2000:] - still.channels["cuff_mmHg"][2000:])
+    coefficients = design(rig.controller, rig.timing.period_s)
+    loop = build_loop(rig.plant, clamp(rig, 95.0, 0.0), "fill", rig.timing, rig.stage, coefficients)
+    step = coefficients.output_quantum / np.sqrt(12.0)
+    found = noise_rms_mmHg(loop, coefficients, light / loop.light_slope, reading, step)
+    assert found == pytest.approx(seen, rel=0.15)
