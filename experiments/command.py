@@ -167,6 +167,29 @@ def sweep(
 
 
 @app.command()
+def budget(
+    rig: RigArgument = "wrist",
+    at: Annotated[float, typer.Option("--at", **NUMBER, help="Arterial pressure [mmHg].")] = 90.0,
+    samples: Annotated[
+        int | None, typer.Option(**WHOLE, help="Base points of the Sobol indices, a power of two; 0: none of them.")
+    ] = None,
+    spread: Annotated[
+        float | None, typer.Option(**NUMBER, help="Spread of the parts, up and down. Default: 0.2, 20 %.")
+    ] = None,
+    seed: SeedOption = 1,
+    workers: WorkersOption = None,
+    cluster: ClusterOption = None,
+    setting: SetOption = None,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """What each part costs in phase, delay, Ms and error: by one natural step, by derivative, and by its spread."""
+    from experiments.budget_job import budget_job
+
+    raise typer.Exit(budget_job(rig, at, samples, spread, seed, workers, cluster, setting, out, as_json))
+
+
+@app.command()
 def rigs(
     rig: Annotated[str | None, typer.Argument(help="Show this rig's parameters with units and sources.")] = None,
     setting: SetOption = None,
