@@ -13,35 +13,39 @@ from numpy.typing import NDArray
 from controller.law import Coefficients
 from controller.loop import Loop
 from controller.response import sweep
+from plant.linear import Linear
 from plant.operating_point import plant_twin
 
 Complex = NDArray[np.complex128]
 Reals = NDArray[np.float64]
 
-NOISE_POINTS = 250  # of frequency, in even steps
+NOISE_POINTS = 120  # of frequency, in even steps
+
+
+def _gains(twin: Linear, omega: Reals) -> dict[tuple[str, str], Complex]:
+    """Complex gain from every input to every output, one solution of the states for all of them."""
+    pencil = 1j * omega[:, None, None] * np.eye(len(twin.a)) - twin.a
+    found = twin.c @ np.linalg.solve(pencil, twin.b.astype(complex)) + twin.d
+    return {(o, i): found[:, k, j] for k, o in enumerate(twin.outputs) for j, i in enumerate(twin.inputs)}
 
 
 class Following:
     """One loop's plant at some frequencies, ready for any controller."""
 
     def __init__(self, loop: Loop, omega: Reals) -> None:
-        twin = plant_twin(loop.plant, loop.point, loop.side)
         self.omega = omega
-
-        def gain(output: str, input_: str) -> Complex:
-            return twin.response(output, input_, omega)
-
+        gain = _gains(plant_twin(loop.plant, loop.point, loop.side), omega)
         period, dead = loop.timing.period_s, loop.timing.dead_time_s
         hold = np.exp(-0.5j * omega * period) * np.sinc(0.5 * omega * period / np.pi)
         held = hold * np.exp(-1j * omega * dead)
         self._by_light = -held * loop.by_demand / loop.light_slope
         self._own = own = held * loop.by_reading
         self._held, self._slope = held, loop.light_slope
-        self._light, self._light_by_pressure = gain("light", "command"), gain("light", "arterial_pressure")
-        self._cuff = gain("cuff_pressure", "command")
-        self._cuff_by_pressure = gain("cuff_pressure", "arterial_pressure")
-        self._inner = 1.0 - own * gain("reading", "command")
-        self._straight = own * gain("reading", "arterial_pressure")
+        self._light, self._light_by_pressure = gain["light", "command"], gain["light", "arterial_pressure"]
+        self._cuff = gain["cuff_pressure", "command"]
+        self._cuff_by_pressure = gain["cuff_pressure", "arterial_pressure"]
+        self._inner = 1.0 - own * gain["reading", "command"]
+        self._straight = own * gain["reading", "arterial_pressure"]
 
     def gain(self, coefficients: Coefficients) -> Complex:
         """Cuff pressure per arterial pressure at each frequency, shape (n,); 1 is a perfect clamp."""

@@ -34,7 +34,7 @@ def steps_figure(found: Budget) -> Any:
                           ha="right" if length < 0 else "left", va="center", fontsize=8,
                           color=GREY if text == "0" else "black")
         axes.axvline(0.0, color=GREY, linewidth=0.8)
-        axes.set_xlim(-1.45 * reach, 1.45 * reach)
+        axes.set_xlim(-1.75 * reach, 1.75 * reach)
         now = found.present[k]
         tidy(axes, f"change of {label}\nnow {now:.3g}", "")
         axes.grid(axis="y", visible=False)
@@ -58,7 +58,7 @@ def sobol_figure(found: Budget, study: Study) -> Any:
     """Total and first-order indices of each figure, parameters in the order of their largest total index."""
     order = np.argsort([max(float(i.total[k]) for i in study.indices.values()) for k in range(len(study.spreads))])
     names = [_label(study, int(k)) for k in order]
-    figure = new_figure(14.0, 1.9 + 0.42 * max(len(names), 3))
+    figure = new_figure(14.0, 1.9 + 0.48 * max(len(names), 3))
     grid = figure.subplots(1, len(FIGURES), sharey=True)
     at = np.arange(len(names))
     for axes, (figure_name, what) in zip(grid, FIGURES.items(), strict=True):
@@ -72,7 +72,7 @@ def sobol_figure(found: Budget, study: Study) -> Any:
         axes.set_xlim(0.0, max(1.0, 1.05 * float(np.max(indices.total + indices.total_interval))))
         tidy(axes, f"share of the variance of\n{what}\n(5 to 95 %: {span})", "")
         axes.grid(axis="y", visible=False)
-    grid[0].set_yticks(at, names)
+    grid[0].set_yticks(at, names, fontsize=9)
     handles, labels = grid[0].get_legend_handles_labels()
     title = f"{found.source.tables.get('name', '')}: which spreads matter, {study.points} points"
     if study.unstable_share:
@@ -84,5 +84,5 @@ def sobol_figure(found: Budget, study: Study) -> Any:
 
 def _label(study: Study, k: int) -> str:
     spread = study.spreads[k]
-    share = 100.0 * (spread.high - spread.low) / (spread.high + spread.low)
-    return f"{spread.name}  ± {share:.3g} %"
+    unit = "" if spread.unit in ("", "1") or spread.name.endswith(spread.unit) else f" {spread.unit}"
+    return f"{spread.name}\n{spread.low:.3g} … {spread.high:.3g}{unit}"
