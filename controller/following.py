@@ -25,7 +25,7 @@ NOISE_POINTS = 120  # of frequency, in even steps
 def _gains(twin: Linear, omega: Reals) -> dict[tuple[str, str], Complex]:
     """Complex gain from every input to every output, one solution of the states for all of them."""
     pencil = 1j * omega[:, None, None] * np.eye(len(twin.a)) - twin.a
-    found = twin.c @ np.linalg.solve(pencil, twin.b.astype(complex)) + twin.d
+    found: Complex = np.asarray(twin.c @ np.linalg.solve(pencil, twin.b.astype(complex)) + twin.d, complex)
     return {(o, i): found[:, k, j] for k, o in enumerate(twin.outputs) for j, i in enumerate(twin.inputs)}
 
 

@@ -19,12 +19,12 @@ def process(*arguments, **more):
 def test_without_a_command_there_is_help(cuffloop):
     said = cuffloop()
     assert said.status == 0 and said.err == "" and said == cuffloop("--help")
-    for name in ("check", "simulate", "margins", "rigs"):
+    for name in ("check", "simulate", "margins", "sweep", "budget", "rigs"):
         assert name in said.out
     assert "Not a medical device" in " ".join(said.out.split())
 
 
-@pytest.mark.parametrize("name", ["check", "simulate", "margins", "rigs"])
+@pytest.mark.parametrize("name", ["check", "simulate", "margins", "sweep", "budget", "rigs"])
 def test_every_command_has_help(cuffloop, name):
     said = cuffloop(name, "--help")
     assert said.status == 0 and said.out.startswith(f"Usage: cuffloop {name}") and "--json" in said.out
@@ -51,6 +51,8 @@ def test_help_is_quick_and_light():
     (("check", "--seconds"), ("--seconds", "argument")),
     (("check", "--seconds", "ten"), ("--seconds", "'ten' is not a number")),
     (("simulate", "--seed", "1.5"), ("--seed", "'1.5' is not a whole number")),
+    (("sweep",), ("AXIS", "cuffloop sweep --help")),
+    (("sweep", "tube.length_m=1,2", "--sample", "x"), ("--sample", "'x'")),
     (("margins", "--at", "90,100"), ("--at", "'90,100' is not a number")),
 ])
 def test_a_wrong_command_line_is_one_line(refusal, arguments, words):
