@@ -34,7 +34,7 @@ def steps_figure(found: Budget) -> Any:
                           ha="right" if length < 0 else "left", va="center", fontsize=8,
                           color=GREY if text == "0" else "black")
         axes.axvline(0.0, color=GREY, linewidth=0.8)
-        axes.set_xlim(-1.75 * reach, 1.75 * reach)
+        axes.set_xlim(-1.95 * reach, 1.75 * reach)
         now = found.present[k]
         tidy(axes, f"change of {label}\nnow {now:.3g}", "")
         axes.grid(axis="y", visible=False)
