@@ -95,11 +95,33 @@ def read_toml(path: Path) -> dict[str, Any]:
         raise InputError(f"{path}: cannot be read: {error}") from None
 
 
+class Source(NamedTuple):
+    """A rig before it is made: plain data that any process can make it from, as it is or changed."""
+
+    tables: dict[str, Any]
+    where: str  # for messages
+    folder: Path  # that a user's own parts are looked for in
+    base: str
+
+    def rig(self) -> Rig:
+        """The rig. Raises InputError."""
+        return make_rig(*self)
+
+    def changed(self, table: str, key: str, value: Any) -> Source:
+        """The same with one value changed; a new `kind` leaves the table's other values to their defaults."""
+        return self._replace(tables={**self.tables, table: _merged_table(self.tables.get(table, {}), {key: value})})
+
+
 def load_rig(name_or_path: str, settings: list[str] | None = None) -> Rig:
     """A rig by built-in name or TOML file, with `table.key=value` settings on top.
 
     Raises InputError naming the file, the key, the value and the allowed range.
     """
+    return read_rig(name_or_path, settings).rig()
+
+
+def read_rig(name_or_path: str, settings: list[str] | None = None) -> Source:
+    """The same, not made yet. Raises InputError for files that cannot be read and keys that no rig has."""
     if name_or_path in built_in_rigs():
         base, folder = name_or_path, Path.cwd()
         tables = read_toml(BUILT_IN / f"{name_or_path}.toml")
@@ -112,7 +134,7 @@ def load_rig(name_or_path: str, settings: list[str] | None = None) -> Rig:
     where = name_or_path
     for setting in settings or []:
         tables = _apply_setting(tables, setting, where)
-    return make_rig(tables, f"{where} with --set" if settings else where, folder, base)
+    return Source(tables, f"{where} with --set" if settings else where, folder, base)
 
 
 def _over_base(path: Path, own: dict[str, Any]) -> tuple[str, dict[str, Any]]:

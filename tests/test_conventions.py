@@ -15,10 +15,16 @@ from plant.declare import ROOMS, declared
 TOP = Path(__file__).resolve().parent.parent
 SOURCES = sorted(path for room in ROOMS for path in (TOP / room).rglob("*.py") if path.name != "__init__.py")
 TESTS = sorted((TOP / "tests").rglob("*.py"))
-SLOW_TO_IMPORT = {"control", "matplotlib", "rich", "typer", "xarray", "dask", "wfdb", "h5netcdf", "scipy.signal"}
+SLOW_TO_IMPORT = {
+    "control", "matplotlib", "rich", "typer", "xarray", "dask", "distributed", "SALib", "wfdb", "h5netcdf",
+    "scipy.signal",
+}
 MOST_LINES = 400
 KNOWN_BY_NAME = {"conductance", "bleed_conductance", "kp", "ki", "kd"}  # the field's own names, without a unit
-THE_COMMAND_LINE = {"experiments/command.py": {"typer"}}  # it is what typer is there for
+THE_COMMAND_LINE = {  # it is what typer is there for
+    f"experiments/{name}.py": {"typer"}
+    for name in ("command", "options", "commands_rig", "commands_finger", "commands_design", "commands_safety")
+}
 
 
 def names(paths: list[Path]) -> list[str]:

@@ -9,16 +9,20 @@ from typing import NamedTuple
 import pytest
 
 from experiments import command
+from experiments.axes import grid_points, parse_axes, sample_points
 from experiments.check import Check, check
 from experiments.instrument import instrument_of
-from experiments.population import find_finger
+from experiments.population import find_finger, sample_fingers
 from experiments.requirements import default_requirements, load_requirements
-from experiments.rig import Rig, load_rig
+from experiments.rig import Rig, load_rig, read_rig
 from experiments.schedule_names import find_schedules
 from experiments.schedule_study import Study, StudyPlan, run_study
 from experiments.search_run import Trial, finger_trial
 from experiments.simulate import Plan, Run, simulate
 from experiments.strategies import BUILT_IN, load_strategy
+from experiments.sweep import Sweep, sweep
+from experiments.sweep_piece import Case
+from experiments.work import local
 from plant.pressure_record import PressureTrace
 from plant.pressure_synthetic import SyntheticPressure, synthesise
 
@@ -108,3 +112,31 @@ def trials(wrist: Rig) -> dict[str, Trial]:
     return found | {"no pulse": trial("mixed-1-0003-no_pulse", "probing"),
                     "loose cuff": trial("mixed-1-0003-loose_cuff", "waveform"),
                     "saturated": trial("mixed-1-0003-light_saturated", "classroom")}
+
+
+def swept(texts: list[str], fingers: int = 0, simulated: bool = False, sample: int = 0, **more: object) -> Sweep:
+    """A small sweep of the wrist rig, on its own eight seconds of synthetic pressure or on the first fingers."""
+    source, people = read_rig("wrist"), sample_fingers(fingers)
+    axes = parse_axes(texts, source, bool(people))
+    trace = None if people else synthesise(SyntheticPressure(), 1e-3, 8.0, 1)
+    case = Case(source, tuple(axis.name for axis in axes), simulated, trace, None, 8.0, 0.0, 1)
+    points = sample_points(axes, sample, 1) if sample else grid_points(axes)
+    return sweep(case, axes, points, people, bool(sample), **{"engine": local(1)} | more)  # type: ignore[arg-type]
+
+
+@pytest.fixture(scope="session")
+def make_sweep() -> Callable[..., Sweep]:
+    """`make_sweep(["controller.kp=0.004:0.01:3"], fingers=2)` is a sweep."""
+    return swept
+
+
+@pytest.fixture(scope="session")
+def gains() -> Sweep:
+    """Eight by seven gains, from unstable to stable, some of which keep all limits."""
+    return swept(["controller.kp=0.002:0.02:8", "controller.td_s=0.006:0.06:7"])
+
+
+@pytest.fixture(scope="session")
+def people() -> Sweep:
+    """Five gains on three fingers, two of them in a simulation that holds and one unstable."""
+    return swept(["controller.kp=0.006,0.0086,0.05"], fingers=3, simulated=True)

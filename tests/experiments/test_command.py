@@ -12,6 +12,7 @@ import pytest
 
 from experiments import command, jobs
 
+NEEDED = {"sweep": ("wrist", "controller.kp=1,2")}  # arguments that a command cannot do without
 COMMANDS = [str(found.name or found.callback.__name__) for found in command.app.registered_commands]
 
 
@@ -59,6 +60,8 @@ def test_help_is_quick_and_light():
     (("check", "--seconds"), ("--seconds", "argument")),
     (("check", "--seconds", "ten"), ("--seconds", "'ten' is not a number")),
     (("simulate", "--seed", "1.5"), ("--seed", "'1.5' is not a whole number")),
+    (("sweep",), ("AXIS", "cuffloop sweep --help")),
+    (("sweep", "tube.length_m=1,2", "--sample", "x"), ("--sample", "'x'")),
     (("margins", "--at", "90,100"), ("--at", "'90,100' is not a number")),
 ])
 def test_a_wrong_command_line_is_one_line(refusal, arguments, words):
@@ -75,7 +78,7 @@ def test_interrupted_or_out_of_memory(cuffloop, monkeypatch, name, error):
     own = f"experiments.{name}_job"
     module = importlib.import_module(own if importlib.util.find_spec(own) else "experiments.jobs")
     monkeypatch.setattr(module, f"{name}_job", end)
-    said = cuffloop(name)
+    said = cuffloop(name, *NEEDED.get(name, ()))
     assert said.out == "" and said.err.count("\n") == 1
     if error is KeyboardInterrupt:
         assert said == (130, "", "cuffloop: interrupted\n")
@@ -90,10 +93,6 @@ def test_an_interruption_may_say_what_is_kept(cuffloop, monkeypatch):
     monkeypatch.setattr(jobs, "check_job", end)
     assert cuffloop("check") == (130, "", "cuffloop: interrupted; 3 of 9 are kept\n")
 
-
-def test_numbers_of_the_command_line():
-    assert command.number("1e-3") == 0.001 and command.whole_number("12") == 12
-    assert command.number(0.5) == 0.5 and command.whole_number(3) == 3
 
 
 def test_as_a_process():

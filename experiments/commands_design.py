@@ -1,0 +1,75 @@
+"""Commands for a design: sweeps, and what each part costs. Heavy imports wait inside."""
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from experiments.options import (
+    NUMBER,
+    WHOLE,
+    ClusterOption,
+    JsonOption,
+    OutOption,
+    RecordOption,
+    RequirementsOption,
+    RigArgument,
+    SecondsOption,
+    SeedOption,
+    SetOption,
+    WorkersOption,
+)
+
+
+def sweep(
+    axes: Annotated[
+        list[str], typer.Argument(metavar="[RIG] AXIS...", help="TABLE.KEY=LOW:HIGH:COUNT[:log] or TABLE.KEY=A,B,C, "
+                                  "of the rig's tables or finger.PART.KEY; a rig's name or file may go before.")
+    ],
+    fingers: Annotated[int | None, typer.Option(**WHOLE, help="Try each point on this many virtual fingers.")] = None,
+    group: Annotated[str | None, typer.Option(help="Of this group; default: mixed.")] = None,
+    finger: Annotated[str | None, typer.Option(help="On this one finger, for example mixed-1-0041.")] = None,
+    sample: Annotated[
+        int | None, typer.Option(**WHOLE, help="Take this many low-discrepancy points of the ranges, not their grid.")
+    ] = None,
+    simulated: Annotated[bool, typer.Option("--simulate", help="Run each point, too; margins only otherwise.")] = False,
+    record: RecordOption = None,
+    seconds: SecondsOption = None,
+    requirements: RequirementsOption = None,
+    seed: SeedOption = 1,
+    workers: WorkersOption = None,
+    cluster: ClusterOption = None,
+    setting: SetOption = None,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Margins, and tracking if asked, at every point of some axes. Exit status 1 when no point keeps all limits.
+
+    With --out, work that was cut short goes on where it stopped when the same command is given again.
+    """
+    from experiments.sweep_job import sweep_job
+
+    raise typer.Exit(sweep_job(axes, sample, fingers, group, finger, simulated, record, seconds, requirements, seed,
+                               workers, cluster, setting, out, as_json))
+
+
+def budget(
+    rig: RigArgument = "wrist",
+    at: Annotated[float, typer.Option("--at", **NUMBER, help="Arterial pressure [mmHg].")] = 90.0,
+    samples: Annotated[
+        int | None, typer.Option(**WHOLE, help="Base points of the Sobol indices, a power of two; 0: none of them.")
+    ] = None,
+    spread: Annotated[
+        float | None, typer.Option(**NUMBER, help="Spread of the parts, up and down. Default: 0.2, 20 %.")
+    ] = None,
+    seed: SeedOption = 1,
+    workers: WorkersOption = None,
+    cluster: ClusterOption = None,
+    setting: SetOption = None,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """What each part costs in phase, delay, Ms and error: by one natural step, by derivative, and by its spread."""
+    from experiments.budget_job import budget_job
+
+    raise typer.Exit(budget_job(rig, at, samples, spread, seed, workers, cluster, setting, out, as_json))

@@ -1,0 +1,53 @@
+"""Arguments and options that several commands share, and how numbers on the command line are read."""
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+
+def number(text: str | float) -> float:
+    """A number as the command line takes it. Raises typer.BadParameter that shows what was given."""
+    try:
+        return float(text)
+    except ValueError:
+        raise typer.BadParameter(f"{str(text)!r} is not a number") from None
+
+
+def whole_number(text: str | int) -> int:
+    """A whole number as the command line takes it. Raises typer.BadParameter that shows what was given."""
+    try:
+        return int(text)
+    except ValueError:
+        raise typer.BadParameter(f"{str(text)!r} is not a whole number") from None
+
+
+NUMBER: dict[str, Any] = {"parser": number, "metavar": "<number>"}
+WHOLE: dict[str, Any] = {"parser": whole_number, "metavar": "<whole number>"}
+
+RigArgument = Annotated[str, typer.Argument(help="A built-in rig's name or a rig file (.toml).", show_default=True)]
+SetOption = Annotated[
+    list[str] | None, typer.Option("--set", metavar="TABLE.KEY=VALUE", help="Change one parameter; may be repeated.")
+]
+RecordOption = Annotated[
+    str | None,
+    typer.Option(
+        help="Arterial pressure: a CSV file (time_s,pressure_mmHg), a WFDB record, 'pig' or 'synthetic'. "
+        "Default: 'pig' when its package is installed, else 'synthetic'."
+    ),
+]
+SecondsOption = Annotated[float | None, typer.Option(**NUMBER, help="Use only this much of the record [s].")]
+StartOption = Annotated[float, typer.Option(**NUMBER, help="Start this far into the record [s].")]
+SeedOption = Annotated[int, typer.Option(**WHOLE, help="Seed of all noise.")]
+OutOption = Annotated[Path | None, typer.Option(help="Write figures and JSON into this directory.")]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print only JSON.")]
+RequirementsOption = Annotated[
+    Path | None, typer.Option(help="Requirements file (.toml). Default: the one that ships with the rig.")
+]
+
+
+WorkersOption = Annotated[int | None, typer.Option(**WHOLE, help="Processes to work with. Default: one a core.")]
+ClusterOption = Annotated[
+    str | None, typer.Option(metavar="ADDRESS", help="Hand the work to this Dask scheduler, e.g. tcp://host:8786.")
+]

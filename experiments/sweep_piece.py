@@ -1,0 +1,235 @@
+"""One piece of a sweep: a rig changed in some values, on one finger or record, under one controller or many.
+
+Margins are the worst over mean, low and high pressure and both sides of the valve, as in `cuffloop check`. All
+controllers that go with one plant are surveyed together.
+"""
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from controller.following import Following
+from controller.gain_sets import gain_sets, margins_of_sets
+from controller.law import Coefficients, Controller, design
+from controller.loop import Loop, build_loop, sides
+from controller.margins import ManyMargins
+from experiments.axes import FINGER, own_finger
+from experiments.check import operating_pressures, run_tracking, tracking_figures
+from experiments.finger import Finger, finger_pressure, on_finger
+from experiments.pressure_bands import pressure_bands
+from experiments.rig import Rig, Source, clamp
+from experiments.simulate import simulate
+from experiments.validate import validated
+from plant.errors import InputError
+from plant.pressure_record import PressureTrace, to_ticks
+from plant.record_check import RawRecord
+
+Reals = NDArray[np.float64]
+
+
+class Figure(NamedTuple):
+    """One figure of a point."""
+
+    unit: str
+    what: str
+    worst: str  # 'min' or 'max': which end of it is the bad one
+
+
+MARGINS: dict[str, Figure] = {
+    "stable": Figure("1", "1 when every loop is stable, 0 when one is not", "min"),
+    "signed_modulus_margin": Figure("1", "modulus margin, negative when unstable", "min"),
+    "gain_margin_dB": Figure("dB", "gain margin", "min"),
+    "gain_reduction_margin_dB": Figure("dB", "gain-reduction margin", "min"),
+    "phase_margin_deg": Figure("°", "phase margin", "min"),
+    "delay_margin_s": Figure("s", "delay margin", "min"),
+    "delay_margin_ticks": Figure("ticks", "delay margin", "min"),
+    "modulus_margin": Figure("1", "modulus margin", "min"),
+    "sensitivity_peak": Figure("1", "sensitivity peak Ms", "max"),
+    "crossover_Hz": Figure("Hz", "crossover", "min"),
+    "bandwidth_Hz": Figure("Hz", "bandwidth", "min"),
+    "predicted_rms_mmHg": Figure("mmHg", "error of following the pulse, rms, by the linear loop alone", "max"),
+}
+TRACKING: dict[str, Figure] = {
+    "run_done": Figure("1", "1 when the clamp held, 0 when the run diverged or stayed at a limit", "min"),
+    "rms_error_mmHg": Figure("mmHg", "cuff − ideal, rms, simulated", "max"),
+    "peak_error_mmHg": Figure("mmHg", "cuff − ideal, peak, simulated", "max"),
+    "bias_mmHg": Figure("mmHg", "cuff − ideal, magnitude of the mean, simulated", "max"),
+    "beat_systolic_mean_mmHg": Figure("mmHg", "magnitude of the mean systolic error", "max"),
+    "beat_systolic_sd_mmHg": Figure("mmHg", "SD of the systolic error", "max"),
+    "saturation_share": Figure("1", "share of time at a limit", "max"),
+    "cuff_mmHg": Figure("mmHg", "highest cuff pressure", "max"),
+}
+
+
+class Case(NamedTuple):
+    """What all pieces of a sweep have in common."""
+
+    source: Source
+    names: tuple[str, ...]  # dotted, of the values in a row
+    simulated: bool
+    trace: PressureTrace | None  # of the record; None where each finger has its own pressure
+    raw: RawRecord | None  # the record before it was put on ticks; None for a synthetic one
+    seconds: float  # of each finger's own pressure
+    start_s: float
+    seed: int
+
+    @property
+    def figures(self) -> dict[str, Figure]:
+        """What is found at each point, in order."""
+        return MARGINS | TRACKING if self.simulated else MARGINS
+
+
+class Piece(NamedTuple):
+    """Points that differ in controller values only."""
+
+    rows: tuple[tuple[Any, ...], ...]  # each with a value for every name of the case
+    finger: Finger | None  # None: the rig's own
+
+
+class Answer(NamedTuple):
+    """The figures of a piece; NaN all along, and a reason, where a point cannot be had at all."""
+
+    figures: Reals  # (rows, figures)
+    reasons: tuple[str, ...]  # one a row, empty where all is well
+
+
+def evaluate(case: Case, piece: Piece) -> Answer:
+    """The figures of every point of a piece. What cannot be built or clamped is an answer too, never an error."""
+    found = np.full((len(piece.rows), len(case.figures)), np.nan)
+    reasons = [""] * len(piece.rows)
+    made: Rig | None = None
+    controllers: dict[int, tuple[Controller, Coefficients]] = {}
+    for i, row in enumerate(piece.rows):
+        try:
+            source = changed(case.source, case.names, row)
+            if made is None:
+                made = on_its_finger(case, piece.finger, row, source.rig())
+            own = validated(Controller, source.tables.get("controller", {}), source.where, "controller")
+            controllers[i] = own, design(own, made.timing.period_s)
+        except InputError as error:
+            reasons[i] = str(error)
+    if made is None:
+        return Answer(found, tuple(reasons))
+    rows = list(controllers)
+    try:
+        trace = pressure_of(case, piece.finger, piece.rows[rows[0]], made)
+        found[rows, : len(MARGINS)] = _margins(made, trace, [coefficients for _, coefficients in controllers.values()])
+    except InputError as error:
+        return Answer(found, tuple(reason or str(error) for reason in reasons))
+    for i, (own, _) in controllers.items() if case.simulated else ():
+        seed = case.seed if piece.finger is None else piece.finger.seed
+        try:
+            found[i, len(MARGINS) :] = _tracking(made._replace(controller=own), trace, seed)
+        except InputError as error:
+            reasons[i] = str(error)
+    return Answer(found, tuple(reasons))
+
+
+def changed(source: Source, names: Sequence[str], row: Sequence[Any]) -> Source:
+    """A rig with these values; kinds first, as they take the other keys of their table with them."""
+    pairs = [(*name.split(".", 1), value) for name, value in zip(names, row, strict=True) if not _of_finger(name)]
+    for table, key, value in sorted(pairs, key=lambda pair: pair[1] != "kind"):
+        if (table, key) == ("tube", "length_m") and value == 0.0:
+            source = source.changed("tube", "kind", "none")._replace(
+                tables={**source.tables, "tube": {"kind": "none"}})
+        else:
+            source = source.changed(table, key, value)
+    return source
+
+
+def _of_finger(name: str) -> bool:
+    return name.partition(".")[0] == FINGER
+
+
+def on_its_finger(case: Case, finger: Finger | None, row: Sequence[Any], rig: Rig) -> Rig:
+    """The rig on a finger (None: its own) with the row's finger values. Raises InputError."""
+    changed_finger = finger_with(finger or own_finger(rig), case.names, row)
+    if finger is None and changed_finger == own_finger(rig):
+        return rig
+    return on_finger(rig, changed_finger)
+
+
+def finger_with(finger: Finger, names: Sequence[str], row: Sequence[Any]) -> Finger:
+    """A finger with the values of those names that are a finger's."""
+    for name, value in zip(names, row, strict=True):
+        if _of_finger(name):
+            _, part, key = name.split(".")
+            finger = finger._replace(**{part: getattr(finger, part)._replace(**{key: value})})
+    return finger
+
+
+def pressure_of(case: Case, finger: Finger | None, row: Sequence[Any], rig: Rig) -> PressureTrace:
+    """Arterial pressure on the rig's ticks: the record's, or that of the finger with the row's values."""
+    period = rig.timing.period_s
+    if case.trace is None:
+        own = finger or own_finger(rig)._replace(seed=case.seed)
+        return finger_pressure(finger_with(own, case.names, row), period, case.seconds)
+    if case.trace.period_s == period:
+        return case.trace
+    if case.raw is None:
+        return finger_pressure(own_finger(rig)._replace(seed=case.seed), period, case.trace.duration_s)
+    return to_ticks(case.raw, period, case.trace.duration_s, case.start_s)
+
+
+def _margins(rig: Rig, trace: PressureTrace, sets: list[Coefficients]) -> Reals:
+    """Worst margins over pressures and sides, shape (sets, figures); NaN for what an unstable loop has not."""
+    bands, many = pressure_bands(trace), gain_sets(sets)
+    surveyed: list[ManyMargins] = []
+    followed: list[Reals] = []
+    slope = 0.0
+    for name, pressure in operating_pressures(trace).items():
+        point = clamp(rig, pressure, rig.tone.level)
+        slope = slope or point.light_slope
+        for side in sides(rig.plant):
+            loop = build_loop(rig.plant, point, side, rig.timing, rig.stage, sets[0], slope)
+            surveyed.append(margins_of_sets(loop, many))
+            if name == "mean":
+                followed.append(_predicted(loop, sets, bands.omega, bands.rms_mmHg))
+    columns = _worst(surveyed)
+    columns["predicted_rms_mmHg"] = np.where(columns["stable"] == 1.0, np.max(followed, axis=0), np.nan)
+    columns["delay_margin_ticks"] = columns["delay_margin_s"] / rig.timing.period_s
+    return np.stack([columns[name] for name in MARGINS], axis=1)
+
+
+def _predicted(loop: Loop, sets: list[Coefficients], omega: Reals, rms_mmHg: Reals) -> Reals:
+    following = Following(loop, omega)
+    return np.array([following.rms_error_mmHg(coefficients, rms_mmHg) for coefficients in sets])
+
+
+def _worst(surveyed: list[ManyMargins]) -> dict[str, Reals]:
+    """The worst of each figure over all loops, for every controller."""
+    def stack(name: str) -> Reals:
+        return np.array([getattr(many, name) for many in surveyed], float)
+
+    stable, resolved = stack("stable") == 1.0, np.all(stack("resolved") == 1.0, axis=0)
+    modulus = stack("modulus_margin")
+    sound = np.all(stable, axis=0) & resolved
+
+    def least(values: Reals) -> Reals:
+        return np.where(sound, np.min(values, axis=0), np.nan)
+
+    with np.errstate(divide="ignore"):
+        gain, reduction = 20.0 * np.log10(stack("gain_margin")), -20.0 * np.log10(stack("gain_reduction_margin"))
+    found = {
+        "stable": np.where(resolved, np.all(stable, axis=0), np.nan).astype(float),
+        "signed_modulus_margin": np.where(resolved, np.min(np.where(stable, modulus, -modulus), axis=0), np.nan),
+        "gain_margin_dB": least(gain),
+        "gain_reduction_margin_dB": least(reduction),
+        "sensitivity_peak": -least(-stack("sensitivity_peak")),
+    }
+    plain = ("phase_margin_deg", "delay_margin_s", "modulus_margin", "crossover_Hz", "bandwidth_Hz")
+    return found | {name: least(stack(name)) for name in plain}
+
+
+def _tracking(rig: Rig, trace: PressureTrace, seed: int) -> list[float]:
+    """Figures of a run at the true set point, in the order of TRACKING."""
+    run = simulate(rig, trace, seed=seed)
+    found: dict[str, Any] = tracking_figures(run, run_tracking(run))
+    systolic = found.get("beat_systolic_error_mmHg", {"mean": math.nan, "sd": math.nan})
+    found |= {"run_done": float(run.status == "done"), "beat_systolic_mean_mmHg": abs(systolic["mean"]),
+              "beat_systolic_sd_mmHg": systolic["sd"]}
+    return [float(found.get(name, math.nan)) for name in TRACKING]

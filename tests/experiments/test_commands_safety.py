@@ -1,0 +1,22 @@
+"""Commands for a safety reviewer hand over what was asked."""
+from pathlib import Path
+
+import pytest
+
+CASES = [
+    (["report", "--seconds", "9"], "report_job.report_job",
+     ("wrist", None, None, 9.0, None, None, 1, None, Path("report"), False)),
+]
+
+
+@pytest.mark.parametrize(("line", "job", "given"), CASES, ids=lambda value: value if isinstance(value, str) else None)
+def test_the_job_gets_what_was_asked(cuffloop, monkeypatch, line, job, given):
+    asked = []
+
+    def done(*arguments):
+        asked.append(arguments)
+        return 7
+
+    monkeypatch.setattr(f"experiments.{job}", done)
+    assert cuffloop(*line).status == 7
+    assert asked == [given]
