@@ -22,6 +22,8 @@ Complexes = NDArray[np.complex128]
 GAP = 1e-4  # of the variance, at which the barrier stops
 STEEPER = 8.0  # growth of the barrier's weight
 MOST_STEPS = 60  # of Newton at one weight
+HEAVIEST = 1e12  # weight over its first value
+INDEPENDENT = 1e-10  # share of the largest singular value below which a direction is rounding error
 ARMIJO = 0.25
 
 
@@ -66,14 +68,14 @@ def best_possible(
     `largest_complementary`, shape (n,), bounds |T| = |1 − S| as well. The result is what `taps` taps of Q reach.
     """
     programme = _programme(samples, largest_peak, taps, largest_complementary)
-    x = np.zeros(taps)
+    x = np.zeros(programme.real.shape[1])
     if math.isinf(largest_peak) and largest_complementary is None:
         x = _newton_free(programme)
-        return _limit(samples, programme, x, 0.0)
+        return _limit(samples, programme, x, 0.0, taps)
     feasible = _reach_bounds(programme, x)
     if feasible is None:
         return Limit(math.nan, math.nan, programme.start, math.nan, taps)
-    return _limit(samples, programme, *_follow_barrier(programme, feasible))
+    return _limit(samples, programme, *_follow_barrier(programme, feasible), taps)
 
 
 # --- the programme: s = start − slopes·x in real and imaginary parts, bounds on |s − centre| --------------------------
@@ -95,8 +97,8 @@ def _programme(samples: LoopSamples, peak: float, taps: int, complementary: Real
     z = np.exp(1j * samples.omega_rad_s * samples.period_s)
     start = samples_sensitivity(samples)
     free = samples.plant * (start / (1.0 - 1.0 / z) ** samples.integrators) ** 2
-    slopes = -free[:, None] * z[:, None] ** -np.arange(taps)
     weight = samples.pressure_mmHg2 + samples.noise_mmHg2
+    slopes = _orthonormal(-free[:, None] * z[:, None] ** -np.arange(taps), weight)
     # p|s|² + n|1 − s|² = (p + n)|s|² − 2 n Re s + n
     hessian = np.real(slopes.conj().T @ (weight[:, None] * slopes))
     linear = np.real(slopes.conj().T @ (weight * start)) - np.real(slopes).T @ samples.noise_mmHg2
@@ -113,6 +115,19 @@ def _programme(samples: LoopSamples, peak: float, taps: int, complementary: Real
     joined = [np.concatenate(part) if part else np.zeros(0) for part in (centre, radius, rows)]
     return _Programme(start, np.real(slopes), np.imag(slopes), hessian, linear, constant,
                       joined[0].astype(complex), joined[1], joined[2].astype(np.intp))
+
+
+def _orthonormal(slopes: Complexes, weight: Reals) -> Complexes:
+    """The same responses from other columns, which stand square to each other: neighbouring taps are much alike.
+
+    Columns that are rounding error of the others are left out.
+    """
+    scale = np.sqrt(1.0 + weight / max(float(np.mean(weight)), 1e-300))[:, None]
+    weighted = scale * slopes
+    left, size, _ = np.linalg.svd(np.vstack([weighted.real, weighted.imag]), full_matrices=False)
+    kept = left[:, size > INDEPENDENT * size[0]]
+    half = len(slopes)
+    return np.asarray((kept[:half] + 1j * kept[half:]) / scale)
 
 
 def _variance(programme: _Programme, x: Reals) -> float:
@@ -191,16 +206,16 @@ def _reach_bounds(programme: _Programme, x: Reals) -> Reals | None:
 def _follow_barrier(programme: _Programme, x: Reals) -> tuple[Reals, float]:
     """The optimum to within a share of GAP, and the gap [mmHg²] that is left."""
     bounds = len(programme.radius)
-    weight = bounds / max(_variance(programme, x), 1e-300)
+    first = weight = bounds / max(_variance(programme, x), 1e-300)
     while True:
         x = _centre(programme, x, weight, programme.radius)
         gap = bounds / weight
-        if gap <= GAP * max(_variance(programme, x), 1e-300):
+        if gap <= GAP * max(_variance(programme, x), 1e-300) or weight > HEAVIEST * first:
             return x, gap
         weight *= STEEPER
 
 
-def _limit(samples: LoopSamples, programme: _Programme, x: Reals, gap: float) -> Limit:
+def _limit(samples: LoopSamples, programme: _Programme, x: Reals, gap: float, taps: int) -> Limit:
     sensitivity = programme.start + programme.real @ x + 1j * (programme.imaginary @ x)
     rms = error_rms(samples, sensitivity)
-    return Limit(rms, math.sqrt(max(rms * rms - gap, 0.0)), sensitivity, float(np.max(np.abs(sensitivity))), len(x))
+    return Limit(rms, math.sqrt(max(rms * rms - gap, 0.0)), sensitivity, float(np.max(np.abs(sensitivity))), taps)
