@@ -15,7 +15,9 @@ HIGHEST_Hz = 60.0  # nothing of a pulse lies above
 BANDS = 64  # logarithmic, 12 % wide at 60 Hz: a sensitivity changes little within one
 
 
-def pressure_variance(pressure_mmHg: Reals, period_s: float) -> tuple[Reals, Reals]:
+def pressure_variance(
+    pressure_mmHg: Reals, period_s: float, highest_Hz: float = HIGHEST_Hz
+) -> tuple[Reals, Reals]:
     """Centre frequency [Hz] and variance [mmHg²] of each band that holds any, about the mean of each segment.
 
     Segments are half overlapped and weighted by Hann's window (Welch 1967); a band's centre is that of its variance.
@@ -30,7 +32,7 @@ def pressure_variance(pressure_mmHg: Reals, period_s: float) -> tuple[Reals, Rea
     power = np.mean([np.abs(np.fft.rfft((s - np.mean(s)) * window)) ** 2 for s in segments], axis=0)
     power *= 2.0 / (length * float(np.sum(window**2)))
     frequency = np.fft.rfftfreq(length, period_s)
-    top = min(HIGHEST_Hz, 0.45 / period_s)
+    top = min(highest_Hz, 0.499 / period_s)
     edges = np.geomspace(0.5 * frequency[1], top, BANDS + 1)
     band = np.searchsorted(edges, frequency)
     total = np.bincount(band, power, BANDS + 2)[1 : BANDS + 1]

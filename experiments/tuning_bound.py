@@ -1,7 +1,10 @@
 """The limit for one finger: what the best of all linear controllers would reach at its mean pressure, exactly known.
 
 It keeps the bound on |S| alone. A tuning has to keep more (other margins, every other finger, low and high pressure, a
-light slope that is off), so no controller that meets the requirements gets below it.
+light slope that is off), so no controller that meets the requirements gets below it. Beside it stands the best that
+is sure to keep the delay margin d too, by small gain: |T| |e^{−jωτ} − 1| < 1 for every τ up to d, which is more than
+it takes. The true limit lies between the two. Q remembers TAPS ticks, less than a beat: with much more it would learn
+the pulse rate of this one finger, as a repetitive controller does.
 """
 from __future__ import annotations
 
@@ -16,12 +19,13 @@ from controller.law import Coefficients
 from controller.many_settings import Disturbance, Prepared
 from controller.response import sweep
 from experiments.tuning_cases import Case
+from experiments.tuning_limits import MarginLimit, largest_peak, least_delay_ticks
 
 Reals = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
 
 TAPS = 120
-LOW_Hz, FINE, EVEN = 0.05, 200, 600  # frequencies of the bound: logarithmic, and even with the noise spread over them
+LOW_Hz, FINE, EVEN = 0.05, 200, 480  # frequencies of the bound: logarithmic, and even with the noise spread over them
 
 
 class Bound(NamedTuple):
@@ -32,6 +36,7 @@ class Bound(NamedTuple):
     pressure_mmHg: float  # share of it that arterial pressure makes
     noise_mmHg: float  # and noise
     half_taps_mmHg: float  # the same with half the taps: what is still to be gained
+    guarded_mmHg: float  # the best that is sure to keep the delay margin too
     delay_margin_ticks: float  # of that controller, which nobody asked for
     omega_rad_s: Reals  # of the grid, in order
     sensitivity: Complexes
@@ -55,18 +60,30 @@ def finger_samples(case: Case, coefficients: Coefficients) -> tuple[LoopSamples,
     return samples, np.argsort(omega, kind="stable")
 
 
-def finger_bound(case: Case, coefficients: Coefficients, largest_peak: float, taps: int = TAPS) -> Bound:
-    """The limit of a finger under a bound on |S|, from any controller that keeps its loop stable; NaN if none keeps it.
+def finger_bound(
+    case: Case, coefficients: Coefficients, limits: tuple[MarginLimit, ...], taps: int = TAPS
+) -> Bound:
+    """The limit of a finger, from any controller that keeps its loop stable; NaN where none keeps the limits.
 
     Of a valve with two unlike sides the filling side is taken.
     """
     samples, order = finger_samples(case, coefficients)
-    half = best_possible(samples, largest_peak, taps // 2)
-    found = best_possible(samples, largest_peak, taps)
+    peak = largest_peak(limits)
+    half = best_possible(samples, peak, taps // 2)
+    found = best_possible(samples, peak, taps)
+    guarded = best_possible(samples, peak, taps, small_gain(samples, least_delay_ticks(limits, samples.period_s)))
     pressure, noise = error_parts(samples, found)
     omega, sensitivity = samples.omega_rad_s[order], found.sensitivity[order]
-    return Bound(case.finger.name, found.rms_mmHg, pressure, noise, half.rms_mmHg,
+    return Bound(case.finger.name, found.rms_mmHg, pressure, noise, half.rms_mmHg, guarded.rms_mmHg,
                  delay_margin_ticks(omega * samples.period_s, sensitivity), omega, sensitivity)
+
+
+def small_gain(samples: LoopSamples, delay_ticks: float) -> Reals | None:
+    """Bound on |T| at each frequency that makes sure of a delay margin; None when none is asked for."""
+    if delay_ticks <= 0.0:
+        return None
+    turn = np.minimum(samples.omega_rad_s * samples.period_s * delay_ticks, math.pi)
+    return np.asarray(0.5 / np.sin(0.5 * turn))
 
 
 def error_parts(samples: LoopSamples, found: Limit) -> tuple[float, float]:

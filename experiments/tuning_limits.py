@@ -76,6 +76,19 @@ def largest_peak(limits: tuple[MarginLimit, ...]) -> float:
     return min(peaks, default=math.inf)
 
 
+def with_peak(limits: tuple[MarginLimit, ...], peak: float) -> tuple[MarginLimit, ...]:
+    """The limits with another bound on |S|, for the trade-off; in the same order."""
+    changed = {"sensitivity_peak": peak, "modulus_margin": 1.0 / peak}
+    return tuple(limit._replace(allowed=changed.get(limit.figure, limit.allowed)) for limit in limits)
+
+
+def least_delay_ticks(limits: tuple[MarginLimit, ...], period_s: float) -> float:
+    """The delay margin [ticks] that the limits ask for; 0 for none."""
+    asked = [limit.allowed for limit in limits if limit[:2] == ("delay_margin_ticks", "min")]
+    asked += [limit.allowed / period_s for limit in limits if limit[:2] == ("delay_margin_s", "min")]
+    return max(asked, default=0.0)
+
+
 def shortfalls(survey: Survey, limits: tuple[MarginLimit, ...], period_s: float) -> Reals:
     """How far each loop misses each limit, as a share of it, negative where it is kept; shape (loops, limits).
 
