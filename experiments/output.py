@@ -124,7 +124,10 @@ class OutputFolder:
 
     def write_json(self, name: str, document: dict[str, Any]) -> None:
         """One JSON document."""
-        text = json.dumps(plain(document), indent=2, ensure_ascii=False) + "\n"
+        self.write_text(name, json.dumps(plain(document), indent=2, ensure_ascii=False) + "\n")
+
+    def write_text(self, name: str, text: str) -> None:
+        """One file of text."""
         self._write(name, lambda path: path.write_text(text, encoding="utf-8"))
 
     def write_figures(self, figures: dict[str, Callable[[], Any]]) -> None:

@@ -16,11 +16,13 @@ from controller.many_settings import rows_of, servo_errors
 from experiments.finger import finger_pressure, on_finger
 from experiments.pressure_spectrum import pressure_variance
 from experiments.rig import Rig
-from experiments.simulate import simulate
-from experiments.tuning_cases import TRACE_s, Case, Population
+from experiments.simulate import USUAL, simulate
+from experiments.tuning_cases import Case, Population
 from experiments.tuning_verdict import Evaluation
 
 LOWEST_Hz = 0.4  # below the slowest pulse
+RUN_s, SETTLE_s = 45.0, 16.0  # the way into the clamp and the creep after it can take ten seconds and more
+PLAN = USUAL._replace(settle_s=SETTLE_s)
 
 
 class Confirmation(NamedTuple):
@@ -54,7 +56,7 @@ def confirm(
 def confirm_finger(rig: Rig, case: Case, found: Evaluation, seed: int, why: str = "") -> Confirmation:
     """One finger's prediction and simulation."""
     worn = on_finger(rig._replace(controller=found.controller), case.finger)
-    run = simulate(worn, finger_pressure(case.finger, worn.timing.period_s, TRACE_s), seed=seed)
+    run = simulate(worn, finger_pressure(case.finger, worn.timing.period_s, RUN_s), PLAN, seed)
     simulated = whole = math.nan
     if run.status == "done":
         held = worn.plant.tissue.transmission * run.channels["cuff_mmHg"] - run.ideal_mmHg

@@ -23,7 +23,7 @@ Reals = NDArray[np.float64]
 
 SHAPES = 256  # screened, a power of two as Sobol's points like it
 LADDER = np.geomspace(0.02, 1.0, 12)  # share of the ultimate gain at which each shape is tried
-DESCENTS = 5  # from the best of them
+DESCENTS = 3  # from the best of them, and from as many of the starts that are given
 STEP = 1e-5  # of a logarithm, for slopes
 INSIDE = 3e-4  # share of each limit by which the search stays within it
 MOST_ITERATIONS = 60
@@ -149,8 +149,9 @@ def descend(space: Space, start: Reals, deciding: Deciding) -> tuple[Reals, floa
 def tune_structure(space: Space, ultimate_gain: float, deciding: Deciding, starts: list[Controller],
                    screened: bool = True) -> Tuned:
     """The best settings of a structure found from its screening and from `starts`."""
-    given = [from_settings(space, controller) for controller in starts]
-    found = [*given, *(screen(space, ultimate_gain, deciding) if screened else [])]
+    given = np.array([from_settings(space, controller) for controller in starts])
+    cost = _cost(judge_settings([to_settings(space, x) for x in given], deciding, space.period_s))
+    found = [*given[np.argsort(cost, kind="stable")[:DESCENTS]], *(screen(space, ultimate_gain, deciding) if screened else [])]
     ends = [descend(space, start, deciding) for start in found]
-    x, cost, missed = min(ends, key=lambda end: end[1])
-    return Tuned(space.structure, to_settings(space, x), math.exp(cost) if missed <= 0.0 else math.nan, missed <= 0.0)
+    x, least, missed = min(ends, key=lambda end: end[1])
+    return Tuned(space.structure, to_settings(space, x), math.exp(least) if missed <= 0.0 else math.nan, missed <= 0.0)
