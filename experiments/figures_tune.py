@@ -77,8 +77,8 @@ def _peak(row: Row) -> float:
 
 
 def sensitivity_figure(tuning: Tuning) -> Any:
-    """|S| of the limit's finger under the tuned setting, the best rule and the limit, over its pressure's spectrum."""
-    bound = tuning.limit
+    """|S| of the worst finger under the tuned setting, the best rule and its limit, over its pressure's spectrum."""
+    bound = tuning.bounds[0]
     case = next(c for c in tuning.people.cases if c.finger.name == bound.finger)
     figure = new_figure(10.0, 6.2)
     above, below = figure.subplots(2, 1, sharex=True, gridspec_kw={"height_ratios": [2.4, 1.0]})
@@ -94,7 +94,7 @@ def sensitivity_figure(tuning: Tuning) -> Any:
     if math.isfinite(bound.rms_mmHg):
         shown = bound.omega_rad_s > 2.0 * np.pi * 0.3
         above.loglog(bound.omega_rad_s[shown] / (2 * np.pi), np.abs(bound.sensitivity)[shown], color="black",
-                     linewidth=1.2, label="limit of any linear controller")
+                     linewidth=1.2, label="the best of all linear controllers on this finger")
     above.axhline(largest_peak(tuning.limits), color=GREY, linewidth=0.8, linestyle=":")
     above.axhline(1.0, color=GREY, linewidth=0.6)
     above.set_ylim(CLEAREST, 4.0)
@@ -129,8 +129,8 @@ def fingers_figure(tuning: Tuning) -> Any:
                   alpha=0.6, linestyle="none", label=name)
         i = int(np.argmax(row.found.rms_mmHg))
         axes.annotate(tuning.people.cases[i].finger.name, (row.found.margins["sensitivity_peak"][i],
-                      row.found.rms_mmHg[i]), textcoords="offset points", xytext=(-6, 4), fontsize=8, ha="right",
-                      color=colour)
+                      row.found.rms_mmHg[i]), textcoords="offset points", xytext=(-6, 5), fontsize=8, ha="right",
+                      color=colour, bbox={"facecolor": "white", "alpha": 0.85, "linewidth": 0, "pad": 1})
     bound = largest_peak(tuning.limits)
     axes.axvline(bound, color=GREY, linewidth=1.0, linestyle=":")
     axes.annotate(f"Ms ≤ {bound:g}", (bound, 0.98), xycoords=("data", "axes fraction"), ha="right", va="top",

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from controller.law import design
 from controller.loop import build_loop, open_loop, sides
@@ -35,9 +36,10 @@ Progress = Callable[[float], None] | None
 NOMINAL_mmHg = 90.0  # arterial pressure of the plant that rules are computed for, as `margins` takes it
 ROUNDS = 8  # of adding loops
 FACTORS = np.geomspace(0.02, 5.0, 120)  # on a rule's gain
+NOISY = 2  # noisiest fingers whose limits are computed beside that of the finger with the largest error
 PLAINER = 0.01  # share of the error for which a plainer structure is preferred
 PEAKS = (1.3, 1.4, 1.5, 1.6, 1.7, 1.8, 2.0, 2.3)  # of the trade-off
-BOUND_FINGERS = 2  # whose limits are computed: those with the largest errors
+BACK_OFF = np.geomspace(1.0, 0.2, 16)  # on a start's gain, to where it keeps tighter limits
 DIGITS = 5  # of every setting, so that the file holds what was judged
 
 
@@ -165,8 +167,12 @@ def tune(
     tuned = next((s for s in structures if s.kept and s.rms_mmHg <= (1.0 + PLAINER) * least), structures[-1])
     tuned = tuned._replace(name=f"tuned: {tuned.name}")
     space = space_of(tuned.name.removeprefix("tuned: "), ultimate, rig.controller, rig.timing.period_s)
-    bounds = _bounds(bench, tuned, limits)
-    trade_off = _trade_off(bench, space, tuned, told(0.75, 0.95))
+    others = [r.found.controller for r in (tuned, *structures, *scaled)]
+    trade_off, better = _trade_off(bench, space, tuned, others, told(0.7, 0.93))
+    if better.kept and (better.rms_mmHg < tuned.rms_mmHg or not tuned.kept):
+        tuned = better._replace(name=tuned.name)  # reached from looser limits, which the direct search did not
+    bounds = tuple(finger_bound(people.cases[i], design(tuned.found.controller, rig.timing.period_s), limits)
+                   for i in _limiting(bench, tuned))
     confirmations = confirm(rig, people, tuned.found, seed, told(0.95, 1.0)) if tuned.kept else ()
     return Tuning(rig, group, seed, percentile, slope_error, limits, people, ultimate, tuned, tuple(structures),
                   bench.row("as shipped", rig.controller), tuple(published), tuple(scaled), bounds, trade_off,
@@ -191,11 +197,12 @@ def _rules(bench: _Bench, rules: dict[str, Controller], progress: Progress) -> t
     return published, scaled
 
 
-def _best_factor(controller: Controller, deciding: Deciding, period_s: float) -> tuple[Controller, float] | None:
-    """A rule's gain scaled to where it tracks best within the limits, on a ladder and then between its rungs."""
-    factors = FACTORS
+def _best_factor(
+    controller: Controller, deciding: Deciding, period_s: float, factors: NDArray[np.float64] = FACTORS, looks: int = 2,
+) -> tuple[Controller, float] | None:
+    """A controller's gain scaled to where it tracks best within the limits, on a ladder and then between its rungs."""
     best = None
-    for _ in range(2):
+    for _ in range(looks):
         tried = [rounded(controller._replace(kp=controller.kp * float(f))) for f in factors]
         judged = judge_settings(tried, deciding, period_s)
         error = np.where(np.max(judged.shortfall, axis=1) <= 0.0, np.max(judged.log_rms, axis=1), math.inf)
@@ -229,37 +236,66 @@ def _structures(bench: _Bench, ultimate: Ultimate, starts: list[Controller], pro
     return found
 
 
-def _bounds(bench: _Bench, tuned: Row, limits: tuple[MarginLimit, ...]) -> tuple[Bound, ...]:
-    """Limits of the fingers that count and have the largest errors."""
+def _limiting(bench: _Bench, tuned: Row) -> list[int]:
+    """Fingers whose limit may be the highest: that with the largest error, and those with the most noise."""
+    found = tuned.found
+    counted = bench.kept.error & np.isfinite(found.rms_mmHg)
+    worst = int(np.argmax(np.where(counted, found.rms_mmHg, -math.inf)))
+    noisy = np.argsort(-np.where(counted, found.noise_mmHg, -math.inf), kind="stable")[:NOISY]
+    return list(dict.fromkeys([worst, *(int(i) for i in noisy)]))
+
+
+def _trade_off(
+    bench: _Bench, space: Space, tuned: Row, others: list[Controller], progress: Progress
+) -> tuple[tuple[Point, ...], Row]:
+    """Tuned settings and limit under tighter and looser bounds on the sensitivity, other limits as they are.
+
+    From loose to tight, each outcome is the next start, beside `others`. Returns the best row at the bound that was
+    asked for, too.
+    """
+    asked = largest_peak(bench.limits)
+    peaks = sorted({*PEAKS, asked}, reverse=True)
+    start, rows, bounds = tuned.found.controller, [], []
     coefficients = design(tuned.found.controller, bench.period_s)
-    errors = np.where(bench.kept.error & np.isfinite(tuned.found.rms_mmHg), tuned.found.rms_mmHg, -math.inf)
-    worst = np.argsort(-errors, kind="stable")[:BOUND_FINGERS]
-    return tuple(finger_bound(bench.people.cases[i], coefficients, limits) for i in worst)
-
-
-def _trade_off(bench: _Bench, space: Space, tuned: Row, progress: Progress) -> tuple[Point, ...]:
-    """Tuned settings and limit under tighter and looser bounds on the sensitivity, other limits as they are."""
-    points = []
-    peaks = sorted({*PEAKS, largest_peak(bench.limits)})
-    start = tuned.found.controller
-    for done, peak in enumerate(reversed(peaks)):  # from loose to tight: the last outcome is the next start
+    for done, peak in enumerate(peaks):
         other = bench.under(with_peak(bench.limits, peak))
+        own: list[Controller] = []
 
-        def best(deciding: Deciding) -> tuple[Controller, float] | None:
-            starts = [from_settings(space, c) for c in (start, tuned.found.controller)]
-            ends = [descend(space, x, deciding) for x in starts]
+        def best(
+            deciding: Deciding, start: Controller = start, own: list[Controller] = own
+        ) -> tuple[Controller, float] | None:
+            tried = [to_settings(space, from_settings(space, c)) for c in [start, *(own or others)]]
+            backed = [b for c in tried if (b := _best_factor(c, deciding, bench.period_s, BACK_OFF, 1)) is not None]
+            if not backed:
+                return None
+            backed.sort(key=lambda b: float(np.max(judge_settings([b[0]], deciding, bench.period_s).log_rms)))
+            ends = [descend(space, from_settings(space, b[0]), deciding) for b in backed[:2]]
             x, _, missed = min(ends, key=lambda end: end[1])
-            return (rounded(to_settings(space, x)), 1.0) if missed <= 0.0 else None
+            own[:] = [to_settings(space, x)]
+            return (rounded(own[0]), 1.0) if missed <= 0.0 else None
 
         row = other.settle("tuned", best)
-        rms = row.rms_mmHg if row is not None and row.kept else math.nan
-        if row is not None and row.kept:
-            start = row.found.controller
-        bound = _bounds(other, tuned, other.limits)[0]
-        points.append(Point(peak, rms, bound.rms_mmHg, bound.guarded_mmHg))
+        rows.append(row if row is not None and row.kept else None)
+        start = row.found.controller if row is not None and row.kept else start
+        found = [finger_bound(bench.people.cases[i], coefficients, other.limits, quick=True)
+                 for i in _limiting(bench, tuned)]
+        bounds.append((_highest([b.rms_mmHg for b in found]), _highest([b.guarded_mmHg for b in found])))
         if progress is not None:
             progress((done + 1) / len(peaks))
-    return tuple(reversed(points))
+    at = peaks.index(asked)
+    better = rows[at]
+    best_row = tuned if better is None else bench.row(tuned.name, better.found.controller)
+    least, points = math.inf, []
+    for peak, row, bound in reversed(list(zip(peaks, rows, bounds, strict=True))):  # what keeps a tight bound, keeps
+        values = [least] if row is None else [least, row.rms_mmHg]  # a loose one
+        least = min([*values, tuned.rms_mmHg] if peak >= asked and tuned.kept else values)
+        points.append(Point(peak, least if math.isfinite(least) else math.nan, *bound))
+    return tuple(points), best_row
+
+
+def _highest(values: list[float]) -> float:
+    """The largest that is a number."""
+    return max((v for v in values if math.isfinite(v)), default=math.nan)
 
 
 def rounded(controller: Controller) -> Controller:

@@ -62,8 +62,9 @@ def tuning_lines(tuning: Tuning) -> list[str]:
     for title, rows in (("classical rules as published", tuning.published),
                         ("the same, gain scaled to the limits", tuning.scaled), ("structures", tuning.structures)):
         lines += [title, *(_row_line(tuning, row, "  ") for row in rows)]
-    for name in sorted({r.name for r in tuning.published} - {r.name for r in tuning.scaled}):
-        lines.append(f"  {name}: no factor on its gain keeps every limit")
+        if rows is tuning.scaled:
+            lines += [f"  {r.name}: no factor on its gain keeps every limit"
+                      for r in tuning.published if r.name not in {s.name for s in tuning.scaled}]
     lines += [
         "", "rms: servo error of the worst finger that counts [mmHg], by the linear loop: arterial pressure through S "
         "(pulse) and", "the light's noise through T (noise). delay [ticks], phase [°] and Ms: the worst of all loops. "
@@ -89,7 +90,8 @@ def _row_line(tuning: Tuning, row: Row, indent: str = "") -> str:
 
 def _worst_finger(row: Row) -> int:
     """The finger whose error the row tells."""
-    return int(np.argmin(np.abs(row.found.rms_mmHg - row.rms_mmHg)))
+    rms = row.found.rms_mmHg
+    return int(np.argmin(np.abs(rms - row.rms_mmHg))) if math.isfinite(row.rms_mmHg) else int(np.argmax(rms))
 
 
 def _missed(row: Row) -> list[float]:
@@ -108,14 +110,13 @@ def _against(tuning: Tuning) -> list[str]:
                      f"{rms:.3f} for {rule.rms_mmHg:.3f} mmHg, {change:+.0f} %")
     elif tuning.published:
         lines.append("no classical rule keeps the limits, whatever its gain")
+    lines += ["", "limit of any linear controller on one finger [mmHg rms]       |S| alone  and delay  tuned there"]
+    for bound in tuning.bounds:
+        tuned = tuning.tuned.found.rms_mmHg[[c.finger.name for c in tuning.people.cases].index(bound.finger)]
+        lines.append(f"  {bound.finger}".ljust(58) + f"{bound.rms_mmHg:>11.3f}{bound.guarded_mmHg:>11.3f}{tuned:>13.3f}")
     if math.isfinite(limit.rms_mmHg):
-        lines += [
-            f"limit: no linear controller gets below {limit.rms_mmHg:.3f} mmHg on {limit.finger} with its |S| bound alone"
-            f" (half the taps: {limit.half_taps_mmHg:.3f});",
-            f"  sure to keep the delay margin as well: {limit.guarded_mmHg:.3f} mmHg. The tuned one is "
-            f"{100 * (rms / limit.rms_mmHg - 1):.0f} % above the former, {100 * (rms / limit.guarded_mmHg - 1):.0f} % "
-            "above the latter.",
-        ]
+        lines.append(f"  no controller gets the worst finger below {limit.rms_mmHg:.3f} mmHg; the tuned one is "
+                     f"{100 * (rms / limit.rms_mmHg - 1):.0f} % above that (half the taps: {limit.half_taps_mmHg:.3f})")
     return lines
 
 

@@ -25,7 +25,7 @@ SHAPES = 256  # screened, a power of two as Sobol's points like it
 LADDER = np.geomspace(0.02, 1.0, 12)  # share of the ultimate gain at which each shape is tried
 DESCENTS = 3  # from the best of them, and from as many of the starts that are given
 STEP = 1e-5  # of a logarithm, for slopes
-INSIDE = 3e-4  # share of each limit by which the search stays within it
+INSIDE = 1e-3  # share of each limit by which the search stays within it: rounded settings keep it then
 MOST_ITERATIONS = 60
 
 
@@ -105,7 +105,7 @@ def _cost(judged: Judgement) -> Reals:
     """One number a setting: its error where all limits are kept, else far above, by how much they are missed."""
     missed = np.max(judged.shortfall, axis=1)
     error = np.max(judged.log_rms, axis=1)
-    return np.where(missed <= 0.0, np.where(np.isfinite(error), error, 50.0), 100.0 + missed)
+    return np.where(missed <= -0.5 * INSIDE, np.where(np.isfinite(error), error, 50.0), 100.0 + missed)
 
 
 def descend(space: Space, start: Reals, deciding: Deciding) -> tuple[Reals, float, float]:
