@@ -150,8 +150,12 @@ def nominal_loop(rig: Rig) -> OpenLoop:
 def tune(
     rig: Rig, fingers: list[Finger], limits: tuple[MarginLimit, ...], percentile: float = 100.0,
     slope_error: float = 0.03, group: str = "mixed", seed: int = 1, progress: Progress = None,
+    structures: tuple[str, ...] = tuple(STRUCTURES), peaks: tuple[float, ...] = PEAKS,
 ) -> Tuning:
-    """Tune a rig for a population. Raises InputError when too few of the fingers can be clamped at all."""
+    """Tune a rig for a population, over these structures, with a trade-off over these bounds on the sensitivity.
+
+    Raises InputError when too few of the fingers can be clamped at all.
+    """
     def told(start: float, end: float) -> Progress:
         return None if progress is None else lambda share: progress(start + share * (end - start))
 
@@ -162,19 +166,20 @@ def tune(
     rules = classical_rules(loop, rig.controller, rig.timing.period_s)
     bench = _Bench(rig, people, limits, percentile)
     published, scaled = _rules(bench, rules, told(0.35, 0.5))
-    structures = _structures(bench, ultimate, [rig.controller, *(r.found.controller for r in scaled)], told(0.5, 0.7))
-    least = min((s.rms_mmHg for s in structures if s.kept), default=math.inf)
-    tuned = next((s for s in structures if s.kept and s.rms_mmHg <= (1.0 + PLAINER) * least), structures[-1])
+    starts = [rig.controller, *(r.found.controller for r in scaled)]
+    best_of = _structures(bench, ultimate, structures, starts, told(0.5, 0.7))
+    least = min((s.rms_mmHg for s in best_of if s.kept), default=math.inf)
+    tuned = next((s for s in best_of if s.kept and s.rms_mmHg <= (1.0 + PLAINER) * least), best_of[-1])
     tuned = tuned._replace(name=f"tuned: {tuned.name}")
     space = space_of(tuned.name.removeprefix("tuned: "), ultimate, rig.controller, rig.timing.period_s)
-    others = [r.found.controller for r in (tuned, *structures, *scaled)]
-    trade_off, better = _trade_off(bench, space, tuned, others, told(0.7, 0.93))
+    others = [r.found.controller for r in (tuned, *best_of, *scaled)]
+    trade_off, better = _trade_off(bench, space, tuned, others, peaks, told(0.7, 0.93))
     if better.kept and (better.rms_mmHg < tuned.rms_mmHg or not tuned.kept):
         tuned = better._replace(name=tuned.name)  # reached from looser limits, which the direct search did not
     bounds = tuple(finger_bound(people.cases[i], design(tuned.found.controller, rig.timing.period_s), limits)
                    for i in _limiting(bench, tuned))
     confirmations = confirm(rig, people, tuned.found, seed, told(0.95, 1.0)) if tuned.kept else ()
-    return Tuning(rig, group, seed, percentile, slope_error, limits, people, ultimate, tuned, tuple(structures),
+    return Tuning(rig, group, seed, percentile, slope_error, limits, people, ultimate, tuned, tuple(best_of),
                   bench.row("as shipped", rig.controller), tuple(published), tuple(scaled), bounds, trade_off,
                   confirmations)
 
@@ -214,10 +219,12 @@ def _best_factor(
     return best
 
 
-def _structures(bench: _Bench, ultimate: Ultimate, starts: list[Controller], progress: Progress) -> list[Row]:
+def _structures(
+    bench: _Bench, ultimate: Ultimate, structures: tuple[str, ...], starts: list[Controller], progress: Progress
+) -> list[Row]:
     """The best settings of every structure, plainest first; each also starts from what the plainer ones found."""
     found: list[Row] = []
-    for done, structure in enumerate(STRUCTURES):
+    for done, structure in enumerate(structures):
         space = space_of(structure, ultimate, bench.rig.controller, bench.period_s)
         own: list[Controller] = []
 
@@ -232,7 +239,7 @@ def _structures(bench: _Bench, ultimate: Ultimate, starts: list[Controller], pro
         if row is not None:
             found.append(row)
         if progress is not None:
-            progress((done + 1) / len(STRUCTURES))
+            progress((done + 1) / len(structures))
     return found
 
 
@@ -246,7 +253,7 @@ def _limiting(bench: _Bench, tuned: Row) -> list[int]:
 
 
 def _trade_off(
-    bench: _Bench, space: Space, tuned: Row, others: list[Controller], progress: Progress
+    bench: _Bench, space: Space, tuned: Row, others: list[Controller], wanted: tuple[float, ...], progress: Progress
 ) -> tuple[tuple[Point, ...], Row]:
     """Tuned settings and limit under tighter and looser bounds on the sensitivity, other limits as they are.
 
@@ -254,7 +261,7 @@ def _trade_off(
     asked for, too.
     """
     asked = largest_peak(bench.limits)
-    peaks = sorted({*PEAKS, asked}, reverse=True)
+    peaks = sorted({*wanted, asked}, reverse=True)
     start, rows, bounds = tuned.found.controller, [], []
     coefficients = design(tuned.found.controller, bench.period_s)
     for done, peak in enumerate(peaks):

@@ -9,9 +9,12 @@ import pytest
 
 from experiments import command
 from experiments.check import Check, check
+from experiments.population import sample_fingers
 from experiments.requirements import default_requirements, load_requirements
 from experiments.rig import Rig, load_rig
 from experiments.simulate import Plan, Run, simulate
+from experiments.tune import Tuning, tune
+from experiments.tuning_limits import margin_limits
 from plant.pressure_record import PressureTrace
 from plant.pressure_synthetic import SyntheticPressure, synthesise
 
@@ -80,3 +83,9 @@ def run(wrist: Rig, pressure: PressureTrace) -> Run:
 def checked(wrist: Rig, pressure: PressureTrace) -> Check:
     """A check of the wrist rig on eight seconds of synthetic pressure, against its own requirements."""
     return check(wrist, pressure, load_requirements(default_requirements("wrist")))
+
+
+@pytest.fixture(scope="session")
+def tuning(wrist: Rig) -> Tuning:
+    """A tuning of the wrist rig for eight fingers, over two plain structures and two bounds on the sensitivity."""
+    return tune(wrist, sample_fingers(8), margin_limits({}), structures=("PI", "PI with lead"), peaks=(1.5, 1.6))
