@@ -15,7 +15,7 @@ from controller.response import Unity, response
 from plant.errors import InputError
 
 WELL_BELOW = 0.1  # of the ultimate frequency: where the lag is read beside it
-INTEGRATING = 1e-3  # share of |P|⁻² at the lower frequency that may be rounding or a mode beside the lag
+INTEGRATING = 1e-7  # share of |P|⁻² at the lower frequency that may be rounding
 QUIET = 1e-6  # loop gain at low frequency from which a proportional gain is raised, below any instability
 LOUDER = 100.0  # by which it is raised
 MOST_RAISES = 12
