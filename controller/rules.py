@@ -3,7 +3,7 @@
     Ziegler & Nichols 1942   PI 0.45 Ku, Tu/1.2; PID 0.6 Ku, Tu/2, Tu/8
     SIMC, Skogestad 2003     Kc = 1/(k' (τc + L)), Ti = min(T, 4 (τc + L)), with τc = L
     AMIGO, Åström & Hägglund 2004   PI and PID from K, T, L, for integrators in the limit of large T
-    lead                     a lead of fixed ratio, its largest phase at the crossover that leaves the phase margin wanted
+    lead                     a lead of fixed ratio with its largest phase at crossover, and a slow integral term
 Gains are for the ideal form Kp (1 + 1/(Ti s) + Td s).
 """
 from __future__ import annotations

@@ -41,7 +41,7 @@ def trade_off_figure(tuning: Tuning) -> Any:
             inside = _draw_rule(axes, scaled, colour, marker, right, hollow=False) or inside
             axes.plot([], [], marker, color=colour, label=f"{row.name} × {scaled.factor:.2f}")
         elif inside:
-            axes.plot([], [], marker, color=colour, markerfacecolor="none", label=f"{row.name}: never within the limits")
+            axes.plot([], [], marker, color=colour, markerfacecolor="none", label=f"{row.name}: never within")
         if not inside:
             beyond.append(row.name)
     if tuning.shipped.kept or _peak(tuning.shipped) < right:

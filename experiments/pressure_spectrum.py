@@ -25,7 +25,8 @@ def pressure_variance(
     """
     length = 2 * round(0.5 * SEGMENT_s / period_s)
     if len(pressure_mmHg) < length:
-        raise InputError(f"the pressure is {len(pressure_mmHg) * period_s:.4g} s long, a spectrum takes {SEGMENT_s:g} s")
+        raise InputError(f"the pressure is {len(pressure_mmHg) * period_s:.4g} s long, "
+                         f"a spectrum takes {SEGMENT_s:g} s")
     window = 0.5 - 0.5 * np.cos(2.0 * np.pi * np.arange(length) / length)
     starts = range(0, len(pressure_mmHg) - length + 1, length // 2)
     segments = [pressure_mmHg[i : i + length] for i in starts]
@@ -35,7 +36,7 @@ def pressure_variance(
     top = min(highest_Hz, 0.499 / period_s)
     edges = np.geomspace(0.5 * frequency[1], top, BANDS + 1)
     band = np.searchsorted(edges, frequency)
-    total = np.bincount(band, power, BANDS + 2)[1 : BANDS + 1]
+    total: Reals = np.bincount(band, power, BANDS + 2)[1 : BANDS + 1].astype(float)
     moment = np.bincount(band, power * frequency, BANDS + 2)[1 : BANDS + 1]
     held = total > 0.0
     return moment[held] / total[held], total[held]

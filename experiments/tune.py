@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -307,8 +307,8 @@ def _highest(values: list[float]) -> float:
 
 def rounded(controller: Controller) -> Controller:
     """A controller with every number to DIGITS significant digits, as it is written."""
-    def short(value: object) -> object:
-        return float(f"{value:.{DIGITS}g}") if isinstance(value, float) and math.isfinite(value) else value
+    def short(value: Any) -> Any:
+        return float(f"{value:.{DIGITS}g}") if isinstance(value, float) else value
 
     return Controller(*(short(value) for value in controller))
 

@@ -9,8 +9,8 @@ from experiments.rig import load_rig
 
 
 def tune_job(
-    rig_name: str, fingers: int, group: str, percentile: float, slope_error: float, requirements: Path | None, seed: int,
-    settings: list[str] | None, out: Path | None, as_json: bool,
+    rig_name: str, fingers: int, group: str, percentile: float, slope_error: float, requirements: Path | None,
+    seed: int, settings: list[str] | None, out: Path | None, as_json: bool,
 ) -> int:
     """0 when settings were found that keep every limit, 1 when not."""
     from experiments.figures_tune import fingers_figure, sensitivity_figure, trade_off_figure

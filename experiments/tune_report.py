@@ -54,8 +54,8 @@ def tuning_lines(tuning: Tuning) -> list[str]:
         f"tuning of {tuning.rig.name} on {count} fingers ({tuning.group}, seed {tuning.seed}): least servo error for "
         f"{all_of} subject to",
         f"  {asked}",
-        f"  at mean, low and high pressure, each side of the valve, light slope off by ± {100 * tuning.slope_error:g} % "
-        "(assumed of the search)", "",
+        f"  at mean, low and high pressure, each side of the valve, light slope off by ± {100 * tuning.slope_error:g} %"
+        " (assumed of the search)", "",
         f"{'':<{NAME_WIDTH}}{'gain':>6}{'Ms':>7}{'delay':>8}{'phase':>8}{'rms':>8}{'pulse':>8}{'noise':>8}",
     ]
     lines += [_row_line(tuning, tuning.tuned), _row_line(tuning, tuning.shipped)]
@@ -113,7 +113,8 @@ def _against(tuning: Tuning) -> list[str]:
     lines += ["", "limit of any linear controller on one finger [mmHg rms]       |S| alone  and delay  tuned there"]
     for bound in tuning.bounds:
         tuned = tuning.tuned.found.rms_mmHg[[c.finger.name for c in tuning.people.cases].index(bound.finger)]
-        lines.append(f"  {bound.finger}".ljust(58) + f"{bound.rms_mmHg:>11.3f}{bound.guarded_mmHg:>11.3f}{tuned:>13.3f}")
+        lines.append(f"  {bound.finger}".ljust(58)
+                     + f"{bound.rms_mmHg:>11.3f}{bound.guarded_mmHg:>11.3f}{tuned:>13.3f}")
     if math.isfinite(limit.rms_mmHg):
         lines.append(f"  no controller gets the worst finger below {limit.rms_mmHg:.3f} mmHg; the tuned one is "
                      f"{100 * (rms / limit.rms_mmHg - 1):.0f} % above that (half the taps: {limit.half_taps_mmHg:.3f})")

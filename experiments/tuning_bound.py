@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from controller.best_possible import Limit, LoopSamples, best_possible
 from controller.law import Coefficients
-from controller.many_settings import Disturbance, Prepared
+from controller.many_settings import Prepared
 from controller.response import sweep
 from experiments.tuning_cases import Case
 from experiments.tuning_limits import MarginLimit, largest_peak, least_delay_ticks

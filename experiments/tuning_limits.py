@@ -1,4 +1,4 @@
-"""Limits on margins as a tuning takes them: from a requirements file or the defaults, and how far a loop misses them."""
+"""Limits on margins as a tuning takes them, from a file or the defaults, and how far a loop misses them."""
 from __future__ import annotations
 
 import math
@@ -14,6 +14,8 @@ from plant.errors import InputError
 Reals = NDArray[np.float64]
 
 DEFAULTS = {"sensitivity_peak": {"max": 1.6}, "delay_margin_ticks": {"min": 2.0}}
+MARGINS = ("gain_margin_dB", "gain_reduction_margin_dB", "phase_margin_deg", "delay_margin_s", "delay_margin_ticks",
+           "modulus_margin", "sensitivity_peak", "crossover_Hz", "bandwidth_Hz")
 FAR = 10.0  # shortfall of a loop that is unstable or has no such figure
 
 
@@ -56,8 +58,7 @@ def margin_limits(requirements: dict[str, dict[str, float]]) -> tuple[MarginLimi
     Where a figure of the defaults (Ms ≤ 1.6, delay margin ≥ 2 ticks) is not among them, the default holds. Raises
     InputError for a limit that no loop can keep.
     """
-    known = margin_values(Survey(*(np.ones(1),) * len(Survey._fields)), 1.0)
-    asked = {name: limits for name, limits in requirements.items() if name in known}
+    asked = {name: limits for name, limits in requirements.items() if name in MARGINS}
     merged = asked | {name: limits for name, limits in DEFAULTS.items() if name not in asked}
     found = tuple(MarginLimit(name, kind, value) for name, limits in merged.items() for kind, value in limits.items())
     for limit in found:

@@ -151,7 +151,9 @@ def tune_structure(space: Space, ultimate_gain: float, deciding: Deciding, start
     """The best settings of a structure found from its screening and from `starts`."""
     given = np.array([from_settings(space, controller) for controller in starts])
     cost = _cost(judge_settings([to_settings(space, x) for x in given], deciding, space.period_s))
-    found = [*given[np.argsort(cost, kind="stable")[:DESCENTS]], *(screen(space, ultimate_gain, deciding) if screened else [])]
+    found = list(given[np.argsort(cost, kind="stable")[:DESCENTS]])
+    if screened:
+        found += list(screen(space, ultimate_gain, deciding))
     ends = [descend(space, start, deciding) for start in found]
     x, least, missed = min(ends, key=lambda end: end[1])
     return Tuned(space.structure, to_settings(space, x), math.exp(least) if missed <= 0.0 else math.nan, missed <= 0.0)

@@ -2,7 +2,7 @@
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,7 +65,7 @@ def to_settings(space: Space, x: Reals) -> Controller:
     value = dict(zip(space.names, np.exp(np.clip(x, space.low, space.high)), strict=True))
     filter_s = float(value.pop("filter_s", 0.0))
     share = float(value.pop("notch_share", 0.0))
-    plain = {name: float(number) for name, number in value.items()}
+    plain: dict[str, Any] = {name: float(number) for name, number in value.items()}
     if filter_s > 0.0:  # Td/N, N within what the firmware takes
         plain["filter_ratio"] = min(max(plain["td_s"] / filter_s, 0.05), 1000.0)
     if share > 0.0:

@@ -12,8 +12,8 @@ from controller.parameters import SHORTEST_FILTER, check_controller
 from controller.reduced import DelayedLag
 from controller.response import response
 from controller.rules import (
-    LEAD_MARGIN_deg,
     SLOW_INTEGRAL,
+    LEAD_MARGIN_deg,
     Settings,
     classical_rules,
     plain_lead,

@@ -9,7 +9,7 @@ from experiments.tuning_check import confirm_finger
 
 def test_the_tuning_confirms_its_extremes(tuning):
     why = [c.why for c in tuning.confirmations]
-    assert why[0] == "largest error" and len(set(c.finger for c in tuning.confirmations)) == len(why)
+    assert why[0] == "largest error" and len({c.finger for c in tuning.confirmations}) == len(why)
     order = np.argsort(tuning.tuned.found.rms_mmHg)
     assert tuning.confirmations[0].finger == tuning.people.cases[order[-1]].finger.name
 

@@ -46,9 +46,9 @@ def band(share):
 
 @pytest.mark.parametrize(("peak", "share"), [(1.5, 0.25), (2.0, 0.25), (1.3, 0.2)])
 def test_bound_on_the_peak_by_bodes_integral(peak, share):
-    """One tick of delay: ∫ ln|S| = 0 (Bode), so the mean of ln|S| over the band is at least −(1 − share)/share ln Ms, and
-    by Jensen rms ≥ Ms^{−(1 − share)/share}. An outer S of two levels reaches it, so long Q must come near: a hundred taps
-    are some percent above, never below, and more taps are closer."""
+    """One tick of delay: ∫ ln|S| = 0 (Bode), so the mean of ln|S| over the band is at least −(1 − share)/share ln Ms,
+    and by Jensen rms ≥ Ms^{−(1 − share)/share}. An outer S of two levels reaches it, so a long Q must come near: a
+    hundred taps are some percent above, never below, and more taps are closer."""
     loop = samples(lambda z: 1.0 / z, band(share), 800)
     exact = peak ** (-(1.0 - share) / share)
     few, more = best_possible(loop, peak, 25), best_possible(loop, peak, 100)
