@@ -175,7 +175,9 @@ def tune(
     others = [r.found.controller for r in (tuned, *best_of, *scaled)]
     trade_off, better = _trade_off(bench, space, tuned, others, peaks, told(0.7, 0.93))
     if better.kept and (better.rms_mmHg < tuned.rms_mmHg or not tuned.kept):
-        tuned = better._replace(name=tuned.name)  # reached from looser limits, which the direct search did not
+        # reached from looser limits, which the direct search did not
+        best_of = [better._replace(name=s.name) if s.name == space.structure else s for s in best_of]
+        tuned = better._replace(name=tuned.name)
     bounds = tuple(finger_bound(people.cases[i], design(tuned.found.controller, rig.timing.period_s), limits)
                    for i in _limiting(bench, tuned))
     confirmations = confirm(rig, people, tuned.found, seed, told(0.95, 1.0)) if tuned.kept else ()

@@ -18,6 +18,11 @@ SHOWN = {  # settings that the table shows, with the number's form and the unit
     "filter_ratio": ("N {:.3g}", 1.0),
 }
 
+SHORT = {
+    "gain_margin_dB": "gain", "gain_reduction_margin_dB": "gain reduction", "phase_margin_deg": "phase",
+    "delay_margin_s": "delay", "delay_margin_ticks": "delay", "modulus_margin": "modulus", "sensitivity_peak": "Ms",
+}
+
 
 def settings_text(controller: Controller) -> str:
     """The settings of a controller in one line, only the terms it has."""
@@ -80,9 +85,9 @@ def _row_line(tuning: Tuning, row: Row, indent: str = "") -> str:
     if math.isnan(peak):
         return f"{name:<{NAME_WIDTH}}{factor:>6}   unstable on some fingers"
     k = _worst_finger(row)
-    verdict = "keeps all limits" if row.kept else "MISSES " + ", ".join(
-        limit.text.split(" ≥")[0].split(" ≤")[0] for limit, missed in zip(tuning.limits, _missed(row), strict=True)
-        if missed > 0.0)
+    missed = [limit for limit, share in zip(tuning.limits, _missed(row), strict=True) if share > 0.0]
+    names = [SHORT.get(limit.figure, limit.figure) for limit in missed]
+    verdict = "keeps all limits" if row.kept else f"MISSES {', '.join(names)}"
     return (f"{name:<{NAME_WIDTH}}{factor:>6}{peak:>7.2f}{worst_margin(tuning, row, 'delay_margin_ticks'):>8.1f}"
             f"{worst_margin(tuning, row, 'phase_margin_deg'):>8.1f}{row.rms_mmHg:>8.3f}"
             f"{row.found.pressure_mmHg[k]:>8.3f}{row.found.noise_mmHg[k]:>8.3f}  {verdict}")
