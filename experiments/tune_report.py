@@ -61,7 +61,7 @@ def tuning_lines(tuning: Tuning) -> list[str]:
         f"  {asked}",
         f"  at mean, low and high pressure, each side of the valve, light slope off by ± {100 * tuning.slope_error:g} %"
         " (assumed of the search)", "",
-        f"{'':<{NAME_WIDTH}}{'gain':>6}{'Ms':>7}{'delay':>8}{'phase':>8}{'rms':>8}{'pulse':>8}{'noise':>8}",
+        f"{'':<{NAME_WIDTH}}{'factor':>7}{'Ms':>7}{'delay':>8}{'phase':>8}{'rms':>8}{'pulse':>8}{'noise':>8}",
     ]
     lines += [_row_line(tuning, tuning.tuned), _row_line(tuning, tuning.shipped)]
     for title, rows in (("classical rules as published", tuning.published),
@@ -73,7 +73,7 @@ def tuning_lines(tuning: Tuning) -> list[str]:
     lines += [
         "", "rms: servo error of the worst finger that counts [mmHg], by the linear loop: arterial pressure through S "
         "(pulse) and", "the light's noise through T (noise). delay [ticks], phase [°] and Ms: the worst of all loops. "
-        "gain: factor on the rule's Kp.", "", f"tuned: {settings_text(tuning.tuned.found.controller)}",
+        "factor: on the rule's Kp.", "", f"tuned: {settings_text(tuning.tuned.found.controller)}",
     ]
     return lines + _against(tuning) + _confirmation_lines(tuning) + ["", CAUTION]
 
@@ -83,12 +83,12 @@ def _row_line(tuning: Tuning, row: Row, indent: str = "") -> str:
     factor = f"{row.factor:.3g}" if row.factor != 1.0 else ""
     peak = worst_margin(tuning, row, "sensitivity_peak")
     if math.isnan(peak):
-        return f"{name:<{NAME_WIDTH}}{factor:>6}   unstable on some fingers"
+        return f"{name:<{NAME_WIDTH}}{factor:>7}   unstable on some fingers"
     k = _worst_finger(row)
     missed = [limit for limit, share in zip(tuning.limits, _missed(row), strict=True) if share > 0.0]
     names = [SHORT.get(limit.figure, limit.figure) for limit in missed]
     verdict = "keeps all limits" if row.kept else f"MISSES {', '.join(names)}"
-    return (f"{name:<{NAME_WIDTH}}{factor:>6}{peak:>7.2f}{worst_margin(tuning, row, 'delay_margin_ticks'):>8.1f}"
+    return (f"{name:<{NAME_WIDTH}}{factor:>7}{peak:>7.2f}{worst_margin(tuning, row, 'delay_margin_ticks'):>8.1f}"
             f"{worst_margin(tuning, row, 'phase_margin_deg'):>8.1f}{row.rms_mmHg:>8.3f}"
             f"{row.found.pressure_mmHg[k]:>8.3f}{row.found.noise_mmHg[k]:>8.3f}  {verdict}")
 
