@@ -110,7 +110,8 @@ class _Bench:
     def __init__(self, rig: Rig, people: Population, limits: tuple[MarginLimit, ...], percentile: float) -> None:
         self.rig, self.people, self.limits, self.period_s = rig, people, limits, rig.timing.period_s
         reference = self.evaluate(rig.controller)
-        self.kept = kept_fingers(reference, left_behind(people, percentile))
+        self.behind = left_behind(people, percentile)
+        self.kept = kept_fingers(reference, self.behind)  # for the search; each row is judged by its own hardest few
         self.deciders = Deciders(people, self.kept, limits)
         self.deciders.absorb(reference)
 
@@ -119,7 +120,7 @@ class _Bench:
 
     def row(self, name: str, controller: Controller, factor: float = 1.0) -> Row:
         found = self.evaluate(controller)
-        return Row(name, found, *worst_of_kept(found, self.kept), factor)
+        return Row(name, found, *worst_of_kept(found, kept_fingers(found, self.behind)), factor)
 
     def settle(self, name: str, solve: Callable[[Deciding], tuple[Controller, float] | None]) -> Row | None:
         """Solve on the deciding loops until all others agree; None when they have no solution."""
@@ -136,7 +137,7 @@ class _Bench:
     def under(self, limits: tuple[MarginLimit, ...]) -> _Bench:
         other = object.__new__(_Bench)
         other.rig, other.people, other.limits, other.period_s = self.rig, self.people, limits, self.period_s
-        other.kept, other.deciders = self.kept, self.deciders.copy(limits)
+        other.behind, other.kept, other.deciders = self.behind, self.kept, self.deciders.copy(limits)
         return other
 
 

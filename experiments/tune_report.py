@@ -10,7 +10,7 @@ from controller.parameters import Controller
 from experiments.output import CAUTION
 from experiments.rig_table import rig_lines
 from experiments.tune import Row, Tuning
-from experiments.tuning_verdict import LARGEST_IS_WORST
+from experiments.tuning_verdict import LARGEST_IS_WORST, left_behind
 
 NAME_WIDTH = 30
 SHOWN = {  # settings that the table shows, with the number's form and the unit
@@ -44,7 +44,7 @@ def worst_margin(tuning: Tuning, row: Row, figure: str) -> float:
     """A margin at the fingers that count: the worst, or the one at the percentile; NaN where one is unstable."""
     values = row.found.margins[figure]
     bad = np.sort(np.where(np.isnan(values), math.inf, values if figure in LARGEST_IS_WORST else -values))
-    behind = len(values) - max(1, math.ceil(len(values) * tuning.percentile / 100.0 - 1e-9))
+    behind = left_behind(tuning.people, tuning.percentile)
     value = float(bad[len(bad) - 1 - behind])
     return math.nan if math.isinf(value) else value if figure in LARGEST_IS_WORST else -value
 
@@ -85,7 +85,8 @@ def _row_line(tuning: Tuning, row: Row, indent: str = "") -> str:
     if math.isnan(peak):
         return f"{name:<{NAME_WIDTH}}{factor:>7}   unstable on some fingers"
     k = _worst_finger(row)
-    missed = [limit for limit, share in zip(tuning.limits, _missed(row), strict=True) if share > 0.0]
+    behind = left_behind(tuning.people, tuning.percentile)
+    missed = [limit for limit, share in zip(tuning.limits, _missed(row, behind), strict=True) if share > 0.0]
     names = [SHORT.get(limit.figure, limit.figure) for limit in missed]
     verdict = "keeps all limits" if row.kept else f"MISSES {', '.join(names)}"
     return (f"{name:<{NAME_WIDTH}}{factor:>7}{peak:>7.2f}{worst_margin(tuning, row, 'delay_margin_ticks'):>8.1f}"
@@ -99,8 +100,9 @@ def _worst_finger(row: Row) -> int:
     return int(np.argmin(np.abs(rms - row.rms_mmHg))) if math.isfinite(row.rms_mmHg) else int(np.argmax(rms))
 
 
-def _missed(row: Row) -> list[float]:
-    return [float(v) for v in np.max(row.found.finger_shortfall, axis=0)]
+def _missed(row: Row, behind: int) -> list[float]:
+    """Shortfall of each limit, of the hardest finger that counts."""
+    return [float(v) for v in np.sort(row.found.finger_shortfall, axis=0)[-1 - behind]]
 
 
 def _against(tuning: Tuning) -> list[str]:

@@ -23,7 +23,9 @@ Reals = NDArray[np.float64]
 
 SHAPES = 256  # screened, a power of two as Sobol's points like it
 LADDER = np.geomspace(0.02, 1.0, 12)  # share of the ultimate gain at which each shape is tried
-DESCENTS = 3  # from the best of them, and from as many of the starts that are given
+DESCENTS = 4  # from the best of them
+GIVEN = 3  # from the best of the starts that are given
+AGAIN = 3  # of the ends from which it descends once more: a fresh start often finds a way on from a ridge
 STEP = 1e-5  # of a logarithm, for slopes
 INSIDE = 1e-3  # share of each limit by which the search stays within it: rounded settings keep it then
 MOST_ITERATIONS = 60
@@ -151,9 +153,11 @@ def tune_structure(space: Space, ultimate_gain: float, deciding: Deciding, start
     """The best settings of a structure found from its screening and from `starts`."""
     given = np.array([from_settings(space, controller) for controller in starts])
     cost = _cost(judge_settings([to_settings(space, x) for x in given], deciding, space.period_s))
-    found = list(given[np.argsort(cost, kind="stable")[:DESCENTS]])
+    found = list(given[np.argsort(cost, kind="stable")[:GIVEN]])
     if screened:
         found += list(screen(space, ultimate_gain, deciding))
-    ends = [descend(space, start, deciding) for start in found]
+    ends = sorted((descend(space, start, deciding) for start in found), key=lambda end: end[1])
+    if screened:
+        ends = [ends[0], *(descend(space, end[0], deciding) for end in ends[:AGAIN])]
     x, least, missed = min(ends, key=lambda end: end[1])
     return Tuned(space.structure, to_settings(space, x), math.exp(least) if missed <= 0.0 else math.nan, missed <= 0.0)
