@@ -111,7 +111,7 @@ def margins(loop: OpenLoop, points_per_decade: int = 20) -> Margins:
     Raises InputError when the loop's band, period or pole counts cannot be. Crossings are exact to about 1e-12; the
     grid (`points_per_decade`, refined where the phase turns) only has to separate them.
     """
-    omega, plant, last, followed = _grid(loop, points_per_decade)
+    omega, plant, last, followed = loop_grid(loop, points_per_decade)
     found, gain_omega, phase_margin, phase_omega, gain = survey_one(
         loop.plant, loop.controller, omega, plant, last, loop.integrators, loop.unstable_poles, CAPACITY + len(omega))
     s = Survey(*found)
@@ -157,7 +157,7 @@ def margins_many(loop: OpenLoop, rows: ArrayLike, integrators: ArrayLike | None 
     if len(bad):
         i, k = bad[0]
         raise InputError(f"rows: row {i}, {names[k]} = {table[i, k]}, must be finite")
-    omega, plant, last, followed = _grid(loop, points_per_decade)
+    omega, plant, last, followed = loop_grid(loop, points_per_decade)
     at_origin = _counts("integrators", integrators, loop.integrators, len(table))
     outside = _counts("unstable_poles", unstable_poles, loop.unstable_poles, len(table))
     found = survey_many(loop.plant, loop.controller, table, omega, plant, last, at_origin, outside,
@@ -191,9 +191,9 @@ def _counts(name: str, given: ArrayLike | None, own: int, length: int) -> NDArra
     return np.ascontiguousarray(np.broadcast_to(values, (length,)), dtype=np.int64)
 
 
-def _grid(loop: OpenLoop, points_per_decade: int) -> tuple[Reals, Complexes, float, bool]:
+def loop_grid(loop: OpenLoop, points_per_decade: int) -> tuple[Reals, Complexes, float, bool]:
     """Frequencies [rad/s], the plant's response there, the upper end as `survey.ends` takes it, and whether the grid
-    follows the loop's phase."""
+    follows the loop's phase. Raises InputError when the loop's band or pole counts cannot be."""
     top = math.pi / loop.period_s if loop.period_s > 0.0 else loop.high_rad_s
     if not 0.0 < loop.low_rad_s < top < math.inf:
         raise InputError(f"low_rad_s = {loop.low_rad_s:g}: must lie above 0 and below high_rad_s = {top:g}")

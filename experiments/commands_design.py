@@ -1,6 +1,7 @@
-"""Commands for a design: sweeps, and what each part costs. Heavy imports wait inside."""
+"""Commands for a design: sweeps, gains for all fingers, and what each part costs. Heavy imports wait inside."""
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -73,3 +74,36 @@ def budget(
     from experiments.budget_job import budget_job
 
     raise typer.Exit(budget_job(rig, at, samples, spread, seed, workers, cluster, setting, out, as_json))
+
+
+def tune(
+    rig: RigArgument = "wrist",
+    fingers: Annotated[int, typer.Option(**WHOLE, help="How many virtual fingers.")] = 500,
+    group: Annotated[
+        str, typer.Option(help="Their group: mixed, young, old, cold, warm or low_perfusion.")
+    ] = "mixed",
+    percentile: Annotated[
+        float, typer.Option(**NUMBER, help="Share of the fingers that must keep the limits and counts [%].")
+    ] = 100.0,
+    slope_error: Annotated[
+        float, typer.Option(**NUMBER, help="How far a search's light slope, and so the gain, may be off; 0.03 is 3 %.")
+    ] = 0.03,
+    requirements: Annotated[
+        Path | None, typer.Option(help="Requirements file (.toml); its limits on margins count. Default: the one that "
+                                  "ships with the rig. Always: Ms of 1.6 and 2 ticks of delay margin unless it says "
+                                  "otherwise.")
+    ] = None,
+    seed: Annotated[int, typer.Option(**WHOLE, help="Seed of the fingers.")] = 1,
+    setting: SetOption = None,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Find the settings that track best with margins kept on every finger; classical rules and the limit beside them.
+
+    Writes a rig file (tuned.toml) with --out. Exit status 1 when no settings keep the limits.
+    """
+    from experiments.tune_job import tune_job
+
+    raise typer.Exit(
+        tune_job(rig, fingers, group, percentile, slope_error, requirements, seed, setting, out, as_json)
+    )

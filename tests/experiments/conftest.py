@@ -22,6 +22,8 @@ from experiments.simulate import Plan, Run, simulate
 from experiments.strategies import BUILT_IN, load_strategy
 from experiments.sweep import Sweep, sweep
 from experiments.sweep_piece import Case
+from experiments.tune import Tuning, tune
+from experiments.tuning_limits import margin_limits
 from experiments.work import local
 from plant.pressure_record import PressureTrace
 from plant.pressure_synthetic import SyntheticPressure, synthesise
@@ -140,3 +142,9 @@ def gains() -> Sweep:
 def people() -> Sweep:
     """Five gains on three fingers, two of them in a simulation that holds and one unstable."""
     return swept(["controller.kp=0.006,0.0086,0.05"], fingers=3, simulated=True)
+
+
+@pytest.fixture(scope="session")
+def tuning(wrist: Rig) -> Tuning:
+    """A tuning of the wrist rig for eight fingers, over two plain structures and two bounds on the sensitivity."""
+    return tune(wrist, sample_fingers(8), margin_limits({}), structures=("PI", "PI with lead"), peaks=(1.5, 1.6))

@@ -2,6 +2,8 @@
 import pytest
 
 CASES = [
+    (["tune", "--fingers", "9"], "tune_job.tune_job",
+     ("wrist", 9, "mixed", 100.0, 0.03, None, 1, None, None, False)),
     (["budget", "cabinet", "--spread", "0.1"], "budget_job.budget_job",
      ("cabinet", 90.0, None, 0.1, 1, None, None, None, None, False)),
     (["sweep", "wrist", "controller.kp=1,2"], "sweep_job.sweep_job",

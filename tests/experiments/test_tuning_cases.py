@@ -1,0 +1,59 @@
+"""Fingers as a tuning sees them."""
+import math
+
+import numpy as np
+import pytest
+
+from controller.law import design
+from controller.many_settings import rows_of, survey_settings
+from experiments.check import judge_loops, operating_pressures
+from experiments.finger import finger_pressure, on_finger
+from experiments.population import find_finger, sample_fingers
+from experiments.pressure_spectrum import pressure_variance
+from experiments.rig import load_rig
+from experiments.tuning_cases import TRACE_s, finger_case, population, slope_gains
+
+
+@pytest.fixture(scope="module")
+def finger():
+    return find_finger("mixed-1-0002")
+
+
+@pytest.fixture(scope="module")
+def case(wrist, finger):
+    return finger_case(wrist, finger)
+
+
+def test_its_margins_are_those_that_check_finds(wrist, finger, case):
+    """Same operating points, same sides, same normalisation as `cuffloop check`."""
+    pressures = operating_pressures(finger_pressure(finger, 1e-3, TRACE_s))
+    judged = judge_loops(on_finger(wrist, finger), pressures)
+    assert [j.name for j in judged] == list(case.names) and tuple(pressures.values()) == case.pressures_mmHg
+    rows = rows_of([design(wrist.controller, 1e-3)], np.ones(1))
+    for loop, found in zip(case.loops, judged, strict=True):
+        assert 1.0 / survey_settings(loop, rows).modulus[0] == pytest.approx(found.margins.sensitivity_peak, rel=1e-9)
+
+
+def test_its_disturbances_carry_the_whole_pressure_and_the_whole_noise(wrist, finger, case):
+    _, variance = pressure_variance(finger_pressure(finger, 1e-3, TRACE_s).pressure_mmHg, 1e-3)
+    worn = on_finger(wrist, finger)
+    from experiments.rig import clamp
+
+    slope = clamp(worn, case.pressures_mmHg[0], worn.tone.level).light_slope
+    sample = math.hypot(finger.light.noise, 2.0**-worn.plant.light.bits / math.sqrt(12.0)) / slope
+    assert len(case.disturbances) == 2  # both sides of the valve
+    for disturbance in case.disturbances:
+        assert np.sum(disturbance.pressure_mmHg2) == pytest.approx(np.sum(variance))
+        assert np.sum(disturbance.noise_mmHg2) == pytest.approx(sample**2)
+
+
+def test_slope_errors_are_factors_on_the_gain():
+    assert list(slope_gains(0.05)) == [0.95, 1.0, 1.05] and list(slope_gains(0.0)) == [1.0]
+
+
+def test_a_finger_that_cannot_be_clamped_is_left_out_and_told_of():
+    weak = load_rig("wrist", ["supply.pressure_mmHg=100"])
+    told = []
+    people = population(weak, sample_fingers(4), 0.0, told.append)
+    assert people.fingers == 4 and len(people.left_out) >= 1 and len(people.cases) < 4
+    assert "mmHg" in people.left_out[0][1] and told == [0.25, 0.5, 0.75, 1.0]
