@@ -25,6 +25,7 @@ SWEEP_SHARE = 0.35  # of the width, that a sweep covers at most
 ENTER_s = 0.6  # of clamping before the first look
 NOISY = 0.25  # relative scatter of the slopes beyond which a look says nothing
 ARRIVED_mmHg = 2.5  # a look whose vertex lies nearer than this has arrived
+STILL_mmHg = 5.0  # unless three looks in a row have moved by more than this together: it is being chased
 SURE_mmHg = 4.0  # standard deviation beyond which a set point is no set point
 LOST_LIMITED = 0.5  # share of a look's ticks at a limit, beyond which the clamp is not held
 
@@ -57,6 +58,7 @@ class ProbingSearch(NamedTuple):
     ) -> Generator[Request, Seen, Outcome]:
         """Looks, in the clamp, from a mark on."""
         arrived, moved, vertex = 0, 0.0, None
+        moves: list[float] = []
         for count in range(self.most):
             light = math.exp(-mark.depth)
             slope = mark.relative_slope * light * (CAUTIOUS if count == 0 else 1.0)
@@ -68,7 +70,8 @@ class ProbingSearch(NamedTuple):
             restless = max(self.restless_mmHg, self.early_mmHg * 0.6**count)
             moved, mark = follow(mark, vertex, restless)
             off = (vertex.depth - vertex.middle) / vertex.relative_slope
-            near = max(abs(moved), abs(off)) < ARRIVED_mmHg
+            moves.append(moved)
+            near = max(abs(moved), abs(off)) < ARRIVED_mmHg and abs(sum(moves[-3:])) < STILL_mmHg
             there = near and vertex.scatter < NOISY and mark.variance < SURE_mmHg**2
             arrived = arrived + 1 if there else 0
             if arrived >= 2 and count + 1 >= min(fewest or self.fewest, self.most):
