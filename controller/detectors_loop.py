@@ -53,7 +53,7 @@ def response_step(part: Response, state: ResponseState, seen: Watched) -> Respon
     residual = 0.0
     if part.rate_mmHg_s > 0.0:
         step = seen.reading_mmHg - state.reading_mmHg - part.rate_mmHg_s * seen.demand * period
-        residual = (state.residual_mmHg + step) * math.exp(-period / part.memory_s)
+        residual = (state.residual_mmHg + step) * (part.memory_s / (part.memory_s + period))
     elif part.range_mmHg > 0.0:
         residual = lagged(state.residual_mmHg, seen.reading_mmHg - expected, part.memory_s, period)
     error = lagged(state.error_mmHg, seen.error_mmHg, part.memory_s, period)

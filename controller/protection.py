@@ -7,7 +7,7 @@
        ├──────────▶ RECALIBRATE ──(nobody does)──▶ VENTED
        │ vent
        └──────────▶ VENTED   (latched: only a cycle of power leads out)
-WARNING clamps on, and says so; HOLD and RECALIBRATE leave the light and keep a moderate cuff pressure by the transducer;
+WARNING clamps on, and says so; HOLD and RECALIBRATE leave the light and keep a moderate cuff pressure by transducer.
 VENTED opens valve and dump valve. A state is only ever left upwards, but for the two returns drawn above.
 """
 from __future__ import annotations
@@ -67,7 +67,7 @@ DETECTORS = tuple(REACTIONS)
 TRANSITIONS: tuple[tuple[int, int, str], ...] = (  # what can happen, for whoever draws it
     (NORMAL, WARNING, "no pulse, missed deadlines"), (WARNING, NORMAL, "quiet for clear_s"),
     (NORMAL, HOLD, "light out of range"), (HOLD, NORMAL, "quiet for clear_s"),
-    (NORMAL, RECALIBRATE, "set point void, oscillation"), (NORMAL, VENTED, "any other detector"),
+    (NORMAL, RECALIBRATE, "set point void, oscillation"), (NORMAL, VENTED, "any other detector, switch or watchdog"),
     (HOLD, VENTED, "longer than hold_most_s, or too often"), (RECALIBRATE, VENTED, "longer than hold_most_s"),
 )
 
@@ -126,6 +126,7 @@ class ProtectionState(NamedTuple):
     fired: int  # detectors that fire on this tick, one bit each in the order of DETECTORS
 
 
+@compiled
 def initial_protection() -> ProtectionState:
     """Nothing seen, nothing wrong."""
     return ProtectionState(
@@ -153,6 +154,7 @@ def protection_step(part: Protection, state: ProtectionState, seen: Watched) -> 
     deadlines = deadlines_step(part.deadlines, state.deadlines, seen)
     vents = (
         limit.fires or rate.fires or exposure.fires or disagreement.fires or response.fires or saturation.fires
+        or seen.tripped
     )
     wanted = NORMAL
     if vents:

@@ -1,7 +1,6 @@
 """What the protection looks at on one tick, and the two ways in which a detector makes sure: a timer and a lag."""
 from __future__ import annotations
 
-import math
 from typing import NamedTuple
 
 from plant.declare import inlined
@@ -23,6 +22,7 @@ class Watched(NamedTuple):
     demand: float  # demand that this command meets
     limited: bool  # whether a limit acted on it
     missed: float  # ticks that did not run since the last one, and late or doubled ones
+    tripped: bool  # over-pressure switch or watchdog have acted: their line is read back
 
 
 @inlined
@@ -33,5 +33,5 @@ def timer(elapsed_s: float, condition: bool, period_s: float) -> float:
 
 @inlined
 def lagged(value: float, target: float, memory_s: float, period_s: float) -> float:
-    """First-order lag, stepped exactly for a target that is constant over the tick."""
-    return target + (value - target) * math.exp(-period_s / memory_s)
+    """First-order lag, one implicit Euler step: as a small processor does it, without an exponential."""
+    return value + (target - value) * (period_s / (memory_s + period_s))

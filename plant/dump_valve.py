@@ -22,7 +22,7 @@ class DumpValve(NamedTuple):
     critical_ratio: Annotated[
         float, quantity("1", 0.05, 0.6, "critical pressure ratio b", "0.2–0.5 for valves, from memory")
     ] = 0.3
-    opening_s: Annotated[float, quantity("s", 1e-4, 10, "time constant of the spring that opens it", "invented")] = 0.004
+    opening_s: Annotated[float, quantity("s", 1e-4, 10, "time constant of its opening by spring", "invented")] = 0.004
     hold_power: Annotated[
         float, quantity("1", 0, 1, "share of nominal power below which the coil lets go", "invented")
     ] = 0.6
