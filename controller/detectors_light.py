@@ -17,10 +17,10 @@ class LightRange(NamedTuple):
     enabled: Enabled = True
     lowest: Annotated[float, quantity("1", 0, 1, "darkest sample, share of full scale", "invented")] = 0.003
     highest: Annotated[float, quantity("1", 0, 1, "brightest sample, share of full scale", "invented")] = 0.985
-    below: Annotated[float, quantity("1", 0, 1, "darkest light in the clamp, share of the set point", "invented")] = 0.7
+    below: Annotated[float, quantity("1", 0, 1, "darkest light in the clamp, share of the set point", "invented")] = 0.8
     above: Annotated[
         float, quantity("1", 1, 100, "brightest light in the clamp, share of the set point", "invented")
-    ] = 1.4
+    ] = 1.25
     hold_s: Annotated[float, quantity("s", 0, 10, "time out of range before it fires", "invented")] = 0.02
     frozen_s: Annotated[float, quantity("s", 0.001, 60, "time without any change of the sample", "invented")] = 0.3
 
@@ -62,7 +62,7 @@ class SetPoint(NamedTuple):
     ] = 6.0
     light_jump_mmHg: Annotated[
         float, quantity("mmHg", 1, 1000, "largest change of light within three ticks, as pressure", "invented")
-    ] = 25.0
+    ] = 20.0
     settle_s: Annotated[float, quantity("s", 0, 60, "time in the clamp before it looks for jumps", "invented")] = 0.05
 
 

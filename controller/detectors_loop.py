@@ -14,7 +14,8 @@ class Response(NamedTuple):
 
     A flow valve's demand is a rate of pressure:    r' = dp/dt − K demand − r/τ
     A pressure valve's command is a pressure:       r = p − lag(range · command)
-    and, with any valve, the mean error of the clamp over τ has a limit of its own.
+    and, with any valve, the mean error of the clamp over τ has a limit of its own. While the cuff is filled, the same K
+    tells the size of the bladder: its rise over the predicted one.
     """
 
     enabled: Enabled = True
@@ -27,39 +28,63 @@ class Response(NamedTuple):
     lag_s: Annotated[float, quantity("s", 1e-4, 1, "lag of a pressure valve with its line", "invented")] = 0.008
     memory_s: Annotated[float, quantity("s", 0.01, 60, "time constant of forgetting (τ)", "invented")] = 0.25
     limit_mmHg: Annotated[float, quantity("mmHg", 1, 1000, "largest residual allowed", "invented")] = 60.0
-    error_mmHg: Annotated[float, quantity("mmHg", 1, 1000, "largest mean error of the clamp", "invented")] = 20.0
+    error_mmHg: Annotated[float, quantity("mmHg", 1, 1000, "largest mean error of the clamp", "invented")] = 12.0
     settle_s: Annotated[float, quantity("s", 0, 60, "time in the clamp before it looks", "invented")] = 1.5
     hold_s: Annotated[float, quantity("s", 0, 10, "time above a limit before it fires", "invented")] = 0.05
+    fit_s: Annotated[float, quantity("s", 0.01, 60, "into the first fill, when its size is judged", "invented")] = 0.5
+    fit_mmHg: Annotated[float, quantity("mmHg", 1, 200, "least rise by then to be judged at all", "invented")] = 20.0
+    fit_low: Annotated[
+        float, quantity("1", 0, 1, "least rise over the predicted one: more is too large a bladder", "invented")
+    ] = 0.65
+    fit_high: Annotated[float, quantity("1", 1, 100, "greatest rise over the predicted one", "invented")] = 1.5
 
 
 class ResponseState(NamedTuple):
-    """Last reading, expected pressure, residual and mean error [mmHg], time above a limit [s]."""
+    """Last reading, expected pressure, residual and mean error [mmHg], time above a limit [s]; of a fill its
+    time [s], rise and predicted rise [mmHg], and whether that did not fit.
+    """
 
     reading_mmHg: float
     expected_mmHg: float
     residual_mmHg: float
     error_mmHg: float
     above_s: float
+    fill_s: float
+    rise_mmHg: float
+    predicted_mmHg: float
+    misfit: bool
     fires: bool
 
 
 @compiled
 def response_step(part: Response, state: ResponseState, seen: Watched) -> ResponseState:
-    """One tick; active in the clamp."""
-    if seen.clamped_s <= 0.0:
-        return ResponseState(seen.reading_mmHg, seen.reading_mmHg, 0.0, 0.0, 0.0, False)
+    """One tick; active in the clamp and, for the size of the bladder, in the first fill."""
     period = seen.period_s
+    step = seen.reading_mmHg - state.reading_mmHg
+    asked = part.rate_mmHg_s * seen.demand * period
+    fill, rise, predicted, misfit = state.fill_s, state.rise_mmHg, state.predicted_mmHg, state.misfit
+    if seen.clamped_s <= 0.0:
+        if part.rate_mmHg_s > 0.0 and fill < part.fit_s:
+            fill, rise, predicted = fill + period, rise + step, predicted + asked
+            odd = not part.fit_low * predicted < rise < part.fit_high * predicted
+            misfit = fill >= part.fit_s and rise >= part.fit_mmHg and odd
+        fires = part.enabled and misfit
+        return ResponseState(
+            seen.reading_mmHg, seen.reading_mmHg, 0.0, 0.0, 0.0, fill, rise, predicted, misfit, fires
+        )
     expected = lagged(state.expected_mmHg, part.range_mmHg * seen.command, part.lag_s, period)
     residual = 0.0
     if part.rate_mmHg_s > 0.0:
-        step = seen.reading_mmHg - state.reading_mmHg - part.rate_mmHg_s * seen.demand * period
-        residual = (state.residual_mmHg + step) * (part.memory_s / (part.memory_s + period))
+        residual = (state.residual_mmHg + step - asked) * (part.memory_s / (part.memory_s + period))
     elif part.range_mmHg > 0.0:
         residual = lagged(state.residual_mmHg, seen.reading_mmHg - expected, part.memory_s, period)
     error = lagged(state.error_mmHg, seen.error_mmHg, part.memory_s, period)
     wrong = abs(residual) > part.limit_mmHg or abs(error) > part.error_mmHg
     above = timer(state.above_s, wrong and seen.clamped_s > part.settle_s, period)
-    return ResponseState(seen.reading_mmHg, expected, residual, error, above, part.enabled and above > part.hold_s)
+    fires = part.enabled and (above > part.hold_s or misfit)
+    return ResponseState(
+        seen.reading_mmHg, expected, residual, error, above, fill, rise, predicted, misfit, fires
+    )
 
 
 class Saturation(NamedTuple):

@@ -94,7 +94,7 @@ class Disagreement(NamedTuple):
     """Mean distance between both transducers. Reaction: vent and latch, for nobody knows which one is right."""
 
     enabled: Enabled = True
-    limit_mmHg: Annotated[float, quantity("mmHg", 0.5, 200, "largest mean distance allowed", "invented")] = 6.0
+    limit_mmHg: Annotated[float, quantity("mmHg", 0.5, 200, "largest mean distance allowed", "invented")] = 5.0
     memory_s: Annotated[float, quantity("s", 0.001, 60, "time constant of the mean", "invented")] = 0.2
     hold_s: Annotated[float, quantity("s", 0, 10, "time above it before it fires", "invented")] = 0.1
 
@@ -114,3 +114,31 @@ def disagreement_step(part: Disagreement, state: DisagreementState, seen: Watche
     distance = lagged(state.distance_mmHg, apart, part.memory_s, seen.period_s)
     above = timer(state.above_s, distance > part.limit_mmHg, seen.period_s)
     return DisagreementState(distance, above, part.enabled and above > part.hold_s)
+
+
+class SupplyRange(NamedTuple):
+    """Reservoir pressure outside its band. Reaction: warn; the clamp still holds, but not with the margins it had."""
+
+    enabled: Enabled = True
+    lowest_mmHg: Annotated[
+        float, quantity("mmHg", 0, 5000, "lowest reservoir pressure; 0: 0.88 of the regulated one", "follows the rig")
+    ] = 0.0
+    highest_mmHg: Annotated[
+        float, quantity("mmHg", 0, 5000, "highest; 0: 1.12 of the regulated one", "follows the rig")
+    ] = 0.0
+    hold_s: Annotated[float, quantity("s", 0, 60, "time outside before it fires", "invented")] = 0.2
+
+
+class SupplyState(NamedTuple):
+    """Time outside the band [s]."""
+
+    out_s: float
+    fires: bool
+
+
+@compiled
+def supply_range_step(part: SupplyRange, state: SupplyState, seen: Watched) -> SupplyState:
+    """One tick; active in the clamp. A highest pressure of 0 is no limit."""
+    high = part.highest_mmHg > 0.0 and seen.supply_mmHg > part.highest_mmHg
+    out = timer(state.out_s, seen.clamped_s > 0.0 and (high or seen.supply_mmHg < part.lowest_mmHg), seen.period_s)
+    return SupplyState(out, part.enabled and out > part.hold_s)

@@ -1,4 +1,4 @@
-"""Protection in the firmware: eleven detectors, one fallback state, and what follows from it.
+"""Protection in the firmware: twelve detectors, one fallback state, and what follows from it.
 
     NORMAL ──warn──▶ WARNING ──(quiet for a while)──▶ NORMAL
        │ hold                                    HOLD ──(quiet for a while, not too often)──▶ NORMAL
@@ -48,10 +48,13 @@ from controller.detectors_pressure import (
     PressureLimit,
     PressureRate,
     RateState,
+    SupplyRange,
+    SupplyState,
     disagreement_step,
     exposure_step,
     pressure_limit_step,
     pressure_rate_step,
+    supply_range_step,
 )
 from controller.watched import Watched, lagged
 from plant.declare import compiled, quantity
@@ -61,11 +64,11 @@ FALLBACKS = ("normal", "warning", "hold", "recalibrate", "vented")
 REACTIONS: dict[str, int] = {  # detector: the fallback state that it asks for
     "pressure_limit": VENTED, "pressure_rate": VENTED, "exposure": VENTED, "disagreement": VENTED,
     "light_range": HOLD, "set_point": RECALIBRATE, "response": VENTED, "saturation": VENTED,
-    "oscillation": RECALIBRATE, "no_pulse": WARNING, "deadlines": WARNING,
+    "oscillation": RECALIBRATE, "no_pulse": WARNING, "deadlines": WARNING, "supply_range": WARNING,
 }
 DETECTORS = tuple(REACTIONS)
 TRANSITIONS: tuple[tuple[int, int, str], ...] = (  # what can happen, for whoever draws it
-    (NORMAL, WARNING, "no pulse, missed deadlines"), (WARNING, NORMAL, "quiet for clear_s"),
+    (NORMAL, WARNING, "no pulse, missed deadlines, supply"), (WARNING, NORMAL, "quiet for clear_s"),
     (NORMAL, HOLD, "light out of range"), (HOLD, NORMAL, "quiet for clear_s"),
     (NORMAL, RECALIBRATE, "set point void, oscillation"), (NORMAL, VENTED, "any other detector, switch or watchdog"),
     (HOLD, VENTED, "longer than hold_most_s, or too often"), (RECALIBRATE, VENTED, "longer than hold_most_s"),
@@ -100,6 +103,7 @@ class Protection(NamedTuple):
     oscillation: Oscillation = Oscillation()
     no_pulse: NoPulse = NoPulse()
     deadlines: Deadlines = Deadlines()
+    supply_range: SupplyRange = SupplyRange()
     fallback: Fallback = Fallback()
 
 
@@ -117,6 +121,7 @@ class ProtectionState(NamedTuple):
     oscillation: OscillationState
     no_pulse: PulseState
     deadlines: DeadlineState
+    supply_range: SupplyState
     fallback: int
     since_s: float  # in this fallback state
     quiet_s: float  # since a detector fired
@@ -132,9 +137,9 @@ def initial_protection() -> ProtectionState:
     return ProtectionState(
         LimitState(0.0, False), RateState(0.0, 0.0, False), ExposureState(0.0, False),
         DisagreementState(0.0, 0.0, False), LightState(0.0, -1.0, 0.0, False),
-        SetPointState(0.0, 0.0, 0.0, 0.0, False), ResponseState(0.0, 0.0, 0.0, 0.0, 0.0, False),
+        SetPointState(0.0, 0.0, 0.0, 0.0, False), ResponseState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False, False),
         SaturationState(0.0, False), OscillationState(0.0, 0.0, False), PulseState(0.0, 1.0, 0.0, False),
-        DeadlineState(0.0, False), NORMAL, 0.0, 0.0, 0, 0.0, 0.0, 0,
+        DeadlineState(0.0, False), SupplyState(0.0, False), NORMAL, 0.0, 0.0, 0, 0.0, 0.0, 0,
     )
 
 
@@ -152,6 +157,7 @@ def protection_step(part: Protection, state: ProtectionState, seen: Watched) -> 
     oscillation = oscillation_step(part.oscillation, state.oscillation, seen)
     pulse = no_pulse_step(part.no_pulse, state.no_pulse, seen)
     deadlines = deadlines_step(part.deadlines, state.deadlines, seen)
+    supply = supply_range_step(part.supply_range, state.supply_range, seen)
     vents = (
         limit.fires or rate.fires or exposure.fires or disagreement.fires or response.fires or saturation.fires
         or seen.tripped
@@ -163,12 +169,13 @@ def protection_step(part: Protection, state: ProtectionState, seen: Watched) -> 
         wanted = RECALIBRATE
     elif light.fires:
         wanted = HOLD
-    elif pulse.fires or deadlines.fires:
+    elif pulse.fires or deadlines.fires or supply.fires:
         wanted = WARNING
     fired = (
         int(limit.fires) + 2 * int(rate.fires) + 4 * int(exposure.fires) + 8 * int(disagreement.fires)
         + 16 * int(light.fires) + 32 * int(set_point.fires) + 64 * int(response.fires) + 128 * int(saturation.fires)
         + 256 * int(oscillation.fires) + 512 * int(pulse.fires) + 1024 * int(deadlines.fires)
+        + 2048 * int(supply.fires)
     )
     mean = lagged(state.mean_mmHg, seen.reading_mmHg, part.fallback.mean_s, seen.period_s)
     fallback, since, quiet, holds, hold_mmHg = fallback_step(part.fallback, state, wanted, seen.period_s)
@@ -176,7 +183,7 @@ def protection_step(part: Protection, state: ProtectionState, seen: Watched) -> 
         hold_mmHg = min(mean, part.fallback.pressure_mmHg)
     return ProtectionState(
         limit, rate, exposure, disagreement, light, set_point, response, saturation, oscillation, pulse, deadlines,
-        fallback, since, quiet, holds, mean, hold_mmHg, fired,
+        supply, fallback, since, quiet, holds, mean, hold_mmHg, fired,
     )
 
 

@@ -14,6 +14,7 @@ class Watched(NamedTuple):
     clamped_s: float  # time since the clamp began; 0 outside it
     reading_mmHg: float  # main transducer
     second_mmHg: float  # transducer of the over-pressure switch
+    supply_mmHg: float  # gauge on the reservoir
     light: float  # fraction of full scale
     set_point: float  # ordered, fraction of full scale
     light_slope: float  # light per mmHg of cuff pressure

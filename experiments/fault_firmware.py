@@ -3,12 +3,13 @@ from __future__ import annotations
 
 import numpy as np
 
+from controller.firmware import CLAMP
 from controller.law import design
 from experiments.disturbance import MOST_LATE
 from experiments.fault_case import AT_START, Case, Fault, harm, part_changed
 
 LATE_ticks, LOST, BOOT_s, SAG, GAIN_UP, GAIN_DOWN = 4, 0.4, 0.2, 0.3, 4.0, 0.8
-CORRUPTED, INTERRUPTED_mmHg = 0.25, 15.0
+CORRUPTED, INTERRUPTED_mmHg, HASTY_s = 0.25, 15.0, 2.0
 
 
 def late(case: Case, severity: float) -> Case:
@@ -90,6 +91,15 @@ def interrupted(case: Case, severity: float) -> Case:
     return _other_set_point(case, float(case.orders.set_point[0]) + INTERRUPTED_mmHg * severity * slope, slope)
 
 
+def too_early(case: Case, severity: float) -> Case:
+    """The clamp begins two seconds after the cuff was filled, while veins and wall are still on their way."""
+    mode = np.array(case.orders.mode)
+    hasty = round(HASTY_s / case.period_s)
+    first = int(np.argmax(mode == CLAMP))
+    mode[min(hasty + round((1.0 - severity) * max(first - hasty, 0)), first) : first] = CLAMP
+    return case._replace(orders=case.orders._replace(mode=mode))
+
+
 def wrong_finger(case: Case, severity: float) -> Case:
     """Set point and slope were found on another finger."""
     return _other_set_point(case, *case.stranger)
@@ -108,5 +118,6 @@ FIRMWARE: tuple[Fault, ...] = (
     Fault("set_point_corrupted", "settings", "set point a quarter too high", corrupted),
     Fault("sign_error", "settings", "error with the wrong sign", sign_error),
     Fault("search_interrupted", "calibration", "set point off by 15 mmHg", interrupted, AT_START),
+    Fault("clamp_too_early", "calibration", "clamp begins two seconds after filling", too_early, AT_START),
     Fault("wrong_finger", "calibration", "set point of another finger", wrong_finger, AT_START),
 )

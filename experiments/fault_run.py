@@ -30,7 +30,7 @@ from plant.openings import GuardedState
 
 Samples = NDArray[np.float64]
 ONSET = 17  # channel of the random onset phase
-FILL_s, SETTLE_s, AFTER_s = 2.0, 4.0, 36.0  # filling; clamping before the earliest onset; what is looked at after it
+FILL_s, SETTLE_s, AFTER_s = 12.0, 4.0, 36.0  # veins and wall come to rest; earliest onset; what is looked at after it
 
 
 class Times(NamedTuple):
@@ -48,6 +48,7 @@ class Limits(NamedTuple):
     fault_mmHg: float = 330.0
     wrong_mmHg: float = 10.0
     mean_s: float = 1.0
+    patience_s: float = 15.0
 
 
 class Outcome(NamedTuple):
@@ -59,9 +60,12 @@ class Outcome(NamedTuple):
 
     @property
     def caught_by(self) -> str:
-        """The layer that acted first; empty when none did."""
+        """The layer that acted first; empty when none did. The dump valve counts when nobody told it to open."""
         times = {name: at for name, at in self.acted.items() if at >= 0.0}
-        return min(times, key=lambda name: times[name]) if times else ""
+        others = {name: at for name, at in times.items() if name != "dump_valve"}
+        if others and min(others.values()) <= times.get("dump_valve", math.inf):
+            return min(others, key=lambda name: others[name])
+        return "dump_valve" if times else ""
 
 
 @dataclass
@@ -107,7 +111,7 @@ class Bench:
     def _judge(self, onset_tick: int) -> Judge:
         plant, limits = self.rig.plant, self.limits
         return Judge(limits.normal_mmHg, limits.fault_mmHg, limits.wrong_mmHg, limits.mean_s, plant.artery,
-                     plant.tissue.transmission, onset_tick)
+                     plant.tissue.transmission, onset_tick, limits.patience_s)
 
     def _ticks(
         self, case: Case, guards: Guards, start: GuardedRun, first_tick: int, end_tick: int, pending: Samples,
@@ -130,7 +134,6 @@ class Bench:
         """
         guards = without(self.guards, *lost) if lost else self.guards
         early = any(fault.onset == AT_START for fault in faults)
-        fill = round(self.times.fill_s / self.rig.timing.period_s)
         onset = 0 if early else self.onset_tick
         start = self.empty if early else self.start
         pending = np.zeros_like(self.pending) if early else self.pending.copy()
@@ -140,7 +143,7 @@ class Bench:
             mine = self.case(onset, fault)
             case = fault.inject(case._replace(end_tick=mine.end_tick), fault.severity)
             end = min(end, mine.end_tick)
-        judge = self._judge(fill if early else onset)
+        judge = self._judge(int(np.argmax(case.orders.mode == CLAMP)) if early else onset)
         last = self.onset_tick + round(self.times.after_s / self.rig.timing.period_s)
         stop = min(end, last)
         rows = np.zeros((last - onset if trace else 0, len(FAULT_CHANNELS)))

@@ -62,7 +62,7 @@ from plant.pressure_switch import SwitchState, idle_switch, switch_step
 from plant.relief import relief_opens
 from plant.watchdog import WatchdogState, fed_watchdog, watchdog_step
 
-EMPTIED = 2  # a run that has vented, latched and stayed empty: nothing more can happen
+EMPTIED = 2  # a run that has vented, latched and stayed empty, or will not get empty in time: nothing more to see
 EMPTY_s = 0.5  # below 5 mmHg before a latched run counts as emptied
 SECOND_NOISE = NOISE_CHANNELS + 11
 LEAST_POWER = 0.5  # share of nominal below which the processor stops (common practice: brown-out detection)
@@ -182,7 +182,7 @@ def run_guarded_ticks(
                 late += 1.0
             clamped = processor.clamped_s + period if order.mode == CLAMP else 0.0
             seen = Watched(
-                period, order.mode, clamped, reading, second, light, order.set_point, slope, terms.error_mmHg,
+                period, order.mode, clamped, reading, second, state.supply_mmHg, light, order.set_point, slope, terms.error_mmHg,
                 control.command, achieved_demand(firmware.stage, control.command, reading), limited, late,
                 switch.tripped or watchdog.expired,
             )
@@ -276,7 +276,9 @@ def run_guarded_ticks(
         if not (abs(now.cuff_mmHg) < CEILING_mmHg and abs(now.photodiode) < 1e6):
             after = GuardedRun(whole, control, processor, switch, watchdog, dump, relief_open, played, tick)
             return after, DIVERGED, k + 1
-        if sums[EMPTY] > EMPTY_s and (vented or switch.tripped or not powered):
+        latched = vented or switch.tripped or not powered or (watchdog.expired and guards.watchdog.latched)
+        over = sums[VENT_START] >= 0.0 and since > sums[VENT_START] + judge.patience_s
+        if latched and (over or sums[EMPTY] > EMPTY_s):
             after = GuardedRun(whole, control, processor, switch, watchdog, dump, relief_open, played, tick)
             return after, EMPTIED, k + 1
     return GuardedRun(whole, control, processor, switch, watchdog, dump, relief_open, played, tick), RUNNING, ticks

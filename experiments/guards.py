@@ -29,6 +29,7 @@ TABLES: dict[str, type] = {
     **{name: type(getattr(Protection(), name)) for name in DETECTORS}, "fallback": Fallback, **OUTSIDE,
 }  # tables of a rig file
 PROTECTIONS = (*DETECTORS, *OUTSIDE)  # each can be taken away by name
+SUPPLY_BAND = 0.12  # of the regulated pressure, either way
 NOMINAL_mmHg = 90.0  # cuff pressure at which the firmware's belief about its valve is taken
 
 
@@ -66,7 +67,8 @@ def without(guards: Guards, *names: str) -> Guards:
 
 
 def armed(guards: Guards, plant: Plant, stage: Any) -> Guards:
-    """The guards with what they leave to the rig filled in: how its pressure answers a command.
+    """The guards with what they leave to the rig filled in: how its pressure answers a command, and the band of
+    its supply.
 
     A flow inverse's demand is a rate of pressure in the rig's own bladder at 90 mmHg, a pressure valve's command a
     pressure. For any other pair the firmware has no such belief, and only the clamp's error is watched.
@@ -81,7 +83,12 @@ def armed(guards: Guards, plant: Plant, stage: Any) -> Guards:
             response = response._replace(rate_mmHg_s=rate)
         elif isinstance(plant.valve, PressureValve):
             response = response._replace(range_mmHg=plant.valve.range_mmHg)
-    return guards._replace(protection=guards.protection._replace(response=response))
+    band, regulated = guards.protection.supply_range, plant.supply.pressure_mmHg
+    band = band._replace(
+        lowest_mmHg=band.lowest_mmHg or (1.0 - SUPPLY_BAND) * regulated,
+        highest_mmHg=band.highest_mmHg or (1.0 + SUPPLY_BAND) * regulated,
+    )
+    return guards._replace(protection=guards.protection._replace(response=response, supply_range=band))
 
 
 def guarded_steps(plant: Plant, guards: Guards, point: OperatingPoint, timing: Timing) -> tuple[int, int]:

@@ -35,6 +35,7 @@ class Judge(NamedTuple):
     artery: Artery  # of the finger without any fault
     transmission: float  # share of cuff pressure at the artery without any fault
     onset_tick: int  # from which on everything counts
+    patience_s: float  # how long an emptying cuff is waited for
 
 
 def new_tally() -> tuple[NDArray[np.float64], NDArray[np.float64]]:

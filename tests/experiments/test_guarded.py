@@ -30,7 +30,7 @@ def both(rig, ticks, arterial, modes, seed=1, guards=None):
     start = RunState(rest, FirmwareState(initial_control(), 0.0, FILL), 0.0, 0)
     end, *_ = run_ticks(rig.plant, firmware, clock, seed, inputs, orders, start, np.zeros(whole + 2), plain)
     guarded = np.zeros((ticks, len(FAULT_CHANNELS)))
-    judge = Judge(300.0, 330.0, 10.0, 1.0, rig.plant.artery, rig.plant.tissue.transmission, 0)
+    judge = Judge(300.0, 330.0, 10.0, 1.0, rig.plant.artery, rig.plant.tissue.transmission, 0, 15.0)
     sums, first = new_tally()
     after, *_ = run_guarded_ticks(
         rig.plant, firmware, guards or armed(rig.guards, rig.plant, rig.stage), NONE, judge, clock, 20, seed, inputs,
