@@ -136,6 +136,10 @@ class OutputFolder:
         for name, draw in figures.items():
             self._write(f"{name}.png", partial(save, draw()))
 
+    def write(self, name: str, write: Callable[[Path], Any]) -> None:
+        """A file that `write` fills when it is given a path."""
+        self._write(name, write)
+
     def _write(self, name: str, write: Callable[[Path], Any]) -> None:
         self.written.append(name)  # first, so that it is cleared away should the writing fail halfway
         path = self.path / name
