@@ -133,7 +133,7 @@ def faults(
     names: Annotated[
         str | None, typer.Option("--faults", help="Failures, separated by commas; NAME:0.5 for half its severity.")
     ] = None,
-    listing: Annotated[bool, typer.Option("--list", help="List the catalogue and the protections, run nothing.")] = False,
+    listing: Annotated[bool, typer.Option("--list", help="List failures and protections, run nothing.")] = False,
     fingers: Annotated[
         int | None, typer.Option(**WHOLE, help="Virtual fingers. Default: 4, with --full 200.")
     ] = None,

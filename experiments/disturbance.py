@@ -8,8 +8,6 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-
-
 from plant.assembly import Plant
 from plant.declare import inlined
 from plant.noise import NOISE_CHANNELS, gaussian, uniform

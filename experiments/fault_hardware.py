@@ -89,6 +89,8 @@ def pump_stopped(case: Case, severity: float) -> Case:
 
 def _narrowed(case: Case, factor: float) -> Case:
     tube = case.plant.tube
+    if isinstance(tube, NoTube):
+        return case
     return part_changed(
         case, "tube", inertance_factor=tube.inertance_factor * factor,
         loss_factor=tube.loss_factor * factor * min(factor, LOSS_MOST),

@@ -51,6 +51,9 @@ class Limits(NamedTuple):
     patience_s: float = 15.0
 
 
+USUAL_TIMES, USUAL_LIMITS = Times(), Limits()
+
+
 class Outcome(NamedTuple):
     """One run: its figures (see FIGURES), when each layer first acted (−1: never), and whether it diverged."""
 
@@ -168,8 +171,8 @@ def set_point_of(rig: Rig, inputs: Inputs) -> tuple[float, float, float]:
 
 
 def make_bench(
-    rig: Rig, finger: Finger, stranger: Finger, phase: int = 0, times: Times = Times(), limits: Limits = Limits(),
-    seed: int = 1,
+    rig: Rig, finger: Finger, stranger: Finger, phase: int = 0, times: Times = USUAL_TIMES,
+    limits: Limits = USUAL_LIMITS, seed: int = 1,
 ) -> Bench:
     """A bench for one finger and one onset; `phase` numbers the onsets, each at a random point of a beat.
 

@@ -98,7 +98,7 @@ def unit_rows(setting: Setting, finger: int, phase: int) -> tuple[Samples, str]:
         return np.zeros((0, WIDTH)), str(error)
     if bench.trouble:
         return np.zeros((0, WIDTH)), f"{', '.join(bench.trouble)} before any failure"
-    rows = [row for i, _ in enumerate(faults) for row in fault_rows(bench, faults, setting, (finger, phase, i, -1))]
+    rows = [row for i, fault in enumerate(faults) for row in fault_rows(bench, fault, setting, (finger, phase, i, -1))]
     if setting.pairs:
         for i, one in enumerate(faults):
             for j in range(i + 1, len(faults)):
@@ -108,9 +108,10 @@ def unit_rows(setting: Setting, finger: int, phase: int) -> tuple[Samples, str]:
     return np.array(rows), ""
 
 
-def fault_rows(bench: Bench, faults: list[Fault], setting: Setting, key: tuple[int, int, int, int]) -> Iterator[Samples]:
+def fault_rows(
+    bench: Bench, fault: Fault, setting: Setting, key: tuple[int, int, int, int]
+) -> Iterator[Samples]:
     """The run of one failure with all protection, then without each of them."""
-    fault = faults[key[2]]
     whole, _ = bench.run(fault)
     yield as_row(key, NONE_LOST, whole)
     if fault.kind == PHYSIOLOGY:

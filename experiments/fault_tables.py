@@ -10,11 +10,9 @@ from numpy.typing import NDArray
 
 from experiments.fault_case import PHYSIOLOGY, Fault
 from experiments.fault_limits import BREAKS, CAUTION
-from experiments.fault_study import KEYS, NONE_LOST, Study
+from experiments.fault_study import KEYS, Study
 from experiments.guards import PROTECTIONS
 from experiments.tally import FIGURES, LAYERS
-
-UNITS = {"mmHg": "mmHg", "s": "s"}
 
 
 class Summary(NamedTuple):
@@ -40,25 +38,33 @@ class Summary(NamedTuple):
     broken_runs: int
 
 
-def selected(study: Study, fault: int, lost: str = "", second: int = -1) -> NDArray[np.bool_]:
-    """Rows of one failure (or pair) with one protection taken away, or none."""
-    gone = float(PROTECTIONS.index(lost)) if lost else NONE_LOST
-    return np.asarray(
-        (study.column("fault") == fault) & (study.column("second") == second) & (study.column("lost") == gone)
-    )
+Groups = dict[tuple[int, int, str], NDArray[np.intp]]  # rows of (fault, second or −1, protection lost or "")
+Table = dict[tuple[int, str], Summary]  # by fault and protection lost
 
 
-def summarise(study: Study, fault: int, lost: str = "") -> Summary | None:
-    """Summary of one failure; None when there is no such run."""
-    rows = selected(study, fault, lost)
-    if not np.any(rows):
-        return None
+def groups(study: Study) -> Groups:
+    """Rows of each failure (or pair) with each protection taken away, or none."""
+    found: dict[tuple[int, int, str], list[int]] = {}
+    keys = zip(*(study.column(name).astype(int) for name in ("fault", "second", "lost")), strict=True)
+    for i, (fault, second, lost) in enumerate(keys):
+        found.setdefault((int(fault), int(second), PROTECTIONS[lost] if lost >= 0 else ""), []).append(i)
+    return {key: np.array(rows, np.intp) for key, rows in found.items()}
+
+
+def summary_table(study: Study) -> Table:
+    """A summary of every failure with all protection, and without each that was taken away."""
+    return {(fault, lost): summarise(study, rows, fault, lost)
+            for (fault, second, lost), rows in groups(study).items() if second < 0}
+
+
+def summarise(study: Study, rows: NDArray[np.intp], fault: int, lost: str) -> Summary:
+    """Summary of the rows of one failure."""
     figure = {name: study.column(name)[rows] for name in FIGURES}
     detected = figure["detected_s"]
     seen = detected >= 0.0
     breaks = study.breaks[rows]
     return Summary(
-        study.faults[fault], lost, int(np.sum(rows)), float(np.max(figure["highest_mmHg"])),
+        study.faults[fault], lost, len(rows), float(np.max(figure["highest_mmHg"])),
         float(np.max(figure["above_normal_s"])), float(np.max(figure["above_fault_s"])),
         float(np.max(figure["integral_mmHg_s"])), float(np.mean(seen & (detected <= study.setting.limits.detect_s))),
         float(np.median(detected[seen])) if np.any(seen) else np.nan,
@@ -78,7 +84,7 @@ def _slowest(start_s: NDArray[np.float64], below_s: NDArray[np.float64], study: 
     return float(np.max(np.where(below_s[judged] < 0.0, np.inf, below_s[judged])))
 
 
-def first_layer(study: Study, rows: NDArray[np.bool_]) -> str:
+def first_layer(study: Study, rows: NDArray[np.intp]) -> str:
     """The layer that acted first in most of the runs; the dump valve counts when nobody told it to open."""
     times = np.stack([study.column(name)[rows] for name in LAYERS], axis=1)
     times = np.where(times < 0.0, np.inf, times)
@@ -94,35 +100,31 @@ def first_layer(study: Study, rows: NDArray[np.bool_]) -> str:
     return LAYERS[int(np.argmax(np.bincount(first[acted], minlength=len(LAYERS))))]
 
 
-def summaries(study: Study, lost: str = "") -> list[Summary]:
+def summaries(table: Table, lost: str = "") -> list[Summary]:
     """Summaries of all failures with all protection, or without one."""
-    found = (summarise(study, i, lost) for i in range(len(study.faults)))
-    return [summary for summary in found if summary is not None]
+    return [summary for (_, gone), summary in sorted(table.items()) if gone == lost]
 
 
-def single_points(study: Study) -> list[Summary]:
-    """Failures that break a limit once one protection is gone, though they do not, or not that one, with all of them."""
+def single_points(table: Table) -> list[Summary]:
+    """Failures that break a limit once one protection is gone, which they keep with all of them in place."""
     found = []
-    for i in range(len(study.faults)):
-        whole = summarise(study, i)
-        for name in study.setting.protections:
-            bare = summarise(study, i, name)
-            if bare is not None and whole is not None and set(bare.breaks) - set(whole.breaks):
-                found.append(bare._replace(breaks=tuple(b for b in bare.breaks if b not in whole.breaks)))
+    for (fault, lost), bare in sorted(table.items()):
+        new = tuple(name for name in bare.breaks if name not in table[fault, ""].breaks)
+        if lost and new:
+            found.append(bare._replace(breaks=new))
     return found
 
 
-def pair_breaks(study: Study) -> list[tuple[str, str, tuple[str, ...], int]]:
+def pair_breaks(study: Study, table: Table) -> list[tuple[str, str, tuple[str, ...], int]]:
     """Pairs of failures that break a limit which neither breaks alone: names, limits, runs."""
     found = []
-    for j in sorted(set(study.column("second")[study.column("second") >= 0].astype(int))):
-        for i in range(j):
-            rows = selected(study, i, second=j)
-            alone = {b for k in (i, j) for s in [summarise(study, k)] if s is not None for b in s.breaks}
-            both = [name for b, name in enumerate(BREAKS) if np.any(study.breaks[rows][:, b]) and name not in alone]
+    for (i, j, _), rows in sorted(groups(study).items()):
+        if j >= 0:
+            alone = {*table[i, ""].breaks, *table[j, ""].breaks}
+            hits = study.breaks[rows]
+            both = tuple(name for b, name in enumerate(BREAKS) if np.any(hits[:, b]) and name not in alone)
             if both:
-                runs = int(np.sum(np.any(study.breaks[rows], axis=1)))
-                found.append((study.faults[i].name, study.faults[j].name, tuple(both), runs))
+                found.append((study.faults[i].name, study.faults[j].name, both, int(np.sum(np.any(hits, axis=1)))))
     return found
 
 
@@ -130,13 +132,13 @@ def _time(value: float) -> str:
     return "–" if np.isnan(value) else "never" if np.isinf(value) else f"{value:.2f}"
 
 
-def fault_lines(study: Study) -> list[str]:
+def fault_lines(study: Study, table: Table) -> list[str]:
     """The tables for people."""
-    limits, rows = study.setting.limits, summaries(study)
+    limits, rows = study.setting.limits, summaries(table)
     failures = [s for s in rows if s.fault.kind != PHYSIOLOGY]
     lines = [
-        f"rig {study.setting.rig}: {len(failures)} failures, {len(study.names)} fingers, {study.setting.phases} onset(s) "
-        f"each, {len(study.rows)} runs of which {int(np.sum(study.column('copied')))} follow from others", "",
+        f"rig {study.setting.rig}: {len(failures)} failures, {len(study.names)} fingers, {study.setting.phases} "
+        f"onset(s) each, {len(study.rows)} runs of which {int(np.sum(study.column('copied')))} follow from others", "",
         f"{'with all protection':<25}{'highest':>8}{'> ' + format(limits.normal_mmHg, '.0f'):>7}{'detected':>9}"
         f"{'slowest':>8}{'in ' + format(limits.detect_s, 'g') + ' s':>8}{'<20':>7}{'<15':>7}  {'caught first by':<17}"
         f"{'unseen wrong':>15}",
@@ -146,7 +148,8 @@ def fault_lines(study: Study) -> list[str]:
         verdict = f"  BREAKS {', '.join(s.breaks)} ({s.broken_runs} of {s.runs})" if s.breaks else ""
         lines.append(
             f"{s.fault.name:<25}{s.highest_mmHg:>8.0f}{s.above_normal_s:>7.2f}{_time(s.detected_median_s):>9}"
-            f"{_time(s.detected_worst_s):>8}{100 * s.detected_share:>8.0f}{_time(s.vent_20_s):>7}{_time(s.vent_15_s):>7}"
+            f"{_time(s.detected_worst_s):>8}{100 * s.detected_share:>8.0f}{_time(s.vent_20_s):>7}"
+            f"{_time(s.vent_15_s):>7}"
             f"  {s.caught_by or 'nothing':<17}{s.wrong_mmHg:>9.0f}{s.wrong_s:>6.1f}{verdict}"
         )
     if failures:
@@ -159,14 +162,15 @@ def fault_lines(study: Study) -> list[str]:
         alarms = {s.fault.name: s.broken_runs for s in people if s.breaks}
         runs = sum(s.runs for s in people)
         hours = runs * study.setting.after_s / 3600.0
-        lines.append(f"physiology: {sum(alarms.values())} false alarms in {runs} runs, {hours:.2f} finger-hours"
-                     + (f": {alarms}" if alarms else ""))
-    lines += ["", "not contained with all protection: " + (", ".join(s.fault.name for s in failures if s.breaks) or "none")]
-    points = single_points(study)
+        which = f": {alarms}" if alarms else ""
+        lines.append(f"physiology: {sum(alarms.values())} false alarms in {runs} runs, {hours:.2f} finger-hours{which}")
+    loose = ", ".join(s.fault.name for s in failures if s.breaks)
+    lines += ["", f"not contained with all protection: {loose or 'none'}"]
+    points = single_points(table)
     lines += ["", "single points of failure: without this protection, this failure breaks a limit that it keeps with it"]
     lines += [f"  {s.lost:<17}{s.fault.name:<26}{', '.join(s.breaks)}: {_what(s)}"
               for s in sorted(points, key=lambda s: s.lost)] or ["  none"]
-    pairs = pair_breaks(study)
+    pairs = pair_breaks(study, table)
     if study.setting.pairs:
         lines += ["", "pairs of failures that break a limit which neither breaks alone"]
         lines += [f"  {a} + {b}: {', '.join(what)} ({runs} runs)" for a, b, what, runs in pairs] or ["  none"]
@@ -188,22 +192,22 @@ def _what(summary: Summary) -> str:
     return f"{'; '.join(parts)} ({summary.broken_runs} of {summary.runs} runs)"
 
 
-def fault_json(study: Study) -> dict[str, Any]:
+def fault_json(study: Study, table: Table) -> dict[str, Any]:
     """Everything but the single runs, as plain data."""
 
     def plain(s: Summary) -> dict[str, Any]:
-        fields = s._asdict() | {"fault": s.fault.name, "item": s.fault.item, "mode": s.fault.mode,
+        return s._asdict() | {"fault": s.fault.name, "item": s.fault.item, "mode": s.fault.mode,
                                 "severity": s.fault.severity, "kind": s.fault.kind, "breaks": list(s.breaks)}
-        return fields
 
     return {
         "rig": study.setting.rig, "settings": list(study.setting.settings), "limits": study.setting.limits._asdict(),
         "fingers": list(study.names), "phases": study.setting.phases, "seconds": study.setting.after_s,
-        "runs": len(study.rows), "failures": [plain(s) for s in summaries(study)],
-        "without": {name: [plain(s) for s in summaries(study, name)] for name in study.setting.protections},
-        "not_contained": [s.fault.name for s in summaries(study) if s.breaks],
-        "single_points": [plain(s) for s in single_points(study)],
-        "pairs": [{"faults": [a, b], "breaks": list(what), "runs": runs} for a, b, what, runs in pair_breaks(study)],
+        "runs": len(study.rows), "failures": [plain(s) for s in summaries(table)],
+        "without": {name: [plain(s) for s in summaries(table, name)] for name in study.setting.protections},
+        "not_contained": [s.fault.name for s in summaries(table) if s.breaks],
+        "single_points": [plain(s) for s in single_points(table)],
+        "pairs": [{"faults": [a, b], "breaks": list(what), "runs": runs}
+                  for a, b, what, runs in pair_breaks(study, table)],
         "left_out": list(study.unheld), "limits_note": CAUTION,
     }
 

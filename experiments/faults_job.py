@@ -4,11 +4,18 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
-from experiments.fault_catalogue import CATALOGUE
 from experiments.fault_case import PHYSIOLOGY
+from experiments.fault_catalogue import CATALOGUE
 from experiments.fault_limits import load_fault_limits
 from experiments.fault_study import Setting, fault_text, fingerprint, prepare, run_study
-from experiments.fault_tables import fault_json, fault_lines, summaries, write_runs_csv, write_runs_netcdf
+from experiments.fault_tables import (
+    fault_json,
+    fault_lines,
+    summaries,
+    summary_table,
+    write_runs_csv,
+    write_runs_netcdf,
+)
 from experiments.figures_faults import fault_matrix
 from experiments.guards import PROTECTIONS
 from experiments.jobs import LARGEST_SEED, bounded, progress_bar
@@ -26,7 +33,7 @@ def faults_job(
     settings: list[str] | None, out: Path | None, as_json: bool,
 ) -> int:
     """0 when no failure breaks a limit with all protection in place and no physiology trips one, 1 otherwise."""
-    from experiments.population import GROUPS
+    from experiments.spreads import GROUPS
 
     bounded("--seconds", seconds, 2.0, 600.0, "s")
     bounded("--seed", seed, 0, LARGEST_SEED)
@@ -47,7 +54,8 @@ def faults_job(
         chunks = folder.path / f"faults-{fingerprint(setting)}.chunks" if folder else None
         with progress_bar("failures", as_json) as progress:
             study = run_study(setting, chunks, workers, progress)
-        document = fault_json(study) | provenance(seed)
+        table = summary_table(study)
+        document = fault_json(study, table) | provenance(seed)
         if folder:
             folder.write_json("faults.json", document)
             folder.write("faults.csv", lambda path: write_runs_csv(path, study))
@@ -55,14 +63,14 @@ def faults_job(
                           "seed": str(seed), "cuffloop": document["provenance"]["cuffloop"],
                           "caution": document["caution"]}
             folder.write("faults.nc", lambda path: write_runs_netcdf(path, study, attributes))
-            folder.write_figures({"faults": lambda: fault_matrix(study)})
+            folder.write_figures({"faults": lambda: fault_matrix(study, table)})
     if chunks is not None:
         shutil.rmtree(chunks, ignore_errors=True)  # everything in it is in the result now
     if as_json:
         print_json(document)
     else:
-        print_lines(fault_lines(study), folder)
-    return 1 if any(s.breaks for s in summaries(study)) else 0
+        print_lines(fault_lines(study, table), folder)
+    return 1 if any(s.breaks for s in summaries(table)) else 0
 
 
 def catalogue_lines() -> list[str]:

@@ -6,12 +6,12 @@ from typing import Any
 from experiments.fault_case import PHYSIOLOGY
 from experiments.fault_limits import PRESSURE, TIME, VENT, WRONG
 from experiments.fault_study import Study
-from experiments.fault_tables import Summary, summarise
+from experiments.fault_tables import Summary, Table
 from experiments.figure_style import AMBER, GREY, ORANGE, SKY, VIOLET, new_figure, stamp
 
 OUTCOMES: tuple[tuple[str, str, str], ...] = (  # word, colour, mark, from best to worst
     ("kept, detected", "#E4EEF5", ""), ("kept, unnoticed by some", SKY, "u"), ("wrong reading unnoticed", VIOLET, "W"),
-    ("does not empty in time", AMBER, "V"), ("above the pressure limit", ORANGE, "P"),
+    ("does not empty in time", AMBER, "V"), ("pressure above a limit", ORANGE, "P"),
 )
 
 
@@ -26,8 +26,8 @@ def outcome_of(summary: Summary) -> int:
     return 1 if summary.undetected else 0
 
 
-def fault_matrix(study: Study) -> Any:
-    """Matrix failure × protection taken away. A cell without a mark keeps all limits and is always detected."""
+def fault_matrix(study: Study, table: Table) -> Any:
+    """Matrix failure × protection taken away. Where that changes nothing a cell is pale and has no mark."""
     from matplotlib.patches import Patch, Rectangle
 
     rows = [i for i, fault in enumerate(study.faults) if fault.kind != PHYSIOLOGY]
@@ -36,14 +36,15 @@ def fault_matrix(study: Study) -> Any:
     axes = figure.subplots()
     for y, fault in enumerate(rows):
         for x, lost in enumerate(columns):
-            found = summarise(study, fault, lost)
-            if found is None:
+            if (fault, lost) not in table:
                 continue
-            word = outcome_of(found)
-            _, colour, mark = OUTCOMES[word]
+            outcome = outcome_of(table[fault, lost])
+            _, colour, mark = OUTCOMES[outcome]
+            same = bool(lost) and outcome == outcome_of(table[fault, ""])
             left = x if x == 0 else x + 0.4  # a gap beside the column with everything in place
-            axes.add_patch(Rectangle((left, y), 1, 1, facecolor=colour, edgecolor="white", linewidth=1.2))
-            if mark:
+            axes.add_patch(Rectangle((left, y), 1, 1, facecolor=colour, edgecolor="white", linewidth=1.2,
+                                     alpha=0.25 if same else 1.0))
+            if mark and not same:
                 axes.text(left + 0.5, y + 0.54, mark, ha="center", va="center", fontsize=7.5, weight="bold",
                           color="black")
     axes.set_xlim(0, len(columns) + 0.4)
@@ -62,6 +63,7 @@ def fault_matrix(study: Study) -> Any:
         side.set_visible(False)
     handles = [Patch(facecolor=colour, edgecolor=GREY, linewidth=0.5, label=f"{mark}  {word}".strip())
                for word, colour, mark in OUTCOMES]
+    handles.append(Patch(facecolor=GREY, alpha=0.2, label="pale: as with all in place"))
     figure.legend(handles=handles, loc="outside lower left", ncols=3, frameon=False, fontsize=8)
     figure.suptitle(f"{study.setting.rig}: worst outcome of each failure over {len(study.names)} fingers", fontsize=11)
     stamp(figure)

@@ -26,10 +26,10 @@ from controller.protection import (
 )
 from controller.watched import Watched
 from experiments.coupled import (
-    CEILING_mmHg,
     CHANNELS,
     DIVERGED,
     RUNNING,
+    CEILING_mmHg,
     Clock,
     Inputs,
     Orders,
@@ -99,7 +99,8 @@ def guarded_start(plant: PlantState) -> GuardedRun:
     """A run at its start, from a plant at rest."""
     return GuardedRun(
         GuardedState(plant, 0.0), FirmwareState(initial_control(), 0.0, FILL),
-        Processor(initial_protection(), 0.0, 0.0, 0, False, 0.0, 0.0), idle_switch(), fed_watchdog(), 0.0, False, 0.0, 0,
+        Processor(initial_protection(), 0.0, 0.0, 0, False, 0.0, 0.0), idle_switch(), fed_watchdog(),
+        0.0, False, 0.0, 0,
     )
 
 
@@ -171,6 +172,7 @@ def run_guarded_ticks(
         runs = runs and not lost
 
         # the processor
+        before = processor.protection.fallback
         order = order_now(orders, k, fault, processor, slope)
         previous = pending[(tick + ring - 1) % ring]
         new_control, command, terms, limited = firmware_tick(firmware, control, order, light, reading)
@@ -182,9 +184,9 @@ def run_guarded_ticks(
                 late += 1.0
             clamped = processor.clamped_s + period if order.mode == CLAMP else 0.0
             seen = Watched(
-                period, order.mode, clamped, reading, second, state.supply_mmHg, light, order.set_point, slope, terms.error_mmHg,
-                control.command, achieved_demand(firmware.stage, control.command, reading), limited, late,
-                switch.tripped or watchdog.expired,
+                period, order.mode, clamped, reading, second, state.supply_mmHg, light, order.set_point, slope,
+                terms.error_mmHg, control.command, achieved_demand(firmware.stage, control.command, reading), limited,
+                late, switch.tripped or watchdog.expired,
             )
             processor = look(guards.protection, processor, seen, light, reading, boot, forgetful)
             control = new_control
@@ -218,25 +220,25 @@ def run_guarded_ticks(
         since = (tick - judge.onset_tick) * period
         shown = processor.reading_mmHg
         warned = released or processor.protection.fallback != NORMAL or not powered
-        if tick >= judge.onset_tick:
-            if released or not powered:
-                if sums[VENT_START] < 0.0:
-                    sums[VENT_START] = since
-            if not vented or sums[VENT_START] == since:
-                note_detectors(first, processor.protection.fired if runs else 0, since)
-            if relief_open or whole.lift > 1e-6:
-                note(first, RELIEF, since)
-            if not held:
-                note(first, DUMP, since)
-            if switch.tripped:
-                note(first, SWITCH, since)
-            if watchdog.expired:
-                note(first, WATCHDOG, since)
+        acting = max(since, 0.0)  # what acts before the onset counts as acting at it
+        if before != VENTED and runs:
+            note_detectors(first, processor.protection.fired, acting)
+        if relief_open or whole.lift > 1e-6:
+            note(first, RELIEF, acting)
+        if not held:
+            note(first, DUMP, acting)
+        if switch.tripped:
+            note(first, SWITCH, acting)
+        if watchdog.expired:
+            note(first, WATCHDOG, acting)
+        if since >= 0.0:
+            if (released or not powered) and sums[VENT_START] < 0.0:
+                sums[VENT_START] = since
             if warned and sums[DETECTED] < 0.0:
                 sums[DETECTED] = since
-            add_pressure(sums, judge, state.cuff_mmHg, since, period)
             trusted = not warned and order.mode == CLAMP
             add_display(sums, judge, shown, trusted, around.arterial_mmHg, around.tone, period)
+        add_pressure(sums, judge, state.cuff_mmHg, since, period)
 
         # valve and plant
         age = clock.whole_ticks + fault.late_ticks

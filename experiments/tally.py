@@ -15,7 +15,7 @@ from plant.declare import inlined
 
 LAYERS = (*DETECTORS, "relief", "dump_valve", "pressure_switch", "watchdog")
 RELIEF, DUMP, SWITCH, WATCHDOG = range(len(DETECTORS), len(LAYERS))
-FIGURES = (  # of a run, from the onset of the fault on
+FIGURES = (  # of a run: pressures from its first tick, times and display from the onset of the fault
     "highest_mmHg", "above_normal_s", "above_fault_s", "integral_mmHg_s", "detected_s", "vent_start_s", "below_20_s",
     "below_15_s", "wrong_s", "wrong_longest_s", "wrong_mmHg", "lowest_mmHg",
 )
@@ -34,7 +34,7 @@ class Judge(NamedTuple):
     mean_s: float  # over which that distance is averaged
     artery: Artery  # of the finger without any fault
     transmission: float  # share of cuff pressure at the artery without any fault
-    onset_tick: int  # from which on everything counts
+    onset_tick: int  # from which on times and display count
     patience_s: float  # how long an emptying cuff is waited for
 
 
