@@ -167,7 +167,7 @@ def fault_lines(study: Study, table: Table) -> list[str]:
     loose = ", ".join(s.fault.name for s in failures if s.breaks)
     lines += ["", f"not contained with all protection: {loose or 'none'}"]
     points = single_points(table)
-    lines += ["", "single points of failure: without this protection, this failure breaks a limit that it keeps with it"]
+    lines += ["", "single points of failure: without the protection, the failure breaks a limit that it keeps with it"]
     lines += [f"  {s.lost:<17}{s.fault.name:<26}{', '.join(s.breaks)}: {_what(s)}"
               for s in sorted(points, key=lambda s: s.lost)] or ["  none"]
     pairs = pair_breaks(study, table)
