@@ -31,8 +31,8 @@ NOTHING = {}
 CASES = {  # name: step, part, start, what makes it fire, and what is just not enough
     "limit": (pressure_limit_step, PressureLimit(), LimitState(0.0, False), lambda k: {"reading_mmHg": 285.0},
               lambda k: {"reading_mmHg": 285.0 if k % 30 else 90.0}),
-    "rate": (pressure_rate_step, PressureRate(), RateState(90.0, 0.0, False), lambda k: {"reading_mmHg": 90.0 + 9.0 * k},
-             lambda k: {"reading_mmHg": 90.0 + 4.0 * k}),
+    "rate": (pressure_rate_step, PressureRate(), RateState(90.0, 0.0, False),
+             lambda k: {"reading_mmHg": 90.0 + 9.0 * k}, lambda k: {"reading_mmHg": 90.0 + 4.0 * k}),
     "falling rate": (pressure_rate_step, PressureRate(), RateState(90.0, 0.0, False),
                      lambda k: {"reading_mmHg": 90.0 - 9.0 * k}, lambda k: {"reading_mmHg": 90.0 - 4.0 * k}),
     "rate while filling": (pressure_rate_step, PressureRate(), RateState(90.0, 0.0, False),

@@ -1,0 +1,25 @@
+"""The matrix: a cell for each pair, its mark the worst outcome, pale where nothing changes."""
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
+from test_fault_tables import study  # noqa: F401
+
+from experiments.fault_tables import summary_table
+from experiments.figures_faults import OUTCOMES, fault_matrix, outcome_of
+
+
+def test_worse_is_later(study):  # noqa: F811
+    table = summary_table(study)
+    assert outcome_of(table[0, ""]) == 0 and outcome_of(table[0, "relief"]) == 4 and outcome_of(table[1, ""]) == 2
+    assert outcome_of(table[0, ""]._replace(breaks=("vent",))) == 3
+    assert outcome_of(table[0, ""]._replace(undetected=1)) == 1
+
+
+def test_marks_stand_where_something_is_broken(study):  # noqa: F811
+    axes = fault_matrix(study, summary_table(study)).axes[0]
+    marks = [t.get_text() for t in axes.texts]
+    assert marks == ["P", "W"], "one without the relief valve, one with everything; none twice, none for the cough"
+    assert len(axes.patches) == 4
+    assert [t.get_text() for t in axes.get_yticklabels()] == ["valve stuck open", "emitter out"]
+    assert len({colour for _, colour, _ in OUTCOMES}) == len({mark for *_, mark in OUTCOMES}) == len(OUTCOMES)
