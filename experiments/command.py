@@ -144,6 +144,9 @@ def faults(
     without: Annotated[
         str | None, typer.Option(help="Protections to take away in turn, separated by commas; 'none'. Default: each.")
     ] = None,
+    stories: Annotated[
+        float, typer.Option(**NUMBER, help="Also every scenario for so many minutes, in search of false alarms.")
+    ] = 0.0,
     seconds: Annotated[float, typer.Option(**NUMBER, help="How long to look after the onset [s].")] = 36.0,
     requirements: Annotated[
         Path | None, typer.Option(help="Fault requirements file (.toml). Default: the shipped one.")
@@ -163,8 +166,8 @@ def faults(
         print("\n".join(catalogue_lines()))
         raise typer.Exit(0)
     raise typer.Exit(
-        faults_job(rig, names, fingers, phases, group, pairs, full, without, seconds, requirements, workers, seed,
-                   setting, out, as_json)
+        faults_job(rig, names, fingers, phases, group, pairs, full, without, stories, seconds, requirements, workers,
+                   seed, setting, out, as_json)
     )
 
 

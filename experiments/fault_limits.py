@@ -61,13 +61,15 @@ def broken(
 ) -> NDArray[np.bool_]:
     """Which runs break which limits, shape (runs, BREAKS).
 
-    A cuff that began to vent too late for the run to show its end is given the benefit of the doubt.
+    A cuff that began to vent too late for the run to show its end is given the benefit of the doubt. An alarm is false
+    when nothing has failed and what was shown until then was right.
     """
     start = figures["vent_start_s"]
     below = figures["below_15_s" if limits.vent_mmHg == 15.0 else "below_20_s"]
     judged = (start >= 0.0) & (start <= after_s - limits.vent_s)
+    right = figures["wrong_at_alarm_mmHg"] <= limits.wrong_mmHg
     late = (below < 0.0) | (below > limits.vent_s)
     return np.stack([
         figures["highest_mmHg"] > limits.fault_mmHg, figures["above_normal_s"] > limits.above_normal_s, judged & late,
-        (figures["wrong_longest_s"] > limits.wrong_s) & ~physiology, physiology & (figures["detected_s"] >= 0.0),
+        (figures["wrong_longest_s"] > limits.wrong_s) & ~physiology, physiology & (figures["detected_s"] >= 0.0) & right,
     ], axis=1)

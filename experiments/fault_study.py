@@ -22,6 +22,7 @@ from experiments.fault_case import PHYSIOLOGY, Fault
 from experiments.fault_catalogue import find_faults
 from experiments.fault_limits import BREAKS, FaultLimits, broken
 from experiments.fault_run import Bench, Limits, Outcome, Times, make_bench
+from experiments.fault_stories import RIGHTLY, Story, story_faults, tell
 from experiments.guards import PROTECTIONS, without
 from experiments.output import whole_file
 from experiments.population import sample_fingers
@@ -30,7 +31,7 @@ from experiments.tally import FIGURES, LAYERS
 from plant.errors import InputError
 
 Samples = NDArray[np.float64]
-KEYS = ("finger", "phase", "fault", "second", "lost", "copied", "diverged")  # of a row, before figures and layers
+KEYS = ("finger", "phase", "fault", "second", "lost", "copied", "diverged", "lasted_s")  # of a row, before figures
 NONE_LOST = -1.0
 WIDTH = len(KEYS) + len(FIGURES) + len(LAYERS)
 MOST_FINGERS, MOST_PHASES = 20_000, 100
@@ -50,6 +51,7 @@ class Setting(NamedTuple):
     protections: tuple[str, ...]  # each taken away in turn
     after_s: float
     limits: FaultLimits
+    story: Story | None = None  # scenarios as well
 
 
 class Study(NamedTuple):
@@ -65,6 +67,11 @@ class Study(NamedTuple):
     def column(self, name: str) -> Samples:
         """One column of the rows, by its name in KEYS or FIGURES, or a layer's."""
         return np.asarray(self.rows[:, (*KEYS, *FIGURES, *LAYERS).index(name)])
+
+
+def is_person(fault: Fault) -> bool:
+    """Whether an alarm would be a false one."""
+    return fault.kind == PHYSIOLOGY and fault.name.removeprefix("scenario_") not in RIGHTLY
 
 
 def fault_text(fault: Fault) -> str:
@@ -99,6 +106,11 @@ def unit_rows(setting: Setting, finger: int, phase: int) -> tuple[Samples, str]:
     if bench.trouble:
         return np.zeros((0, WIDTH)), f"{', '.join(bench.trouble)} before any failure"
     rows = [row for i, fault in enumerate(faults) for row in fault_rows(bench, fault, setting, (finger, phase, i, -1))]
+    if setting.story is not None:
+        for i, story in enumerate(story_faults(setting.story), len(faults)):
+            name = story.name.removeprefix("scenario_")
+            outcome, lasted = tell(rig, people[finger], name, setting.story, bench.seed, limits)
+            rows.append(as_row((finger, phase, i, -1), NONE_LOST, outcome, lasted=lasted))
     if setting.pairs:
         for i, one in enumerate(faults):
             for j in range(i + 1, len(faults)):
@@ -122,9 +134,11 @@ def fault_rows(
         yield as_row(key, float(PROTECTIONS.index(name)), outcome, copied=not acted)
 
 
-def as_row(key: tuple[int, int, int, int], lost: float, outcome: Outcome, copied: bool = False) -> Samples:
-    """One run as numbers."""
-    return np.array([*key, lost, float(copied), float(outcome.diverged), *(outcome.figures[f] for f in FIGURES),
+def as_row(
+    key: tuple[int, int, int, int], lost: float, outcome: Outcome, copied: bool = False, lasted: float = -1.0
+) -> Samples:
+    """One run as numbers; how long it lasted [s] is told of scenarios, −1 of others."""
+    return np.array([*key, lost, float(copied), float(outcome.diverged), lasted, *(outcome.figures[f] for f in FIGURES),
                      *(outcome.acted[name] for name in LAYERS)])
 
 
@@ -170,10 +184,11 @@ def run_study(
     rows = np.concatenate([found[unit][0].reshape(-1, WIDTH) for unit in units])
     people = sample_fingers(setting.fingers, setting.group, setting.seed)
     unheld = [f"{people[f].name}: {found[f, p][1]}" for f, p in units if found[f, p][1]]
+    faults = [*faults, *(story_faults(setting.story) if setting.story is not None else [])]
     study = Study(setting, tuple(faults), rows, np.zeros((len(rows), len(BREAKS)), bool),
                   tuple(f.name for f in people), tuple(unheld))
     figures = {name: study.column(name) for name in FIGURES}
-    person = np.array([faults[int(i)].kind == PHYSIOLOGY for i in study.column("fault")], bool)
+    person = np.array([is_person(faults[int(i)]) for i in study.column("fault")], bool)
     return study._replace(breaks=broken(setting.limits, figures, person, setting.after_s))
 
 

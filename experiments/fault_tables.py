@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from experiments.fault_case import PHYSIOLOGY, Fault
 from experiments.fault_limits import BREAKS, CAUTION
-from experiments.fault_study import KEYS, Study
+from experiments.fault_study import KEYS, Study, is_person
 from experiments.guards import PROTECTIONS
 from experiments.tally import FIGURES, LAYERS
 
@@ -128,6 +128,20 @@ def pair_breaks(study: Study, table: Table) -> list[tuple[str, str, tuple[str, .
     return found
 
 
+def person_hours(study: Study) -> float:
+    """Finger-hours in which nothing may trip."""
+    person = np.array([is_person(study.faults[int(i)]) for i in study.column("fault")], bool)
+    lasted = study.column("lasted_s")[person]
+    return float(np.sum(np.where(lasted < 0.0, study.setting.after_s, lasted))) / 3600.0
+
+
+def rate_bound(count: int, hours: float, confidence: float = 0.95) -> float:
+    """Upper confidence bound of a rate [1/h] after `count` events in `hours`: exact Poisson (Garwood 1936)."""
+    from scipy.special import gammaincinv
+
+    return float(gammaincinv(count + 1, confidence)) / hours if hours > 0.0 else np.inf
+
+
 def _time(value: float) -> str:
     return "–" if np.isnan(value) else "never" if np.isinf(value) else f"{value:.2f}"
 
@@ -157,13 +171,16 @@ def fault_lines(study: Study, table: Table) -> list[str]:
         quick = sum(s.detected_share >= 0.95 for s in failures)
         lines += ["", f"detected within {limits.detect_s:g} s: {100 * share:.0f} % of all runs; "
                       f"{quick} of {len(failures)} failures on 95 % of the fingers"]
-    people = [s for s in rows if s.fault.kind == PHYSIOLOGY]
+    people = [s for s in rows if is_person(s.fault)]
     if people:
         alarms = {s.fault.name: s.broken_runs for s in people if s.breaks}
-        runs = sum(s.runs for s in people)
-        hours = runs * study.setting.after_s / 3600.0
+        runs, hours = sum(s.runs for s in people), person_hours(study)
         which = f": {alarms}" if alarms else ""
-        lines.append(f"physiology: {sum(alarms.values())} false alarms in {runs} runs, {hours:.2f} finger-hours{which}")
+        count = sum(alarms.values())
+        lines.append(f"physiology: {count} false alarms in {runs} runs, {hours:.2f} finger-hours{which}; with 95 % "
+                     f"confidence fewer than {rate_bound(count, hours):.3g} an hour")
+    lines += [f"{s.fault.name}: {s.runs - s.undetected} of {s.runs} runs warned, rightly ({s.fault.mode})"
+              for s in rows if s.fault.kind == PHYSIOLOGY and not is_person(s.fault)]
     loose = ", ".join(s.fault.name for s in failures if s.breaks)
     lines += ["", f"not contained with all protection: {loose or 'none'}"]
     points = single_points(table)
@@ -208,6 +225,8 @@ def fault_json(study: Study, table: Table) -> dict[str, Any]:
         "single_points": [plain(s) for s in single_points(table)],
         "pairs": [{"faults": [a, b], "breaks": list(what), "runs": runs}
                   for a, b, what, runs in pair_breaks(study, table)],
+        "person_hours": person_hours(study),
+        "false_alarms": sum(s.broken_runs for s in summaries(table) if is_person(s.fault)),
         "left_out": list(study.unheld), "limits_note": CAUTION,
     }
 
@@ -220,7 +239,7 @@ def write_runs_csv(path: Path, study: Study) -> None:
         writer.writerow(["finger", "phase", "fault", "second_fault", "protection_lost", "copied", "diverged", *units,
                          *(f"{name}_first [s]" for name in LAYERS), "breaks"])
         for row, breaks in zip(study.rows, study.breaks, strict=True):
-            finger, phase, fault, second, lost, copied, diverged = (int(v) for v in row[: len(KEYS)])
+            finger, phase, fault, second, lost, copied, diverged = (int(v) for v in row[: len(KEYS) - 1])
             writer.writerow([
                 study.names[finger], phase, study.faults[fault].name, study.faults[second].name if second >= 0 else "",
                 PROTECTIONS[lost] if lost >= 0 else "", copied, diverged,
@@ -237,7 +256,7 @@ def write_runs_netcdf(path: Path, study: Study, attributes: dict[str, str]) -> N
     data = {}
     for name in (*KEYS, *FIGURES):
         unit = "mmHg s" if name.endswith("_mmHg_s") else "mmHg" if name.endswith("_mmHg") else "s"
-        data[name] = ("run", study.column(name), {"units": unit if name in FIGURES else "1"})
+        data[name] = ("run", study.column(name), {"units": unit if name.endswith(("_s", "mmHg")) else "1"})
     for name in LAYERS:
         data[f"{name}_first_s"] = ("run", study.column(name), {"units": "s", "long_name": "first action; -1 never"})
     for i, name in enumerate(BREAKS):

@@ -7,6 +7,7 @@ from pathlib import Path
 from experiments.fault_case import PHYSIOLOGY
 from experiments.fault_catalogue import CATALOGUE
 from experiments.fault_limits import load_fault_limits
+from experiments.fault_stories import bounded_story
 from experiments.fault_study import Setting, fault_text, fingerprint, prepare, run_study
 from experiments.fault_tables import (
     fault_json,
@@ -16,7 +17,7 @@ from experiments.fault_tables import (
     write_runs_csv,
     write_runs_netcdf,
 )
-from experiments.figures_faults import fault_matrix
+from experiments.figures_faults import fallback_figure, fault_matrix
 from experiments.guards import PROTECTIONS
 from experiments.jobs import LARGEST_SEED, bounded, progress_bar
 from experiments.output import OutputFolder, print_json, print_lines, provenance
@@ -29,7 +30,7 @@ MOST_WORKERS = 256
 
 def faults_job(
     rig_name: str, names: str | None, fingers: int | None, phases: int, group: str, pairs: bool, full: bool,
-    taken_away: str | None, seconds: float, requirements: Path | None, workers: int | None, seed: int,
+    taken_away: str | None, stories: float, seconds: float, requirements: Path | None, workers: int | None, seed: int,
     settings: list[str] | None, out: Path | None, as_json: bool,
 ) -> int:
     """0 when no failure breaks a limit with all protection in place and no physiology trips one, 1 otherwise."""
@@ -47,7 +48,7 @@ def faults_job(
         name.strip() for name in taken_away.split(",") if name.strip() and name.strip() != "none"
     )
     setting = Setting(rig_name, tuple(settings or ()), tuple(names.split(",")) if names else (), count, phases, group,
-                      seed, pairs, protections, seconds, limits)
+                      seed, pairs, protections, seconds, limits, bounded_story(stories))
     faults, _ = prepare(setting)
     setting = setting._replace(faults=tuple(fault_text(f) for f in faults))
     with OutputFolder.open(out) as folder:
@@ -63,7 +64,7 @@ def faults_job(
                           "seed": str(seed), "cuffloop": document["provenance"]["cuffloop"],
                           "caution": document["caution"]}
             folder.write("faults.nc", lambda path: write_runs_netcdf(path, study, attributes))
-            folder.write_figures({"faults": lambda: fault_matrix(study, table)})
+            folder.write_figures({"faults": lambda: fault_matrix(study, table), "fallback": fallback_figure})
     if chunks is not None:
         shutil.rmtree(chunks, ignore_errors=True)  # everything in it is in the result now
     if as_json:

@@ -1,8 +1,9 @@
-"""The picture of a study: failures down, protection across, the outcome as colour and as a mark."""
+"""Pictures of a study: failures down, protection across, the outcome as colour and mark; and the fallback states."""
 from __future__ import annotations
 
 from typing import Any
 
+from controller.protection import FALLBACKS, HOLD, NORMAL, RECALIBRATE, TRANSITIONS, VENTED, WARNING
 from experiments.fault_case import PHYSIOLOGY
 from experiments.fault_limits import PRESSURE, TIME, VENT, WRONG
 from experiments.fault_study import Study
@@ -13,6 +14,43 @@ OUTCOMES: tuple[tuple[str, str, str], ...] = (  # word, colour, mark, from best 
     ("kept, detected", "#E4EEF5", ""), ("kept, unnoticed by some", SKY, "u"), ("wrong reading unnoticed", VIOLET, "W"),
     ("does not empty in time", AMBER, "V"), ("pressure above a limit", ORANGE, "P"),
 )
+
+
+def fallback_figure() -> Any:
+    """The fallback states and every way from one to another, from the firmware's own declaration."""
+    from matplotlib.patches import FancyBboxPatch
+
+    places = {NORMAL: (0.0, 0.0), WARNING: (0.0, 2.0), HOLD: (4.6, 2.0), RECALIBRATE: (4.6, -2.0), VENTED: (9.2, 0.0)}
+    does = {NORMAL: "clamps, shows", WARNING: "clamps, shows, warns", HOLD: "keeps a moderate pressure",
+            RECALIBRATE: "keeps a moderate pressure", VENTED: "empty, until power is cycled"}
+    figure = new_figure(10.5, 5.2)
+    axes = figure.subplots()
+    back = {(a, b) for a, b, _ in TRANSITIONS if (b, a) in {(c, d) for c, d, _ in TRANSITIONS}}
+    for start, end, word in TRANSITIONS:
+        (x1, y1), (x2, y2) = places[start], places[end]
+        length = ((x2 - x1) ** 2 + (y2 - y1) ** 2) ** 0.5
+        aside = 0.22 if (start, end) in back else 0.0  # two ways between the same boxes lie side by side
+        dx, dy = -aside * (y2 - y1) / length, aside * (x2 - x1) / length
+        # from edge to edge of the boxes, with a little room
+        inside = min(1.35 / max(abs(x2 - x1), 1e-9), 0.52 / max(abs(y2 - y1), 1e-9))
+        tail = (x1 + dx + inside * (x2 - x1), y1 + dy + inside * (y2 - y1))
+        head = (x2 + dx - inside * (x2 - x1), y2 + dy - inside * (y2 - y1))
+        axes.annotate("", head, tail, arrowprops={"arrowstyle": "-|>", "color": GREY, "lw": 1.4, "mutation_scale": 14})
+        axes.text((x1 + x2) / 2 + 2.2 * dx, (y1 + y2) / 2 + 2.2 * dy + (0.0 if abs(x2 - x1) < 0.1 else 0.12), word,
+                  fontsize=8, zorder=3, va="center",
+                  ha="left" if dx > 0.01 and abs(x2 - x1) < 0.1 else "right" if abs(x2 - x1) < 0.1 else "center",
+                  bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 1.0})
+    for state, (x, y) in places.items():
+        axes.add_patch(FancyBboxPatch((x - 1.15, y - 0.38), 2.3, 0.76, boxstyle="round,pad=0.06", zorder=2,
+                                      facecolor="#E4EEF5" if state != VENTED else AMBER, edgecolor="black"))
+        axes.text(x, y + 0.12, FALLBACKS[state].upper(), ha="center", va="center", weight="bold", fontsize=10, zorder=4)
+        axes.text(x, y - 0.2, does[state], ha="center", va="center", fontsize=7.5, zorder=4)
+    axes.set_xlim(-2.4, 11.0)
+    axes.set_ylim(-2.9, 2.9)
+    axes.axis("off")
+    figure.suptitle("fallback states of the firmware", fontsize=11)
+    stamp(figure)
+    return figure
 
 
 def outcome_of(summary: Summary) -> int:

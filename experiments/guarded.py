@@ -39,6 +39,7 @@ from experiments.coupled import (
 from experiments.disturbance import Disturbance, disturbed_samples, tick_is_lost
 from experiments.guards import Guards
 from experiments.tally import (
+    AT_ALARM,
     DETECTED,
     DUMP,
     EMPTY,
@@ -46,6 +47,7 @@ from experiments.tally import (
     SWITCH,
     VENT_START,
     WATCHDOG,
+    WRONG_MEAN,
     Judge,
     add_display,
     add_pressure,
@@ -235,7 +237,7 @@ def run_guarded_ticks(
             if (released or not powered) and sums[VENT_START] < 0.0:
                 sums[VENT_START] = since
             if warned and sums[DETECTED] < 0.0:
-                sums[DETECTED] = since
+                sums[DETECTED], sums[AT_ALARM] = since, sums[WRONG_MEAN]
             trusted = not warned and order.mode == CLAMP
             add_display(sums, judge, shown, trusted, around.arterial_mmHg, around.tone, period)
         add_pressure(sums, judge, state.cuff_mmHg, since, period)

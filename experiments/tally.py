@@ -17,10 +17,10 @@ LAYERS = (*DETECTORS, "relief", "dump_valve", "pressure_switch", "watchdog")
 RELIEF, DUMP, SWITCH, WATCHDOG = range(len(DETECTORS), len(LAYERS))
 FIGURES = (  # of a run: pressures from its first tick, times and display from the onset of the fault
     "highest_mmHg", "above_normal_s", "above_fault_s", "integral_mmHg_s", "detected_s", "vent_start_s", "below_20_s",
-    "below_15_s", "wrong_s", "wrong_longest_s", "wrong_mmHg", "lowest_mmHg",
+    "below_15_s", "wrong_s", "wrong_longest_s", "wrong_mmHg", "lowest_mmHg", "wrong_at_alarm_mmHg",
 )
 (HIGHEST, ABOVE_NORMAL, ABOVE_FAULT, INTEGRAL, DETECTED, VENT_START, BELOW_20, BELOW_15, WRONG_TOTAL, WRONG_LONGEST,
- WRONG_MOST, LOWEST) = range(len(FIGURES))
+ WRONG_MOST, LOWEST, AT_ALARM) = range(len(FIGURES))
 WRONG_NOW, WRONG_MEAN, EMPTY = range(len(FIGURES), len(FIGURES) + 3)  # only remembered
 NEVER = -1.0
 

@@ -6,7 +6,7 @@ from experiments.fault_limits import BREAKS, DEFAULT, FaultLimits, broken, load_
 from plant.errors import InputError
 
 FINE = {"highest_mmHg": 200.0, "above_normal_s": 0.0, "vent_start_s": 1.0, "below_15_s": 0.5, "below_20_s": 0.4,
-        "wrong_longest_s": 0.0, "detected_s": 1.0}
+        "wrong_longest_s": 0.0, "detected_s": 1.0, "wrong_at_alarm_mmHg": 2.0}
 
 
 def judged(limits=FaultLimits(), person=False, after_s=36.0, **changes):  # noqa: B008
@@ -36,6 +36,7 @@ def test_what_the_run_was_too_short_to_show_is_not_held_against_it():
 
 def test_a_person_who_is_detected_is_a_false_alarm():
     assert judged(person=True) == ["false alarm"] and judged(person=True, detected_s=-1.0) == []
+    assert judged(person=True, wrong_at_alarm_mmHg=12.0) == [], "what was shown had become wrong"
     assert judged(person=True, detected_s=-1.0, wrong_longest_s=35.0) == []
 
 

@@ -33,7 +33,7 @@ def row(finger, fault, lost=-1, second=-1, figures=None, acted=None):
                                           "below_20_s": 0.1, "below_15_s": 0.2}
     base |= figures or {}
     first = dict.fromkeys(LAYERS, -1.0) | ({"pressure_rate": 0.5, "dump_valve": 0.5} if acted is None else acted)
-    return [finger, 0, fault, second, lost, 0, 0, *base.values(), *first.values()]
+    return [finger, 0, fault, second, lost, 0, 0, -1.0, *base.values(), *first.values()]
 
 
 @pytest.fixture
@@ -104,4 +104,5 @@ def test_files_hold_every_run(study, tmp_path):
 def test_json_is_plain(study):
     document = plain(fault_json(study, summary_table(study)))
     assert document["runs"] == len(study.rows) and document["not_contained"] == ["emitter_out", "cough"]
-    assert document["single_points"][0]["lost"] == "relief" and len(KEYS) == 7
+    assert document["single_points"][0]["lost"] == "relief" and len(KEYS) == 8
+    assert document["false_alarms"] == 1 and document["person_hours"] == 36.0 / 3600.0

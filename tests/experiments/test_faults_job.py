@@ -9,8 +9,8 @@ from plant.errors import InputError
 
 def run(out=None, names="valve_stuck_open,cough", **changes):
     usual = {"rig_name": "wrist", "names": names, "fingers": 1, "phases": 1, "group": "mixed", "pairs": False,
-             "full": False, "taken_away": "dump_valve", "seconds": 12.0, "requirements": None, "workers": 1, "seed": 1,
-             "settings": None, "out": out, "as_json": True}
+             "full": False, "taken_away": "dump_valve", "stories": 0.0, "seconds": 12.0,
+             "requirements": None, "workers": 1, "seed": 1, "settings": None, "out": out, "as_json": True}
     return faults_job(**(usual | changes))
 
 
@@ -20,7 +20,7 @@ def test_files_and_status(tmp_path, capsys):
     printed = json.loads(capsys.readouterr().out)
     assert printed["not_contained"] == [] and printed["single_points"][0]["lost"] == "dump_valve"
     made = sorted(p.name for p in (tmp_path / "o").iterdir())
-    assert made == ["faults.csv", "faults.json", "faults.nc", "faults.png"]
+    assert made == ["fallback.png", "faults.csv", "faults.json", "faults.nc", "faults.png"]
     assert json.loads((tmp_path / "o" / "faults.json").read_text())["runs"] == 3
 
 
