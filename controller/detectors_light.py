@@ -61,18 +61,20 @@ class SetPoint(NamedTuple):
         float, quantity("mmHg", 0.1, 1000, "largest move of the set point from tick to tick", "invented")
     ] = 6.0
     light_jump_mmHg: Annotated[
-        float, quantity("mmHg", 1, 1000, "largest change of light within three ticks, as pressure", "invented")
+        float, quantity("mmHg", 1, 1000, "largest change of light from three ticks to the next, as pressure", "invented")
     ] = 20.0
     settle_s: Annotated[float, quantity("s", 0, 60, "time in the clamp before it looks for jumps", "invented")] = 0.05
 
 
 class SetPointState(NamedTuple):
-    """Last set point, and the last three samples of light, newest first."""
+    """Last set point, and the last five samples of light, newest first."""
 
     set_point: float
     first: float
     second: float
     third: float
+    fourth: float
+    fifth: float
     fires: bool
 
 
@@ -85,5 +87,9 @@ def set_point_step(part: SetPoint, state: SetPointState, seen: Watched) -> SetPo
         fires = not (part.lowest <= seen.set_point <= part.highest) or slope <= 0.0
         if seen.clamped_s > part.settle_s and slope > 0.0:
             moved = abs(seen.set_point - state.set_point) > part.jump_mmHg * slope
-            fires = fires or moved or abs(seen.light - state.third) > part.light_jump_mmHg * slope
-    return SetPointState(seen.set_point, seen.light, state.first, state.second, part.enabled and fires)
+            now = seen.light + state.first + state.second  # means of three: a weak signal's noise is no jump
+            before = state.third + state.fourth + state.fifth
+            fires = fires or moved or abs(now - before) > 3.0 * part.light_jump_mmHg * slope
+    return SetPointState(
+        seen.set_point, seen.light, state.first, state.second, state.third, state.fourth, part.enabled and fires
+    )

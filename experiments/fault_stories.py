@@ -1,6 +1,6 @@
 """Scenarios as a search for false alarms: minutes to hours of a finger with all protection and nothing wrong.
 
-The set point is renewed from time to time, as a calibration schedule would do it: a short fill, then the true one of
+The set point is renewed from time to time, as a calibration schedule would do it: a fill, then the true one of
 that moment. Two scenarios are not about people and may rightly alarm: a lamp makes the set point void, and an arm that
 is shut has no pulse.
 """
@@ -29,7 +29,7 @@ from plant.assembly import Surroundings, initial_state
 from plant.errors import InputError
 
 RIGHTLY = ("light", "occlusion")  # scenarios in which a warning is no false alarm
-FIRST_FILL_s, FILL_s, LOOK_s = 12.0, 3.0, 10.0  # first fill; fill before a new set point; over which that is found
+FILL_s, LOOK_s = 12.0, 10.0  # fill before a set point, until veins and wall are at rest; over which that is found
 BLOCK_s = 20.0
 
 
@@ -96,7 +96,7 @@ def story_orders(rig: Rig, inputs: Inputs, story: Story) -> Orders:
     fill, point, slope = np.zeros(ticks), np.zeros(ticks), np.ones(ticks)
     start = 0
     while start < ticks:
-        wait = round((FIRST_FILL_s if start == 0 else FILL_s) / period)
+        wait = round(FILL_s / period)
         end = min(start + wait + round(story.renew_s / period), ticks)
         look = slice(min(start + wait, ticks - 1), min(start + wait + round(LOOK_s / period), ticks) + 1)
         seen = Inputs(inputs.arterial_mmHg[look], inputs.tone[look], inputs.ambient[look])

@@ -16,7 +16,7 @@ from controller.detectors_light import (
     set_point_step,
 )
 
-RANGE, POINT = LightState(0.0, -1.0, 0.0, False), SetPointState(0.3, 0.3, 0.3, 0.3, False)
+RANGE, POINT = LightState(0.0, -1.0, 0.0, False), SetPointState(0.3, 0.3, 0.3, 0.3, 0.3, 0.3, False)
 
 
 def alive(k):

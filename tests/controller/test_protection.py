@@ -111,7 +111,7 @@ def test_every_detector_has_its_reaction_and_its_bit():
         state = state._replace(
             pressure_rate=state.pressure_rate._replace(reading_mmHg=first.reading_mmHg),
             set_point=state.set_point._replace(set_point=first.set_point, first=first.light, second=first.light,
-                                               third=first.light))
+                                               third=first.light, fourth=first.light, fifth=first.light))
         for k in range(6000):
             beat = 0.0 if name == "no_pulse" else 10.0 * abs((k % 1000) / 500.0 - 1.0)
             alive = {"reading_mmHg": 90.0 + beat}

@@ -21,7 +21,7 @@ def test_every_scenario_is_an_entry():
 
 @pytest.mark.parametrize("name", ["quiet", "hand"])
 def test_a_quiet_minute_trips_nothing(name):
-    outcome, lasted = tell(load_rig("wrist"), FINGER, name, Story(60.0, 25.0), 1, Limits())
+    outcome, lasted = tell(load_rig("wrist"), FINGER, name, Story(60.0, 20.0), 1, Limits())
     assert outcome.caught_by == "" and lasted == pytest.approx(60.0)
 
 
@@ -33,11 +33,11 @@ def test_a_lamp_is_noticed():
 
 def test_the_set_point_is_renewed_while_filling():
     own = on_finger(load_rig("wrist"), FINGER)
-    orders = story_orders(own, finger_inputs(own, FINGER, 60.0), Story(60.0, 20.0))
+    orders = story_orders(own, finger_inputs(own, FINGER, 60.0), Story(60.0, 10.0))
     filling = orders.mode == FILL
     changes = np.nonzero(np.diff(orders.set_point))[0] + 1
     assert len(changes) == 2 and np.all(filling[changes]) and np.all(~filling[changes - 1])
-    assert np.sum(filling) == 12_000 + 2 * 3_000 and orders.mode[-1] == CLAMP
+    assert np.sum(filling) == 3 * 12_000 and orders.mode[-1] == CLAMP
 
 
 @pytest.mark.parametrize("minutes", [-1.0, 0.5, 601.0, float("nan")])
