@@ -5,11 +5,11 @@ from experiments.fault_case import AT_START, Case, Fault, harm, part_changed
 from experiments.rig import Rig
 from plant.parts import valve_nature
 from plant.pressure_valve import PressureValve
-from plant.tube import NoTube
+from plant.tube import NoTube, tube_inertance, tube_resistance
 
 FEED, LEAK, HOLE = 0.02, 0.004, 0.5  # dm³/(s·bar): leaking seat, leaking joint, an open end
 WET, SHUT = 8.0, 1e6  # multiples of a tube's resistance and inertance
-LOSS_MOST = 30.0  # of resistance over inertance: beyond, the flow dies within a fraction of a step
+FASTEST_per_s = 5000.0  # resistance over inertance of a narrowed tube: beyond, flow dies within a fraction of a step
 
 
 def has_tube(rig: Rig) -> bool:
@@ -91,9 +91,10 @@ def _narrowed(case: Case, factor: float) -> Case:
     tube = case.plant.tube
     if isinstance(tube, NoTube):
         return case
+    pole = float(tube_resistance(tube)) / float(tube_inertance(tube))  # a narrow place adds more loss than inertance
+    more = min(factor, max(FASTEST_per_s / pole, 1.0))
     return part_changed(
-        case, "tube", inertance_factor=tube.inertance_factor * factor,
-        loss_factor=tube.loss_factor * factor * min(factor, LOSS_MOST),
+        case, "tube", inertance_factor=tube.inertance_factor * factor, loss_factor=tube.loss_factor * factor * more
     )
 
 

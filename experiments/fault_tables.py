@@ -191,6 +191,9 @@ def fault_lines(study: Study, table: Table) -> list[str]:
     if study.setting.pairs:
         lines += ["", "pairs of failures that break a limit which neither breaks alone"]
         lines += [f"  {a} + {b}: {', '.join(what)} ({runs} runs)" for a, b, what, runs in pairs] or ["  none"]
+    wild = int(np.sum(study.column("diverged")))
+    if wild:
+        lines += ["", f"{wild} runs diverged: a pressure or the light left all bounds"]
     if study.unheld:
         lines += ["", f"left out, the rig does not hold them: {'; '.join(study.unheld)}"]
     return [*lines, "", CAUTION]

@@ -13,6 +13,7 @@ from experiments.fault_hardware import HARDWARE, has_tube, has_vent_side
 from experiments.guarded import FAULT_CHANNELS
 from experiments.guards import PROTECTIONS
 from experiments.rig import load_rig
+from plant.tube import tube_inertance, tube_resistance
 
 COLUMN = {name: i for i, name in enumerate(FAULT_CHANNELS)}
 
@@ -58,6 +59,21 @@ def test_a_kink_parts_the_cuff_from_the_valve():
     assert abs(found["node_mmHg"][1000] - found["cuff_mmHg"][1000]) > 100.0
     slope = -np.polyfit(np.arange(1000) * 1e-3, np.log(found["cuff_mmHg"][1000:2000]), 1)[0]
     assert slope == pytest.approx(1.2 * 750.0 * 1e-4 / 2.8, rel=0.25)
+
+
+def test_narrowing_twice_stays_within_the_steps():
+    """Water in a kinked tube, or a kink in a thin one: resistance over inertance has a ceiling, so runs stay stable."""
+    for changes in ((), ("tube.diameter_mm=0.5",)):
+        here = bench("wrist", *changes) if not changes else None
+        rig = load_rig("wrist", list(changes))
+        case = bench().case(0)._replace(rig=rig, plant=rig.plant)
+        worse = CATALOGUE["tube_wet"].inject(CATALOGUE["tube_kinked"].inject(case, 1.0), 1.0).plant.tube
+        pole = tube_resistance(worse) / tube_inertance(worse)
+        bare_pole = tube_resistance(rig.plant.tube) / tube_inertance(rig.plant.tube)
+        assert pole <= max(5000.0, bare_pole) * 1.0001
+        if here is not None:
+            outcome, _ = here.run(CATALOGUE["tube_disconnected"], CATALOGUE["tube_wet"])
+            assert not outcome.diverged and outcome.figures["highest_mmHg"] < 330.0
 
 
 def test_a_leak_is_fed_and_the_clamp_goes_on():
