@@ -61,7 +61,7 @@ class SetPoint(NamedTuple):
         float, quantity("mmHg", 0.1, 1000, "largest move of the set point from tick to tick", "invented")
     ] = 6.0
     light_jump_mmHg: Annotated[
-        float, quantity("mmHg", 1, 1000, "largest change of light from three ticks to the next, as pressure", "invented")
+        float, quantity("mmHg", 1, 1000, "largest change of light from three ticks to three, as mmHg", "invented")
     ] = 20.0
     settle_s: Annotated[float, quantity("s", 0, 60, "time in the clamp before it looks for jumps", "invented")] = 0.05
 

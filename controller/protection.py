@@ -137,7 +137,8 @@ def initial_protection() -> ProtectionState:
     return ProtectionState(
         LimitState(0.0, False), RateState(0.0, 0.0, False), ExposureState(0.0, False),
         DisagreementState(0.0, 0.0, False), LightState(0.0, -1.0, 0.0, False),
-        SetPointState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False), ResponseState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False, False),
+        SetPointState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False),
+        ResponseState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False, False),
         SaturationState(0.0, False), OscillationState(0.0, 0.0, False), PulseState(0.0, 1.0, 0.0, False),
         DeadlineState(0.0, False), SupplyState(0.0, False), NORMAL, 0.0, 0.0, 0, 0.0, 0.0, 0,
     )

@@ -70,6 +70,7 @@ def broken(
     right = figures["wrong_at_alarm_mmHg"] <= limits.wrong_mmHg
     late = (below < 0.0) | (below > limits.vent_s)
     return np.stack([
-        figures["highest_mmHg"] > limits.fault_mmHg, figures["above_normal_s"] > limits.above_normal_s, judged & late,
+        figures["highest_mmHg"] > limits.fault_mmHg,
+        figures["above_normal_s"] > limits.above_normal_s, judged & late,
         (figures["wrong_longest_s"] > limits.wrong_s) & ~physiology, physiology & (figures["detected_s"] >= 0.0) & right,
     ], axis=1)
