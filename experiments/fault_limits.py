@@ -72,5 +72,6 @@ def broken(
     return np.stack([
         figures["highest_mmHg"] > limits.fault_mmHg,
         figures["above_normal_s"] > limits.above_normal_s, judged & late,
-        (figures["wrong_longest_s"] > limits.wrong_s) & ~physiology, physiology & (figures["detected_s"] >= 0.0) & right,
+        (figures["wrong_longest_s"] > limits.wrong_s) & ~physiology,
+        physiology & (figures["detected_s"] >= 0.0) & right,
     ], axis=1)
