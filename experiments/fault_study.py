@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import hashlib
 import os
+import signal
+import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ProcessPoolExecutor, as_completed
 from importlib.metadata import version
-from multiprocessing import get_context
+from multiprocessing import get_context, parent_process
 from pathlib import Path
 from typing import NamedTuple
 
@@ -192,12 +194,26 @@ def run_study(
     return study._replace(breaks=broken(setting.limits, figures, person, setting.after_s))
 
 
+def follow_parent() -> None:
+    """In a worker: leave Ctrl-C to the parent, and end when the parent is gone, however it went."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = parent_process()
+    if parent is None:
+        return
+
+    def wait() -> None:
+        parent.join()
+        os._exit(1)
+
+    threading.Thread(target=wait, daemon=True).start()
+
+
 def _in_workers(
     setting: Setting, units: list[tuple[int, int]], count: int,
     done: Callable[[tuple[int, int], tuple[Samples, str]], None],
 ) -> None:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # a spawned worker inherits it
-    with ProcessPoolExecutor(count, mp_context=get_context("spawn")) as pool:
+    with ProcessPoolExecutor(count, mp_context=get_context("spawn"), initializer=follow_parent) as pool:
         futures: dict[Future[tuple[Samples, str]], tuple[int, int]] = {
             pool.submit(unit_rows, setting, *unit): unit for unit in units
         }

@@ -1,4 +1,10 @@
 """Studies: same bits whatever the workers, resumed from what is on disk, refused when they make no sense."""
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -20,6 +26,29 @@ from plant.errors import InputError
 
 SMALL = Setting("wrist", (), ("valve_stuck_open:1", "emitter_out:0.8", "cough:1"), 2, 1, "mixed", 1, False,
                 ("relief", "dump_valve", "watchdog"), 2.5, FaultLimits())
+
+
+TOP = Path(__file__).resolve().parent.parent.parent
+
+
+def children(pid):
+    """Processes whose parent is this one."""
+    found = []
+    for stat in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            if int(stat.read_text().rsplit(")", 1)[1].split()[1]) == pid:
+                found.append(int(stat.parent.name))
+        except OSError:
+            continue
+    return found
+
+
+def arguments(pid):
+    """Its command line, empty when it is gone."""
+    try:
+        return Path(f"/proc/{pid}/cmdline").read_bytes().replace(b"\0", b" ").decode()
+    except OSError:
+        return ""
 
 
 @pytest.fixture(scope="module")
@@ -92,3 +121,28 @@ def test_a_finger_that_the_rig_does_not_hold_is_named():
     """A supply too low to clamp at all: no rows, and a reason."""
     rows, why = unit_rows(SMALL._replace(settings=("supply.pressure_mmHg=100",)), 0, 0)
     assert len(rows) == 0 and why
+
+
+@pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="looks for processes in /proc")
+def test_no_worker_outlives_a_study_that_is_killed(tmp_path):
+    """The parent is killed in the middle, so that nothing of it can tidy up; its workers are gone a moment later."""
+    script = ("from experiments.fault_limits import FaultLimits\n"
+              "from experiments.fault_study import Setting, run_study\n"
+              "if __name__ == '__main__':\n"
+              "    run_study(Setting('wrist', (), ('quiet',), 400, 1, 'mixed', 1, False, (), 36.0, FaultLimits()),\n"
+              f"              __import__('pathlib').Path({str(tmp_path / 'c')!r}), 2)\n")
+    (tmp_path / "long.py").write_text(script)
+    environment = os.environ | {"PYTHONPATH": str(TOP), "OPENBLAS_NUM_THREADS": "1"}
+    parent = subprocess.Popen([sys.executable, str(tmp_path / "long.py")], env=environment)
+    workers: set[int] = set()
+    until = time.monotonic() + 120.0
+    while len(workers) < 2 and time.monotonic() < until:
+        time.sleep(0.2)
+        workers = {p for p in children(parent.pid) if "spawn_main" in arguments(p)}
+    parent.kill()
+    parent.wait()
+    until = time.monotonic() + 60.0
+    while any(Path(f"/proc/{p}").exists() and "spawn_main" in arguments(p) for p in workers):
+        assert time.monotonic() < until, "a worker is still there"
+        time.sleep(0.2)
+    assert len(workers) == 2
