@@ -10,7 +10,7 @@ import typer
 from experiments.commands_design import budget, sweep, tune
 from experiments.commands_finger import height, schedules, search, wear
 from experiments.commands_rig import check, margins, rigs, simulate
-from experiments.commands_safety import report
+from experiments.commands_safety import faults, report
 
 app = typer.Typer(
     name="cuffloop",
@@ -25,7 +25,7 @@ app = typer.Typer(
 # the parent of all complaints about a command line; typer may carry its own copy of click, so it is asked, not imported
 _USAGE: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
 
-for _function in (check, simulate, margins, rigs, search, schedules, height, wear, tune, sweep, budget, report):
+for _function in (check, simulate, margins, rigs, search, schedules, height, wear, tune, sweep, budget, faults, report):
     app.command()(_function)
 
 

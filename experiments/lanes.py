@@ -66,7 +66,7 @@ class Fields(NamedTuple):
 
 def keep(row: Any, going: Any, places: Any, trace: Any, tick: int, group: int) -> None:
     """Write the channels that have a place to the trace; nan in lanes that are not going."""
-    raise NotImplementedError("for compiled code only")
+    raise TypeError("for compiled code only")
 
 
 @overload(keep, jit_options=OPTIONS)

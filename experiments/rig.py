@@ -10,6 +10,7 @@ from controller.firmware import Filling
 from controller.inverse import Direct, FlowInverse, achieved_demand, valve_command
 from controller.law import Controller, design
 from controller.timing import Timing, dead_ticks
+from experiments.guards import TABLES, Guards, guards_from
 from experiments.messages import one_line, value_text
 from experiments.parts_file import load_class
 from experiments.validate import validated
@@ -39,6 +40,7 @@ LEAST_SLOPE = 1e-9  # of full scale per mmHg: a thousand times below the smalles
 PLAIN: dict[str, type] = {
     "tissue": Tissue, "artery": Artery, "tone": ToneDrive, "vein": Vein, "light": Light, "supply": Supply, "air": Air,
     "cuff": Cuff, "transducer": Transducer, "timing": Timing, "controller": Controller, "filling": Filling,
+    **TABLES,
 }
 KINDS: dict[str, dict[str, type]] = {
     "valve": {"flow": FlowValve, "pressure": PressureValve},
@@ -64,6 +66,7 @@ class Rig(NamedTuple):
     filling: Filling
     tables: dict[str, Any]  # the merged tables it was made from, for reports and reruns
     base: str  # the built-in rig beneath
+    guards: Guards = Guards()  # what protects it; read by `cuffloop faults` only
 
 
 def built_in_rigs() -> list[str]:
@@ -213,6 +216,7 @@ def make_rig(tables: dict[str, Any], where: str, folder: Path, base: str = "wris
     return Rig(
         tables.get("name", "unnamed"), tables.get("about", ""), plant, made["tone"], made["timing"],
         made["controller"], _make_kind("actuator", actuator, where, folder), made["filling"], tables, base,
+        guards_from(made),
     )
 
 

@@ -6,6 +6,7 @@ import sys
 import textwrap
 from typing import Any, get_args
 
+from experiments.guards import guard_parts
 from experiments.rig import KINDS, Rig, left_to_tool
 from plant.declare import Declared, declared
 
@@ -71,7 +72,7 @@ def rig_parts(rig: Rig) -> dict[str, Any]:
     return parts | {
         "tone": rig.tone, "timing": rig.timing, "controller": rig.controller, "actuator": rig.stage,
         "filling": rig.filling,
-    }
+    } | guard_parts(rig.guards)
 
 
 def _printed(part: Any) -> list[Declared]:

@@ -94,17 +94,17 @@ def restored(model: Any, column: Sequence[float]) -> Any:
 
 def load_floats(model: Any, rows: Any, group: int) -> Any:
     """A nested tuple like `model` whose floats are vectors from the rows of a group; other numbers stay the model's."""
-    raise NotImplementedError("for compiled code only")
+    raise TypeError("for compiled code only")
 
 
 def load_all(model: Any, rows: Any, group: int) -> Any:
     """The same with every number from the rows."""
-    raise NotImplementedError("for compiled code only")
+    raise TypeError("for compiled code only")
 
 
 def store_all(values: Any, rows: Any, group: int) -> None:
     """Write every number of a nested tuple of vectors to the rows of a group."""
-    raise NotImplementedError("for compiled code only")
+    raise TypeError("for compiled code only")
 
 
 def _tuple_source(kind: Any, leaf: Callable[[Any, str], str], scope: dict[str, Any], path: str) -> str:

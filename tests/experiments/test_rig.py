@@ -7,6 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.inverse import Direct, FlowInverse
+from experiments.guards import guard_parts
 from experiments.rig import BUILT_IN, KINDS, PLAIN, built_in_rigs, clamp, left_to_tool, load_rig, make_rig, read_toml
 from plant.errors import InputError
 from plant.flow_valve import FlowValve
@@ -181,10 +182,11 @@ def test_every_table_is_part_of_the_rig(wrist):
     for table, part in {**PLAIN, **{k: KINDS[k][wrist.tables[k]["kind"]] for k in KINDS}}.items():
         key = next(f for f, v in part._field_defaults.items() if isinstance(v, float) and f != "transmission")
         value = getattr(getattr(wrist.plant, table, None) or {"tone": wrist.tone, "timing": wrist.timing,
-                        "controller": wrist.controller, "actuator": wrist.stage, "filling": wrist.filling}[table], key)
+                        "controller": wrist.controller, "actuator": wrist.stage, "filling": wrist.filling,
+                            **guard_parts(wrist.guards)}[table], key)
         tables = {**wrist.tables, table: {**wrist.tables.get(table, {}), key: value * 1.01 or 0.01}}
         changed = make_rig(tables, "here", BUILT_IN)
-        assert changed[:8] != wrist[:8], f"{table}.{key}"
+        assert (changed[:8], changed.guards) != (wrist[:8], wrist.guards), f"{table}.{key}"
 
 
 def test_the_clamp_of_a_rig(wrist):

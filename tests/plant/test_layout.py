@@ -79,5 +79,5 @@ def test_padding_keeps_the_last_axis_first():
 
 @pytest.mark.parametrize("function", [load_floats, load_all, store_all])
 def test_loads_are_for_compiled_code(function):
-    with pytest.raises(NotImplementedError):
+    with pytest.raises(TypeError, match="compiled"):
         function(FINGERS[0], np.zeros((5, 1, WIDTH)), 0)

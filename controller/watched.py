@@ -1,0 +1,38 @@
+"""What the protection looks at on one tick, and the two ways in which a detector makes sure: a timer and a lag."""
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from plant.declare import inlined
+
+
+class Watched(NamedTuple):
+    """Everything that firmware knows on one tick."""
+
+    period_s: float
+    mode: int  # FILL, CLAMP or VENT, as carried out
+    clamped_s: float  # time since the clamp began; 0 outside it
+    reading_mmHg: float  # main transducer
+    second_mmHg: float  # transducer of the over-pressure switch
+    supply_mmHg: float  # gauge on the reservoir
+    light: float  # fraction of full scale
+    set_point: float  # ordered, fraction of full scale
+    light_slope: float  # light per mmHg of cuff pressure
+    error_mmHg: float  # of the clamp, through that slope
+    command: float  # valve command of the tick before
+    demand: float  # demand that this command meets
+    limited: bool  # whether a limit acted on it
+    missed: float  # ticks that did not run since the last one, and late or doubled ones
+    tripped: bool  # over-pressure switch or watchdog have acted: their line is read back
+
+
+@inlined
+def timer(elapsed_s: float, condition: bool, period_s: float) -> float:
+    """Time [s] for which a condition has held without a break."""
+    return elapsed_s + period_s if condition else 0.0
+
+
+@inlined
+def lagged(value: float, target: float, memory_s: float, period_s: float) -> float:
+    """First-order lag, one implicit Euler step: as a small processor does it, without an exponential."""
+    return value + (target - value) * (period_s / (memory_s + period_s))

@@ -1,0 +1,118 @@
+"""Scenarios as a search for false alarms: minutes to hours of a finger with all protection and nothing wrong.
+
+The set point is renewed from time to time, as a calibration schedule would do it: a fill, then the true one of
+that moment. Two scenarios are not about people and may rightly alarm: a lamp makes the set point void, and an arm that
+is shut has no pulse.
+"""
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from controller.firmware import CLAMP, FILL, Firmware
+from controller.law import design
+from controller.timing import dead_ticks
+from experiments.coupled import DIVERGED, Inputs, Orders, start_clock
+from experiments.disturbance import MOST_LATE, NONE
+from experiments.fault_case import PHYSIOLOGY, Case, Fault
+from experiments.fault_run import Limits, Outcome, set_point_of
+from experiments.finger import Finger, on_finger
+from experiments.guarded import FAULT_CHANNELS, guarded_start, run_guarded_ticks
+from experiments.guards import armed, guarded_steps
+from experiments.interrupts import uninterrupted
+from experiments.rig import Rig, clamp
+from experiments.scenarios import SCENARIOS, scenario_inputs
+from experiments.tally import DETECTED, FIGURES, LAYERS, Judge, new_tally
+from plant.assembly import Surroundings, initial_state
+from plant.errors import InputError
+
+RIGHTLY = ("light", "occlusion")  # scenarios in which a warning is no false alarm
+FILL_s, LOOK_s = 12.0, 10.0  # fill before a set point, until veins and wall are at rest; over which that is found
+BLOCK_s = 20.0
+
+
+class Story(NamedTuple):
+    """How long a scenario goes on, and how often the set point is renewed."""
+
+    seconds: float
+    renew_s: float = 120.0
+
+
+def nothing_wrong(case: Case, severity: float) -> Case:
+    """A scenario brings its own pressure, tone and light."""
+    return case
+
+
+def story_faults(story: Story) -> list[Fault]:
+    """Every scenario as an entry of a study: nothing is injected, and nothing may trip, but for those in RIGHTLY."""
+    return [
+        Fault(f"scenario_{name}", "surroundings" if name in RIGHTLY else "person", scenario.about, nothing_wrong,
+              duration_s=story.seconds, kind=PHYSIOLOGY)
+        for name, scenario in SCENARIOS.items()
+    ]
+
+
+def tell(rig: Rig, finger: Finger, name: str, story: Story, seed: int, limits: Limits) -> tuple[Outcome, float]:
+    """Run one scenario to its end or to its first alarm: outcome and the time that it lasted [s].
+
+    Raises InputError when the rig cannot clamp on this finger.
+    """
+    own, period = on_finger(rig, finger), rig.timing.period_s
+    told = scenario_inputs(name, finger.pressure, finger.tone, finger.light.ambient, period, story.seconds, seed)
+    inputs = Inputs(told.arterial_mmHg, told.tone, told.ambient)
+    orders = story_orders(own, inputs, story)
+    point = clamp(own, float(np.mean(inputs.arterial_mmHg)), float(np.mean(inputs.tone)))
+    guards = armed(rig.guards, rig.plant, rig.stage)
+    usual, fine = guarded_steps(own.plant, guards, point, rig.timing)
+    whole, share = dead_ticks(rig.timing)
+    clock = start_clock(rig.timing, whole, share, usual, own.plant.transducer.drift_mmHg_h)
+    firmware = Firmware(design(rig.controller, period), rig.stage, rig.filling)
+    judge = Judge(limits.normal_mmHg, limits.fault_mmHg, limits.wrong_mmHg, limits.mean_s, own.plant.artery,
+                  own.plant.tissue.transmission, 0, limits.patience_s)
+    state = guarded_start(initial_state(own.plant, Surroundings(*(float(c[0]) for c in inputs))))
+    pending, none = np.zeros(whole + 2 + MOST_LATE), np.zeros((0, len(FAULT_CHANNELS)))
+    sums, first = new_tally()
+    ticks, block, status = len(orders.mode), round(BLOCK_s / period), 0
+    done = 0
+    while done < ticks and status == 0 and sums[DETECTED] < 0.0:
+        end = min(done + block, ticks)
+        with uninterrupted():
+            state, status, more = run_guarded_ticks(
+                own.plant, firmware, guards, NONE, judge, clock, fine, seed, inputs.part(done, end),
+                orders.part(done, end), state, pending, sums, first, none)
+        done += more
+    figures = {key: float(value) for key, value in zip(FIGURES, sums, strict=False)}
+    acted = {key: float(at) for key, at in zip(LAYERS, first, strict=True)}
+    return Outcome(figures, acted, status == DIVERGED), done * period
+
+
+def story_orders(rig: Rig, inputs: Inputs, story: Story) -> Orders:
+    """Fill and clamp in turn; each clamp has the true set point of its first seconds."""
+    period = rig.timing.period_s
+    ticks = len(inputs.arterial_mmHg) - 1
+    mode = np.full(ticks, CLAMP, np.int64)
+    fill, point, slope = np.zeros(ticks), np.zeros(ticks), np.ones(ticks)
+    start = 0
+    while start < ticks:
+        wait = round(FILL_s / period)
+        end = min(start + wait + round(story.renew_s / period), ticks)
+        look = slice(min(start + wait, ticks - 1), min(start + wait + round(LOOK_s / period), ticks) + 1)
+        seen = Inputs(inputs.arterial_mmHg[look], inputs.tone[look], inputs.ambient[look])
+        here = slice(start, end)
+        cuff, light, steep = set_point_of(rig, seen)
+        ambient = float(seen.ambient[0]) - rig.plant.light.ambient
+        fill[here], point[here], slope[here] = cuff, light + ambient, steep
+        mode[start : min(start + wait, ticks)] = FILL
+        start = end
+    return Orders(mode, fill, point, slope)
+
+
+def bounded_story(minutes: float) -> Story | None:
+    """The story of so many minutes; None for 0. Raises InputError."""
+    if minutes == 0.0:
+        return None
+    if not 1.0 <= minutes <= 600.0 or math.isnan(minutes):
+        raise InputError(f"--stories {minutes:g} must be 0, or from 1 to 600 minutes")
+    return Story(60.0 * minutes)

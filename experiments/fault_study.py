@@ -1,0 +1,252 @@
+"""Every failure × (all protection, and each protection taken away) × fingers × onsets, in worker processes.
+
+The unit of work is one finger at one onset. A protection that never acted in the run with all of them changes no bit
+when it is taken away, so only those that did act are run without. Units are pure functions of their number: the same
+bits whatever the number of workers, and a study that was stopped goes on from the units that are on disk.
+"""
+from __future__ import annotations
+
+import hashlib
+import os
+import signal
+import threading
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future, ProcessPoolExecutor, as_completed
+from importlib.metadata import version
+from multiprocessing import get_context, parent_process
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from experiments.fault_case import PHYSIOLOGY, Fault
+from experiments.fault_catalogue import find_faults
+from experiments.fault_limits import BREAKS, FaultLimits, broken
+from experiments.fault_run import Bench, Limits, Outcome, Times, make_bench
+from experiments.fault_stories import RIGHTLY, Story, story_faults, tell
+from experiments.guards import PROTECTIONS, without
+from experiments.output import whole_file
+from experiments.population import sample_fingers
+from experiments.rig import load_rig
+from experiments.tally import FIGURES, LAYERS
+from plant.errors import InputError
+
+Samples = NDArray[np.float64]
+KEYS = ("finger", "phase", "fault", "second", "lost", "copied", "diverged", "lasted_s")  # of a row, before figures
+NONE_LOST = -1.0
+WIDTH = len(KEYS) + len(FIGURES) + len(LAYERS)
+MOST_FINGERS, MOST_PHASES = 20_000, 100
+
+
+class Setting(NamedTuple):
+    """Everything that a unit of a study follows from."""
+
+    rig: str
+    settings: tuple[str, ...]
+    faults: tuple[str, ...]  # name:severity
+    fingers: int
+    phases: int
+    group: str
+    seed: int
+    pairs: bool
+    protections: tuple[str, ...]  # each taken away in turn
+    after_s: float
+    limits: FaultLimits
+    story: Story | None = None  # scenarios as well
+
+
+class Study(NamedTuple):
+    """Result: one row a run (KEYS, FIGURES, first action of each layer), and which limits it breaks."""
+
+    setting: Setting
+    faults: tuple[Fault, ...]
+    rows: Samples  # (runs, WIDTH)
+    breaks: NDArray[np.bool_]  # (runs, BREAKS)
+    names: tuple[str, ...]  # of the fingers
+    unheld: tuple[str, ...]  # fingers on which a protection acted before any failure, or that the rig cannot clamp
+
+    def column(self, name: str) -> Samples:
+        """One column of the rows, by its name in KEYS or FIGURES, or a layer's."""
+        return np.asarray(self.rows[:, (*KEYS, *FIGURES, *LAYERS).index(name)])
+
+
+def is_person(fault: Fault) -> bool:
+    """Whether an alarm would be a false one."""
+    return fault.kind == PHYSIOLOGY and fault.name.removeprefix("scenario_") not in RIGHTLY
+
+
+def fault_text(fault: Fault) -> str:
+    """A failure as `find_faults` reads it."""
+    return f"{fault.name}:{fault.severity:g}"
+
+
+def prepare(setting: Setting) -> tuple[list[Fault], list[tuple[int, int]]]:
+    """Failures and units (finger, phase) of a study. Raises InputError for what cannot be studied."""
+    if not 1 <= setting.fingers <= MOST_FINGERS:
+        raise InputError(f"--fingers {setting.fingers} must be from 1 to {MOST_FINGERS}")
+    if not 1 <= setting.phases <= MOST_PHASES:
+        raise InputError(f"--phases {setting.phases} must be from 1 to {MOST_PHASES}")
+    rig = load_rig(setting.rig, list(setting.settings))
+    faults = find_faults(",".join(setting.faults), rig)
+    for name in setting.protections:
+        without(rig.guards, name)  # raises for a name that is none
+    return faults, [(f, p) for f in range(setting.fingers) for p in range(setting.phases)]
+
+
+def unit_rows(setting: Setting, finger: int, phase: int) -> tuple[Samples, str]:
+    """All runs of one finger at one onset, and why there are none when the rig does not hold it."""
+    rig = load_rig(setting.rig, list(setting.settings))
+    faults = find_faults(",".join(setting.faults), rig)
+    people = sample_fingers(setting.fingers + 1, setting.group, setting.seed)
+    limits = Limits(setting.limits.normal_mmHg, setting.limits.fault_mmHg, setting.limits.wrong_mmHg)
+    try:
+        bench = make_bench(rig, people[finger], people[(finger + 1) % len(people)], phase,
+                           Times(after_s=setting.after_s), limits, setting.seed)
+    except InputError as error:
+        return np.zeros((0, WIDTH)), str(error)
+    if bench.trouble:
+        return np.zeros((0, WIDTH)), f"{', '.join(bench.trouble)} before any failure"
+    rows = [row for i, fault in enumerate(faults) for row in fault_rows(bench, fault, setting, (finger, phase, i, -1))]
+    if setting.story is not None:
+        for i, story in enumerate(story_faults(setting.story), len(faults)):
+            name = story.name.removeprefix("scenario_")
+            outcome, lasted = tell(rig, people[finger], name, setting.story, bench.seed, limits)
+            rows.append(as_row((finger, phase, i, -1), NONE_LOST, outcome, lasted=lasted))
+    if setting.pairs:
+        for i, one in enumerate(faults):
+            for j in range(i + 1, len(faults)):
+                if PHYSIOLOGY not in (one.kind, faults[j].kind):
+                    outcome, _ = bench.run(one, faults[j])
+                    rows.append(as_row((finger, phase, i, j), NONE_LOST, outcome))
+    return np.array(rows), ""
+
+
+def fault_rows(
+    bench: Bench, fault: Fault, setting: Setting, key: tuple[int, int, int, int]
+) -> Iterator[Samples]:
+    """The run of one failure with all protection, then without each of them."""
+    whole, _ = bench.run(fault)
+    yield as_row(key, NONE_LOST, whole)
+    if fault.kind == PHYSIOLOGY:
+        return
+    for name in setting.protections:
+        acted = whole.acted[name] >= 0.0
+        outcome = bench.run(fault, lost=(name,))[0] if acted else whole
+        yield as_row(key, float(PROTECTIONS.index(name)), outcome, copied=not acted)
+
+
+def as_row(
+    key: tuple[int, int, int, int], lost: float, outcome: Outcome, copied: bool = False, lasted: float = -1.0
+) -> Samples:
+    """One run as numbers; how long it lasted [s] is told of scenarios, −1 of others."""
+    return np.array([*key, lost, float(copied), float(outcome.diverged), lasted, *(outcome.figures[f] for f in FIGURES),
+                     *(outcome.acted[name] for name in LAYERS)])
+
+
+def fingerprint(setting: Setting) -> str:
+    """Name of a study's folder of chunks: what its numbers follow from, the versions of the libraries included."""
+    rig = load_rig(setting.rig, list(setting.settings))
+    text = repr((setting, rig._replace(tables={}), KEYS, FIGURES, LAYERS, version("cuffloop"), version("numba"),
+                 version("numpy")))
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
+
+
+def run_study(
+    setting: Setting, chunks: Path | None = None, workers: int | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> Study:
+    """Run a study. With `chunks` (a folder) each finished unit is kept there and not run again.
+
+    Raises InputError. When interrupted, what is finished stays on disk.
+    """
+    faults, units = prepare(setting)
+    found: dict[tuple[int, int], tuple[Samples, str]] = {}
+    if chunks is not None:
+        for unit in units:
+            kept = read_chunk(chunks, *unit)
+            if kept is not None:
+                found[unit] = kept
+    waiting = [unit for unit in units if unit not in found]
+
+    def done(unit: tuple[int, int], result: tuple[Samples, str]) -> None:
+        found[unit] = result
+        if chunks is not None:
+            write_chunk(chunks, *unit, result)
+        if progress is not None:
+            progress(len(found) / len(units))
+
+    count = min(workers or os.cpu_count() or 1, len(waiting))
+    if count <= 1:
+        for unit in waiting:
+            done(unit, unit_rows(setting, *unit))
+    else:
+        done(waiting[0], unit_rows(setting, *waiting[0]))  # compiles once, for all workers to load
+        _in_workers(setting, waiting[1:], count, done)
+    rows = np.concatenate([found[unit][0].reshape(-1, WIDTH) for unit in units])
+    people = sample_fingers(setting.fingers, setting.group, setting.seed)
+    unheld = [f"{people[f].name}: {found[f, p][1]}" for f, p in units if found[f, p][1]]
+    faults = [*faults, *(story_faults(setting.story) if setting.story is not None else [])]
+    study = Study(setting, tuple(faults), rows, np.zeros((len(rows), len(BREAKS)), bool),
+                  tuple(f.name for f in people), tuple(unheld))
+    figures = {name: study.column(name) for name in FIGURES}
+    person = np.array([is_person(faults[int(i)]) for i in study.column("fault")], bool)
+    return study._replace(breaks=broken(setting.limits, figures, person, setting.after_s))
+
+
+def follow_parent() -> None:
+    """In a worker: leave Ctrl-C to the parent, and end when the parent is gone, however it went."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = parent_process()
+    if parent is None:
+        return
+
+    def wait() -> None:
+        parent.join()
+        os._exit(1)
+
+    threading.Thread(target=wait, daemon=True).start()
+
+
+def _in_workers(
+    setting: Setting, units: list[tuple[int, int]], count: int,
+    done: Callable[[tuple[int, int], tuple[Samples, str]], None],
+) -> None:
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # a spawned worker inherits it
+    with ProcessPoolExecutor(count, mp_context=get_context("spawn"), initializer=follow_parent) as pool:
+        futures: dict[Future[tuple[Samples, str]], tuple[int, int]] = {
+            pool.submit(unit_rows, setting, *unit): unit for unit in units
+        }
+        try:
+            for future in as_completed(futures):
+                done(futures[future], future.result())
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
+
+
+def chunk_path(chunks: Path, finger: int, phase: int) -> Path:
+    """Where a unit is kept."""
+    return chunks / f"finger-{finger:05d}-{phase:03d}.npz"
+
+
+def write_chunk(chunks: Path, finger: int, phase: int, result: tuple[Samples, str]) -> None:
+    """Keep a unit, whole or not at all. Raises InputError when the place cannot be written."""
+    try:
+        chunks.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"{chunks}: cannot be made: {error.strerror or error}") from None
+    with whole_file(chunk_path(chunks, finger, phase)) as temporary, temporary.open("wb") as file:
+        np.savez(file, rows=result[0], why=np.array(result[1]))
+
+
+def read_chunk(chunks: Path, finger: int, phase: int) -> tuple[Samples, str] | None:
+    """A unit that was kept; None when there is none that can be read."""
+    try:
+        with np.load(chunk_path(chunks, finger, phase), allow_pickle=False) as kept:
+            rows = np.asarray(kept["rows"], float)
+            return (rows, str(kept["why"])) if rows.shape[1:] == (WIDTH,) else None
+    except (OSError, ValueError, KeyError):
+        return None
+
+

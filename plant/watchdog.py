@@ -1,0 +1,36 @@
+"""Hardware watchdog: a timer that the firmware's tick starts anew; when it runs out, the dump valve loses its power."""
+from __future__ import annotations
+
+from typing import Annotated, NamedTuple
+
+from plant.declare import compiled, quantity, switch
+
+
+class Watchdog(NamedTuple):
+    """A windowless watchdog timer with a latch."""
+
+    enabled: Annotated[bool, switch("fitted and wired to the dump valve", "scenario")] = True
+    timeout_s: Annotated[float, quantity("s", 0.001, 10, "time without a tick before it expires", "invented")] = 0.02
+    latched: Annotated[bool, switch("stays expired until power is cycled", "invented")] = True
+
+
+class WatchdogState(NamedTuple):
+    """Time since it was last fed [s], and whether it has expired."""
+
+    unfed_s: float
+    expired: bool
+
+
+@compiled
+def watchdog_step(part: Watchdog, state: WatchdogState, fed: bool, powered: bool, period_s: float) -> WatchdogState:
+    """State after a tick [s] in which it was fed or not. A cycle of power sets it back."""
+    if not powered:
+        return WatchdogState(0.0, False)
+    unfed = 0.0 if fed else state.unfed_s + period_s
+    out = part.enabled and unfed > part.timeout_s
+    return WatchdogState(unfed, out or (state.expired and part.latched))
+
+
+def fed_watchdog() -> WatchdogState:
+    """Just fed."""
+    return WatchdogState(0.0, False)

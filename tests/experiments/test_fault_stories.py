@@ -1,0 +1,47 @@
+"""Scenarios as a search for false alarms."""
+import numpy as np
+import pytest
+
+from controller.firmware import CLAMP, FILL
+from experiments.fault_run import Limits
+from experiments.fault_stories import RIGHTLY, Story, bounded_story, story_faults, story_orders, tell
+from experiments.finger import finger_inputs, on_finger
+from experiments.population import sample_fingers
+from experiments.rig import load_rig
+from experiments.scenarios import SCENARIOS
+from plant.errors import InputError
+
+FINGER = sample_fingers(1)[0]
+
+
+def test_every_scenario_is_an_entry():
+    assert [f.name for f in story_faults(Story(600.0))] == [f"scenario_{name}" for name in SCENARIOS]
+    assert set(RIGHTLY) < set(SCENARIOS)
+
+
+@pytest.mark.parametrize("name", ["quiet", "hand"])
+def test_a_quiet_minute_trips_nothing(name):
+    outcome, lasted = tell(load_rig("wrist"), FINGER, name, Story(60.0, 20.0), 1, Limits())
+    assert outcome.caught_by == "" and lasted == pytest.approx(60.0)
+
+
+def test_a_lamp_is_noticed():
+    """It is switched on at 0.3 of the minute."""
+    outcome, lasted = tell(load_rig("wrist"), FINGER, "light", Story(60.0), 1, Limits())
+    assert outcome.figures["detected_s"] == pytest.approx(18.0, abs=0.1) and lasted < 60.0
+
+
+def test_the_set_point_is_renewed_while_filling():
+    own = on_finger(load_rig("wrist"), FINGER)
+    orders = story_orders(own, finger_inputs(own, FINGER, 60.0), Story(60.0, 10.0))
+    filling = orders.mode == FILL
+    changes = np.nonzero(np.diff(orders.set_point))[0] + 1
+    assert len(changes) == 2 and np.all(filling[changes]) and np.all(~filling[changes - 1])
+    assert np.sum(filling) == 3 * 12_000 and orders.mode[-1] == CLAMP
+
+
+@pytest.mark.parametrize("minutes", [-1.0, 0.5, 601.0, float("nan")])
+def test_minutes_that_make_no_sense(minutes):
+    with pytest.raises(InputError, match="stories"):
+        bounded_story(minutes)
+    assert bounded_story(0.0) is None and bounded_story(2.0) == Story(120.0)
