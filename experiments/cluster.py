@@ -7,6 +7,7 @@ A chunk whose worker has died goes to another one; that is the scheduler's own b
 """
 from __future__ import annotations
 
+import gc
 import logging
 from collections.abc import Iterator
 from concurrent.futures import BrokenExecutor, CancelledError, Executor
@@ -45,10 +46,14 @@ def _distributed() -> Any:
 def _connected(address: str) -> Iterator[Executor]:
     dask, said = _distributed(), f"--cluster {value_text(address)}"
     with _quiet():  # what goes wrong is said here, in one line
+        refused = None
         try:
             client = dask.Client(address, timeout=PATIENCE_s, set_as_default=False, name="cuffloop")
         except (OSError, ValueError, TimeoutError) as error:
-            raise InputError(f"{said}: no scheduler answers there: {one_line(error, 200)}") from None
+            refused = one_line(error, 200)
+        if refused is not None:
+            gc.collect()  # a half-made client closes itself when it is collected: not while another is being made
+            raise InputError(f"{said}: no scheduler answers there: {refused}")
         try:
             _check_workers(client, said)
             yield client.get_executor(pure=False)
