@@ -12,6 +12,7 @@ from experiments import search_study
 from experiments.population import find_finger
 from experiments.search_study import CHUNK, PARTS, SETTINGS, chunks_of, code_digest, run_study, settings_of
 from experiments.search_unit import Plan
+from plant import declare
 from plant.errors import InputError
 
 PLAN = Plan("wrist", (), ("classroom",), "mixed", 1, CHUNK + 2, 1, 5)
@@ -128,8 +129,9 @@ def test_a_search_that_fails_by_itself_stops_the_study_in_one_line(tmp_path):
 
 
 @pytest.mark.skipif(os.name != "posix", reason="sends a POSIX signal")
-def test_killed_and_resumed(rows, tmp_path):
+def test_killed_and_resumed(rows, tmp_path, monkeypatch):
     """After SIGKILL whatever was finished is there, whole, and the study ends with the same rows."""
+    monkeypatch.setattr(declare, "_outside_sources", set())  # parts that other tests loaded are not the other process's
     code = ("from pathlib import Path\nfrom experiments.search_study import run_study\n"
             "from experiments.search_unit import Plan\n"
             f"run_study(Plan('wrist', (), ('classroom',), 'mixed', 1, 4000, 1, 5), Path({str(tmp_path)!r}))")
