@@ -29,6 +29,7 @@ figure { margin: 1rem 0; break-inside: avoid; } figure img { max-width: 100%; he
 figcaption, .note { font-size: .85rem; color: #444; }
 code, pre { font-size: .85rem; background: #f4f4f4; }
 pre { padding: .6rem; white-space: pre-wrap; word-break: break-word; }
+@media screen { td:not(.number) { min-width: 6rem; } }
 @media print {
   body { max-width: none; margin: 0; font-size: 10pt; } nav { display: none; } a { color: inherit; }
   h2 { break-after: avoid; } tr { break-inside: avoid; } .wide { overflow: visible; } table { font-size: 7.5pt; }

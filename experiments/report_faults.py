@@ -5,7 +5,7 @@ import math
 from typing import Any, NamedTuple
 
 from experiments.confidence import failure_bound, rate_bound_per_h
-from experiments.failure_table import COLUMNS, Failure, Row, rows_of, single_points
+from experiments.failure_table import COLUMNS, Failure, Row, rows_of, single_points, worst_loss
 from experiments.html_page import Section, bullets, image, number, paragraph, table
 from experiments.scales import Scales
 
@@ -23,26 +23,25 @@ class Evidence(NamedTuple):
 
 
 def worst_failure(evidence: Evidence) -> Failure:
-    """The failure that a reviewer should look at first: most limits broken by losing one protection, then pressure."""
-    def badness(failure: Failure) -> tuple[int, float, float]:
-        highest = max([o.highest_mmHg for o in (failure.protected, *failure.without.values())])
-        return len(failure.protected.broken), highest, failure.protected.wrong_s
-    return max(evidence.failures, key=badness)
+    """The failure that can press hardest on the finger, with all protection or once any one of them is gone."""
+    return max(evidence.failures, key=lambda f: max(o.highest_mmHg for o in (f.protected, *f.without.values())))
 
 
 def short_answer(evidence: Evidence) -> str:
-    """The worst failure, what catches it, and what happens when that is gone."""
+    """The worst failure, what catches it, what happens when that is gone; what nothing contains; what stays silent."""
     worst = worst_failure(evidence)
     kept = worst.protected
     lines = [
-        f"Worst failure: {worst.name} ({worst.effect}). With all protection the finger sees at most "
+        f"Worst failure: {worst.name} ({worst.mode}). With all protection the finger sees at most "
         f"{kept.highest_mmHg:.0f} mmHg; {_caught(worst)}.",
     ]
-    if worst.without:
-        name = max(worst.without, key=lambda k: worst.without[k].highest_mmHg)
+    name = worst_loss(worst)
+    if name:
         lost = worst.without[name]
-        lines.append(f"Without {name}: {lost.highest_mmHg:.0f} mmHg, "
+        lines.append(f"Without {name.replace('_', ' ')}: {lost.highest_mmHg:.0f} mmHg, "
                      + (f"breaks {', '.join(lost.broken)}." if lost.broken else "still within every limit."))
+    loose = [f"{f.name} ({', '.join(f.protected.broken)})" for f in evidence.failures if f.protected.broken]
+    lines.append("Not contained with all protection: " + (", ".join(loose) or "none") + ".")
     silent = [f for f in evidence.failures if f.protected.wrong_s > 30.0]
     if silent:
         quiet = max(silent, key=lambda f: f.protected.wrong_s)

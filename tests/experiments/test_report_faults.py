@@ -44,9 +44,12 @@ def test_silence_is_named():
     assert "nothing notices it" in short_answer(evidence(failure("transducer drift", SILENT)))
 
 
-def test_what_breaks_limits_with_all_protection_comes_first():
+def test_the_hardest_press_comes_first_and_what_is_not_contained_is_named():
     broken = failure("b", HIGH._replace(highest_mmHg=335.0))
-    assert worst_failure(evidence(failure("a", limit=HIGH), broken)).name == "b"
+    everything = evidence(failure("a", limit=HIGH), broken)
+    assert worst_failure(everything).name == "a"
+    assert "Not contained with all protection: b (330 mmHg)." in short_answer(everything)
+    assert "Not contained with all protection: none." in short_answer(evidence(failure("a")))
 
 
 def test_sections():
