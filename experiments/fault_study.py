@@ -6,30 +6,25 @@ bits whatever the number of workers, and a study that was stopped goes on from t
 """
 from __future__ import annotations
 
-import hashlib
-import os
-import signal
-import threading
 from collections.abc import Callable, Iterator
-from concurrent.futures import Future, ProcessPoolExecutor, as_completed
-from importlib.metadata import version
-from multiprocessing import get_context, parent_process
+from functools import partial
 from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from experiments.chunks import fingerprint
 from experiments.fault_case import PHYSIOLOGY, Fault
 from experiments.fault_catalogue import find_faults
 from experiments.fault_limits import BREAKS, FaultLimits, broken
 from experiments.fault_run import Bench, Limits, Outcome, Times, make_bench
 from experiments.fault_stories import RIGHTLY, Story, story_faults, tell
 from experiments.guards import PROTECTIONS, without
-from experiments.output import whole_file
 from experiments.population import sample_fingers
 from experiments.rig import load_rig
 from experiments.tally import FIGURES, LAYERS
+from experiments.work import local, run
 from plant.errors import InputError
 
 Samples = NDArray[np.float64]
@@ -144,12 +139,16 @@ def as_row(
                      *(outcome.acted[name] for name in LAYERS)])
 
 
-def fingerprint(setting: Setting) -> str:
-    """Name of a study's folder of chunks: what its numbers follow from, the versions of the libraries included."""
+def one_unit(setting: Setting, place: tuple[int, int]) -> tuple[Samples, str]:
+    """`unit_rows` of a piece of work."""
+    return unit_rows(setting, *place)
+
+
+def about(setting: Setting) -> dict[str, str]:
+    """What tells one study from another, in words; the rig by its parameters, for a rig file may have changed."""
     rig = load_rig(setting.rig, list(setting.settings))
-    text = repr((setting, rig._replace(tables={}), KEYS, FIGURES, LAYERS, version("cuffloop"), version("numba"),
-                 version("numpy")))
-    return hashlib.sha256(text.encode()).hexdigest()[:16]
+    return {"rig": setting.rig, "the rig's parameters": fingerprint(rig._replace(tables={})),
+            "seed": str(setting.seed), "fingers": str(setting.fingers)}
 
 
 def run_study(
@@ -161,92 +160,13 @@ def run_study(
     Raises InputError. When interrupted, what is finished stays on disk.
     """
     faults, units = prepare(setting)
-    found: dict[tuple[int, int], tuple[Samples, str]] = {}
-    if chunks is not None:
-        for unit in units:
-            kept = read_chunk(chunks, *unit)
-            if kept is not None:
-                found[unit] = kept
-    waiting = [unit for unit in units if unit not in found]
-
-    def done(unit: tuple[int, int], result: tuple[Samples, str]) -> None:
-        found[unit] = result
-        if chunks is not None:
-            write_chunk(chunks, *unit, result)
-        if progress is not None:
-            progress(len(found) / len(units))
-
-    count = min(workers or os.cpu_count() or 1, len(waiting))
-    if count <= 1:
-        for unit in waiting:
-            done(unit, unit_rows(setting, *unit))
-    else:
-        done(waiting[0], unit_rows(setting, *waiting[0]))  # compiles once, for all workers to load
-        _in_workers(setting, waiting[1:], count, done)
-    rows = np.concatenate([found[unit][0].reshape(-1, WIDTH) for unit in units])
+    found = run(units, partial(one_unit, setting), chunks, about(setting), local(workers), 1, progress)
+    rows = np.concatenate([unit.reshape(-1, WIDTH) for unit, _ in found])
     people = sample_fingers(setting.fingers, setting.group, setting.seed)
-    unheld = [f"{people[f].name}: {found[f, p][1]}" for f, p in units if found[f, p][1]]
+    unheld = [f"{people[f].name}: {why}" for (f, _), (_, why) in zip(units, found, strict=True) if why]
     faults = [*faults, *(story_faults(setting.story) if setting.story is not None else [])]
     study = Study(setting, tuple(faults), rows, np.zeros((len(rows), len(BREAKS)), bool),
                   tuple(f.name for f in people), tuple(unheld))
     figures = {name: study.column(name) for name in FIGURES}
     person = np.array([is_person(faults[int(i)]) for i in study.column("fault")], bool)
     return study._replace(breaks=broken(setting.limits, figures, person, setting.after_s))
-
-
-def follow_parent() -> None:
-    """In a worker: leave Ctrl-C to the parent, and end when the parent is gone, however it went."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    parent = parent_process()
-    if parent is None:
-        return
-
-    def wait() -> None:
-        parent.join()
-        os._exit(1)
-
-    threading.Thread(target=wait, daemon=True).start()
-
-
-def _in_workers(
-    setting: Setting, units: list[tuple[int, int]], count: int,
-    done: Callable[[tuple[int, int], tuple[Samples, str]], None],
-) -> None:
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # a spawned worker inherits it
-    with ProcessPoolExecutor(count, mp_context=get_context("spawn"), initializer=follow_parent) as pool:
-        futures: dict[Future[tuple[Samples, str]], tuple[int, int]] = {
-            pool.submit(unit_rows, setting, *unit): unit for unit in units
-        }
-        try:
-            for future in as_completed(futures):
-                done(futures[future], future.result())
-        except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
-
-
-def chunk_path(chunks: Path, finger: int, phase: int) -> Path:
-    """Where a unit is kept."""
-    return chunks / f"finger-{finger:05d}-{phase:03d}.npz"
-
-
-def write_chunk(chunks: Path, finger: int, phase: int, result: tuple[Samples, str]) -> None:
-    """Keep a unit, whole or not at all. Raises InputError when the place cannot be written."""
-    try:
-        chunks.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputError(f"{chunks}: cannot be made: {error.strerror or error}") from None
-    with whole_file(chunk_path(chunks, finger, phase)) as temporary, temporary.open("wb") as file:
-        np.savez(file, rows=result[0], why=np.array(result[1]))
-
-
-def read_chunk(chunks: Path, finger: int, phase: int) -> tuple[Samples, str] | None:
-    """A unit that was kept; None when there is none that can be read."""
-    try:
-        with np.load(chunk_path(chunks, finger, phase), allow_pickle=False) as kept:
-            rows = np.asarray(kept["rows"], float)
-            return (rows, str(kept["why"])) if rows.shape[1:] == (WIDTH,) else None
-    except (OSError, ValueError, KeyError):
-        return None
-
-

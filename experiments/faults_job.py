@@ -8,7 +8,7 @@ from experiments.fault_case import PHYSIOLOGY
 from experiments.fault_catalogue import CATALOGUE
 from experiments.fault_limits import load_fault_limits
 from experiments.fault_stories import bounded_story
-from experiments.fault_study import Setting, fault_text, fingerprint, prepare, run_study
+from experiments.fault_study import Setting, fault_text, prepare, run_study
 from experiments.fault_tables import (
     fault_json,
     fault_lines,
@@ -52,7 +52,7 @@ def faults_job(
     faults, _ = prepare(setting)
     setting = setting._replace(faults=tuple(fault_text(f) for f in faults))
     with OutputFolder.open(out) as folder:
-        chunks = folder.path / f"faults-{fingerprint(setting)}.chunks" if folder else None
+        chunks = folder.path / "faults-chunks" if folder else None
         with progress_bar("failures", as_json) as progress:
             study = run_study(setting, chunks, workers, progress)
         table = summary_table(study)
