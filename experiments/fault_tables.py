@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from experiments.confidence import rate_bound_per_h
 from experiments.fault_case import PHYSIOLOGY, Fault
 from experiments.fault_limits import BREAKS, CAUTION
 from experiments.fault_study import KEYS, Study, is_person
@@ -135,13 +136,6 @@ def person_hours(study: Study) -> float:
     return float(np.sum(np.where(lasted < 0.0, study.setting.after_s, lasted))) / 3600.0
 
 
-def rate_bound(count: int, hours: float, confidence: float = 0.95) -> float:
-    """Upper confidence bound of a rate [1/h] after `count` events in `hours`: exact Poisson (Garwood 1936)."""
-    from scipy.special import gammaincinv
-
-    return float(gammaincinv(count + 1, confidence)) / hours if hours > 0.0 else np.inf
-
-
 def _time(value: float) -> str:
     return "–" if np.isnan(value) else "never" if np.isinf(value) else f"{value:.2f}"
 
@@ -178,7 +172,7 @@ def fault_lines(study: Study, table: Table) -> list[str]:
         which = f": {alarms}" if alarms else ""
         count = sum(alarms.values())
         lines.append(f"physiology: {count} false alarms in {runs} runs, {hours:.2f} finger-hours{which}; with 95 % "
-                     f"confidence fewer than {rate_bound(count, hours):.3g} an hour")
+                     f"confidence fewer than {rate_bound_per_h(count, hours):.3g} an hour")
     lines += [f"{s.fault.name}: {s.runs - s.undetected} of {s.runs} runs warned, rightly ({s.fault.mode})"
               for s in rows if s.fault.kind == PHYSIOLOGY and not is_person(s.fault)]
     loose = ", ".join(s.fault.name for s in failures if s.breaks)

@@ -37,7 +37,7 @@ def read_study(place: Path) -> dict[str, Any]:
         raise InputError(f"--faults {path}: cannot be read: {error.strerror or error}") from None
     except ValueError:
         raise InputError(f"--faults {path}: is not JSON as `cuffloop faults --out` writes it") from None
-    for key in ("rig", "failures", "without", "limits", "provenance"):
+    for key in ("rig", "failures", "without", "limits", "person_hours", "false_alarms", "provenance"):
         if not isinstance(document, dict) or key not in document:
             raise InputError(f"--faults {path}: {key} is missing; give what `cuffloop faults --out` has written")
     return document
@@ -93,10 +93,8 @@ def effect_text(row: dict[str, Any]) -> str:
 
 
 def physiology_of(document: dict[str, Any]) -> tuple[float, int]:
-    """(finger-hours of physiology, false alarms)."""
-    rows = [row for row in document["failures"] if row["kind"] != "failure"]
-    hours = sum(int(row["runs"]) for row in rows) * float(document["seconds"]) / 3600.0
-    return hours, sum(int(row["broken_runs"]) for row in rows)
+    """(finger-hours in which nothing may trip, false alarms), as the study has counted them."""
+    return _number(document["person_hours"], 0.0), int(document["false_alarms"])
 
 
 def limit_words(document: dict[str, Any]) -> tuple[str, ...]:

@@ -20,7 +20,8 @@ ROW = {
     "wrong_mmHg": 40.0, "wrong_s": 0.3, "caught_by": "pressure_limit", "breaks": [],
 }
 STUDY = {
-    "rig": "wrist", "settings": [], "seconds": 30.0, "limits": {"fault_mmHg": 330.0}, "limits_note": "by analogy",
+    "rig": "wrist", "settings": [], "person_hours": 1.0, "false_alarms": 2,
+    "limits": {"fault_mmHg": 330.0}, "limits_note": "by analogy",
     "failures": [ROW, ROW | {"fault": "drift", "undetected": 3, "vent_20_s": "nan", "wrong_s": 31.0,
                                  "wrong_mmHg": 12.0},
                  ROW | {"fault": "cough", "kind": "physiology", "runs": 120, "broken_runs": 2}],
@@ -45,8 +46,10 @@ def test_failures_and_what_each_loss_does(folder):
     assert math.isinf(drift.protected.vent_s) and "12 mmHg wrong for 31.0 s" in drift.effect
 
 
-def test_physiology_is_counted_apart():
-    assert physiology_of(STUDY) == (pytest.approx(1.0), 2)
+def test_physiology_is_counted_by_the_study_alone():
+    """Scenarios last longer than a failure, and two of them may alarm: only the study knows."""
+    assert physiology_of(STUDY) == (1.0, 2)
+    assert [failure.name for failure in failures_of(STUDY)] == ["valve_stuck_open", "drift"]
 
 
 def test_limits_with_what_they_stand_on():

@@ -34,6 +34,11 @@ def test_poisson_rate_by_chi_square():
         assert rate_bound_per_h(events, 7.0) == pytest.approx(stats.chi2.ppf(0.95, 2 * (events + 1)) / 14.0, rel=1e-9)
 
 
+def test_poisson_rate_of_the_printed_tables():
+    """One event: at most 4.744 at 95 %, from tables of the Poisson distribution [memory, high]."""
+    assert rate_bound_per_h(1, 1.0) == pytest.approx(4.744, abs=1e-3)
+
+
 def test_the_share_that_it_covers():
     """Monte Carlo: the bound lies above the truth in at least 95 % of repetitions; it never covers less."""
     truth, runs = 0.03, 120
