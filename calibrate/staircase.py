@@ -75,7 +75,7 @@ def rises(depth: Samples, period_s: float) -> list[tuple[float, int]]:
 
 
 def lowest_of(values: Samples, width: int) -> Samples:
-    """The lowest of every `width` samples running, shape (samples − width + 1,): by doubling, eight times as fast."""
+    """The lowest of every `width` samples running, shape (samples − width + 1,), by doubling."""
     lowest, covered = values, 1
     while covered < width:
         further = min(covered, width - covered)
