@@ -6,7 +6,6 @@ from __future__ import annotations
 
 import csv
 import io
-import math
 from typing import NamedTuple
 
 from experiments.scales import Scales
@@ -17,7 +16,7 @@ class Outcome(NamedTuple):
 
     highest_mmHg: float  # at the finger
     detect_s: float  # onset to the first warning or reaction; infinite for never
-    vent_s: float  # onset to below 20 mmHg; infinite for never
+    vent_s: float  # start of venting to below 20 mmHg, slowest; infinite for never
     wrong_mmHg: float  # largest error of a waveform that was shown with no warning
     wrong_s: float  # longest time of an error above 10 mmHg that was shown with no warning
     broken: tuple[str, ...] = ()  # limits that were broken
@@ -34,6 +33,8 @@ class Failure(NamedTuple):
     detection: str  # what caught it first
     runs: int  # with all protection
     broken_runs: int  # of these, how many broke a limit
+    missed_runs: int  # and how many nobody noticed
+    detect_median_s: float  # of those that were noticed; nan when none was
     protected: Outcome
     without: dict[str, Outcome]  # by protection taken away
 
@@ -52,7 +53,8 @@ class Row(NamedTuple):
     detectability: int
     priority: int  # severity × occurrence × detection
     highest_mmHg: float
-    detect_s: float
+    detect_median_s: float
+    missed_runs: int
     wrong_s: float
     worst_without: str  # the protection whose loss is worst
     residual: str
@@ -61,7 +63,8 @@ class Row(NamedTuple):
 COLUMNS = {
     "item": "Item", "mode": "Failure mode", "effect": "Effect", "cause": "Cause", "detection": "Caught by",
     "severity": "S", "occurrence": "O", "detectability": "D", "priority": "RPN", "highest_mmHg": "Highest (mmHg)",
-    "detect_s": "Detected after (s)", "wrong_s": "Wrong, unsaid (s)", "worst_without": "Worst loss of a protection",
+    "detect_median_s": "Detected after (s, median)", "missed_runs": "Missed (runs)",
+    "wrong_s": "Wrong, unsaid (s)", "worst_without": "Worst loss of a protection",
     "residual": "Residual",
 }
 
@@ -97,7 +100,8 @@ def rows_of(failures: list[Failure], scales: Scales) -> list[Row]:
         rows.append(Row(
             failure.name, failure.item, failure.mode, failure.effect, failure.cause, failure.detection, severity,
             occurrence, detection, priority(severity, occurrence, detection), failure.protected.highest_mmHg,
-            failure.protected.detect_s, failure.protected.wrong_s, worst_loss(failure), residual_text(failure),
+            failure.detect_median_s, failure.missed_runs, failure.protected.wrong_s,
+            worst_loss(failure), residual_text(failure),
         ))
     return sorted(rows, key=lambda row: (-row.priority, row.name))
 
@@ -109,7 +113,9 @@ def residual_text(failure: Failure) -> str:
         return "breaks " + ", ".join(left.broken)
     if left.wrong_s > 0.0:
         return f"up to {left.wrong_mmHg:.0f} mmHg wrong for {left.wrong_s:.0f} s without a word"
-    return "within limits" if math.isfinite(left.detect_s) else "within limits, never noticed"
+    if failure.missed_runs:
+        return f"within limits, unnoticed in {failure.missed_runs} of {failure.runs} runs"
+    return "within limits"
 
 
 def single_points(failures: list[Failure]) -> list[tuple[str, str, tuple[str, ...]]]:

@@ -61,7 +61,8 @@ def failures_of(document: dict[str, Any]) -> list[Failure]:
     return [
         Failure(
             row["fault"], row["item"], row["mode"], effect_text(row), cause_of(row["fault"]),
-            row["caught_by"].replace("_", " ") or "nothing", int(row["runs"]), int(row["broken_runs"]), outcome_of(row),
+            row["caught_by"].replace("_", " ") or "nothing", int(row["runs"]), int(row["broken_runs"]),
+            int(row["undetected"]), _number(row["detected_median_s"], math.nan), outcome_of(row),
             lost.get(row["fault"], {}),
         )
         for row in document["failures"] if row["kind"] == "failure"

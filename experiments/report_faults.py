@@ -57,11 +57,12 @@ def short_answer(evidence: Evidence) -> str:
 
 
 def _caught(failure: Failure) -> str:
-    if not math.isfinite(failure.protected.detect_s):
+    if failure.missed_runs == failure.runs:
         return "nothing notices it"
     vent = failure.protected.vent_s
-    vented = f", the cuff is empty after {vent:.1f} s" if math.isfinite(vent) else ""
-    return f"{failure.detection} catches it after {failure.protected.detect_s:.2f} s{vented}"
+    vented = f", the cuff is empty {vent:.2f} s after it is vented" if math.isfinite(vent) else ""
+    missed = f"; {failure.missed_runs} of {failure.runs} runs go unnoticed" if failure.missed_runs else ""
+    return f"{failure.detection} catches it first, after {failure.detect_median_s:.2f} s (median){vented}{missed}"
 
 
 def faults_sections(evidence: Evidence) -> list[Section]:

@@ -26,7 +26,8 @@ SLOW = Outcome(180.0, math.inf, math.inf, 25.0, 90.0)
 
 
 def failure(name: str, protected: Outcome = FINE, **without: Outcome) -> Failure:
-    return Failure(name, "valve", "stuck open", "pressure rises", "dirt", "pressure limit", 20, 0, protected, without)
+    return Failure(name, "valve", "stuck open", "pressure rises", "dirt", "pressure limit", 20, 0,
+                   20 if math.isinf(protected.detect_s) else 0, protected.detect_s, protected, without)
 
 
 @given(st.integers(1, 10), st.integers(1, 10), st.integers(1, 10))
@@ -60,7 +61,7 @@ def test_residual_words():
     assert residual_text(failure("a")) == "within limits"
     assert residual_text(failure("a", HIGH)) == "breaks 330 mmHg"
     assert "25 mmHg wrong for 90 s" in residual_text(failure("a", SLOW))
-    assert "never noticed" in residual_text(failure("a", FINE._replace(detect_s=math.inf)))
+    assert "unnoticed in 20 of 20 runs" in residual_text(failure("a", FINE._replace(detect_s=math.inf)))
 
 
 def test_csv_can_be_read_back():
@@ -68,5 +69,5 @@ def test_csv_can_be_read_back():
     read = list(csv.DictReader(io.StringIO(table_csv(rows))))
     assert [row["name"] for row in read] == [row.name for row in rows]
     assert [int(row["priority"]) for row in read] == [row.priority for row in rows]
-    assert read[0]["detect_s"] == "inf"
+    assert read[0]["missed_runs"] == "20" and read[1]["missed_runs"] == "0"
     assert set(COLUMNS) <= set(Row._fields)

@@ -16,7 +16,8 @@ from plant.errors import InputError
 
 ROW = {
     "fault": "valve_stuck_open", "lost": "", "item": "valve", "mode": "stuck wide open", "kind": "failure", "runs": 40,
-    "broken_runs": 0, "highest_mmHg": 212.0, "detected_worst_s": 0.4, "undetected": 0, "vent_20_s": 1.5,
+    "broken_runs": 0, "highest_mmHg": 212.0, "detected_worst_s": 0.4, "detected_median_s": 0.3, "undetected": 0,
+    "vent_20_s": 1.5,
     "wrong_mmHg": 40.0, "wrong_s": 0.3, "caught_by": "pressure_limit", "breaks": [],
 }
 STUDY = {
@@ -42,7 +43,8 @@ def test_failures_and_what_each_loss_does(folder):
     assert stuck.protected.detect_s == 0.4 and stuck.protected.broken == ()
     assert stuck.without["relief"].highest_mmHg == 400.0 and stuck.without["relief"].broken == ("pressure",)
     assert "212 mmHg" in stuck.effect and "unsaid" not in stuck.effect and "spool" in stuck.cause
-    assert math.isinf(drift.protected.detect_s)  # missed three times is not detected
+    assert math.isinf(drift.protected.detect_s)  # missed three times is not detected, for the rank
+    assert (drift.missed_runs, drift.detect_median_s) == (3, 0.3)
     assert math.isinf(drift.protected.vent_s) and "12 mmHg wrong for 31.0 s" in drift.effect
 
 

@@ -18,9 +18,9 @@ HIGH = Outcome(412.0, 0.4, 2.0, 0.0, 0.0, ("330 mmHg",))
 SILENT = Outcome(170.0, math.inf, math.inf, 25.0, 90.0)
 
 
-def failure(name, protected=FINE, broken=0, **without):
-    return Failure(name, "valve", "stuck open", "pressure rises", "dirt", "pressure limit", 200, broken, protected,
-                   without)
+def failure(name, protected=FINE, broken=0, missed=0, **without):
+    return Failure(name, "valve", "stuck open", "pressure rises", "dirt", "pressure limit", 200, broken, missed,
+                   0.4, protected, without)
 
 
 def evidence(*failures, hours=1000.0):
@@ -33,15 +33,16 @@ def test_a_minute_is_enough():
     said = short_answer(evidence(failure("supply high", **{"relief valve": FINE}),
                                  failure("valve stuck open", **{"pressure limit": HIGH, "relief valve": FINE})))
     assert "Worst failure: valve stuck open" in said and "at most 180 mmHg" in said
-    assert "pressure limit catches it after 0.40 s" in said and "empty after 2.0 s" in said
+    assert "pressure limit catches it first, after 0.40 s (median), the cuff is empty 2.00 s after" in said
     assert "Without pressure limit: 412 mmHg, breaks 330 mmHg" in said
     assert "1 pairs" in said and "No failure reads more than 10 mmHg wrong" in said
 
 
 def test_silence_is_named():
-    said = short_answer(evidence(failure("a"), failure("transducer drift", SILENT)))
+    said = short_answer(evidence(failure("a"), failure("transducer drift", SILENT, missed=200)))
     assert "transducer drift: up to 25 mmHg wrong for 90 s" in said and "1 of 2" in said
-    assert "nothing notices it" in short_answer(evidence(failure("transducer drift", SILENT)))
+    assert "nothing notices it" in short_answer(evidence(failure("transducer drift", SILENT, missed=200)))
+    assert "4 of 200 runs go unnoticed" in short_answer(evidence(failure("motion", missed=4)))
 
 
 def test_the_hardest_press_comes_first_and_what_is_not_contained_is_named():
