@@ -9,13 +9,18 @@ from controller.watched import Watched, lagged, timer
 from plant.declare import compiled, quantity
 
 
+NOISE = 3.0  # loop noise over that of a sample: the loop amplifies it (|S| up to 2), and a sample has its share
+
+
 class Response(NamedTuple):
     """Pressure that does not do what the command asks, or light that does not come. Reaction: vent and latch.
 
     A flow valve's demand is a rate of pressure:    r' = dp/dt − K demand − r/τ
     A pressure valve's command is a pressure:       r = p − lag(range · command)
-    and, with any valve, the mean error of the clamp over τ has a limit of its own. While the cuff is filled, the same K
-    tells the size of the bladder: its rise over the predicted one.
+    and, with any valve, the mean error of the clamp over τ has a limit of its own. What a noisy signal makes a flow valve
+    do on and on, K need not tell to the last: the residual's limit grows with it. The first fill tells the size of the
+    bladder: with a flow valve its rise over the predicted one; with a pressure valve its mean lag, ∫(range · command − p)
+    dt over the rise, over the rig's own.
     """
 
     enabled: Enabled = True
@@ -28,6 +33,9 @@ class Response(NamedTuple):
     lag_s: Annotated[float, quantity("s", 1e-4, 1, "lag of a pressure valve with its line", "invented")] = 0.008
     memory_s: Annotated[float, quantity("s", 0.01, 60, "time constant of forgetting (τ)", "invented")] = 0.25
     limit_mmHg: Annotated[float, quantity("mmHg", 1, 1000, "largest residual allowed", "invented")] = 60.0
+    activity: Annotated[
+        float, quantity("1", 0, 1, "and this share of all that was asked, up and down, over τ", "invented")
+    ] = 0.1
     error_mmHg: Annotated[float, quantity("mmHg", 1, 1000, "largest mean error of the clamp", "invented")] = 12.0
     settle_s: Annotated[float, quantity("s", 0, 60, "time in the clamp before it looks", "invented")] = 1.5
     hold_s: Annotated[float, quantity("s", 0, 10, "time above a limit before it fires", "invented")] = 0.05
@@ -37,21 +45,30 @@ class Response(NamedTuple):
         float, quantity("1", 0, 1, "least rise over the predicted one: more is too large a bladder", "invented")
     ] = 0.65
     fit_high: Annotated[float, quantity("1", 1, 100, "greatest rise over the predicted one", "invented")] = 1.5
+    fill_lag_s: Annotated[
+        float, quantity("s", 0, 10, "mean lag of a fill, pressure valve; 0: from the rig", "follows the rig")
+    ] = 0.0
+    lag_low: Annotated[float, quantity("1", 0, 1, "least lag over the rig's own", "invented")] = 0.9
+    lag_high: Annotated[
+        float, quantity("1", 1, 100, "greatest: more is too large a bladder", "invented")
+    ] = 1.19
 
 
 class ResponseState(NamedTuple):
-    """Last reading, expected pressure, residual and mean error [mmHg], time above a limit [s]; of a fill its
-    time [s], rise and predicted rise [mmHg], and whether that did not fit.
+    """Last reading, expected pressure, residual, all that was asked and mean error [mmHg], time above a limit [s];
+    of a fill its time [s], rise and predicted rise [mmHg], gap to the command [mmHg·s], and whether that did not fit.
     """
 
     reading_mmHg: float
     expected_mmHg: float
     residual_mmHg: float
+    asked_mmHg: float
     error_mmHg: float
     above_s: float
     fill_s: float
     rise_mmHg: float
     predicted_mmHg: float
+    gap_mmHg_s: float
     misfit: bool
     fires: bool
 
@@ -62,28 +79,35 @@ def response_step(part: Response, state: ResponseState, seen: Watched) -> Respon
     period = seen.period_s
     step = seen.reading_mmHg - state.reading_mmHg
     asked = part.rate_mmHg_s * seen.demand * period
-    fill, rise, predicted, misfit = state.fill_s, state.rise_mmHg, state.predicted_mmHg, state.misfit
+    fill, rise, predicted, gap = state.fill_s, state.rise_mmHg, state.predicted_mmHg, state.gap_mmHg_s
+    misfit = state.misfit
     if seen.clamped_s <= 0.0:
-        if part.rate_mmHg_s > 0.0 and fill < part.fit_s:
+        if fill < part.fit_s:
             fill, rise, predicted = fill + period, rise + step, predicted + asked
-            odd = not part.fit_low * predicted < rise < part.fit_high * predicted
+            gap += (part.range_mmHg * seen.command - seen.reading_mmHg) * period
+            odd = False
+            if part.rate_mmHg_s > 0.0:
+                odd = not part.fit_low * predicted < rise < part.fit_high * predicted
+            elif part.fill_lag_s > 0.0:
+                odd = not part.lag_low * part.fill_lag_s * rise < gap < part.lag_high * part.fill_lag_s * rise
             misfit = fill >= part.fit_s and rise >= part.fit_mmHg and odd
         fires = part.enabled and misfit
         return ResponseState(
-            seen.reading_mmHg, seen.reading_mmHg, 0.0, 0.0, 0.0, fill, rise, predicted, misfit, fires
+            seen.reading_mmHg, seen.reading_mmHg, 0.0, 0.0, 0.0, 0.0, fill, rise, predicted, gap, misfit, fires
         )
     expected = lagged(state.expected_mmHg, part.range_mmHg * seen.command, part.lag_s, period)
-    residual = 0.0
+    residual, forget = 0.0, part.memory_s / (part.memory_s + period)
+    activity = (state.asked_mmHg + abs(asked)) * forget
     if part.rate_mmHg_s > 0.0:
-        residual = (state.residual_mmHg + step - asked) * (part.memory_s / (part.memory_s + period))
+        residual = (state.residual_mmHg + step - asked) * forget
     elif part.range_mmHg > 0.0:
         residual = lagged(state.residual_mmHg, seen.reading_mmHg - expected, part.memory_s, period)
     error = lagged(state.error_mmHg, seen.error_mmHg, part.memory_s, period)
-    wrong = abs(residual) > part.limit_mmHg or abs(error) > part.error_mmHg
+    wrong = abs(residual) > part.limit_mmHg + part.activity * activity or abs(error) > part.error_mmHg
     above = timer(state.above_s, wrong and seen.clamped_s > part.settle_s, period)
     fires = part.enabled and (above > part.hold_s or misfit)
     return ResponseState(
-        seen.reading_mmHg, expected, residual, error, above, fill, rise, predicted, misfit, fires
+        seen.reading_mmHg, expected, residual, activity, error, above, fill, rise, predicted, gap, misfit, fires
     )
 
 
@@ -120,6 +144,9 @@ class Oscillation(NamedTuple):
     memory_s: Annotated[float, quantity("s", 0.01, 10, "time constant of the mean square", "invented")] = 0.2
     limit_mmHg: Annotated[float, quantity("mmHg", 0.1, 200, "largest root mean square", "invented")] = 6.0
     settle_s: Annotated[float, quantity("s", 0, 60, "time in the clamp before it looks", "invented")] = 0.5
+    noise: Annotated[
+        float, quantity("1", 0, 1, "SD of a light sample, share of full scale; 0: from the rig", "follows the rig")
+    ] = 0.0
 
 
 class OscillationState(NamedTuple):
@@ -138,7 +165,8 @@ def oscillation_step(part: Oscillation, state: OscillationState, seen: Watched) 
     slow = lagged(state.slow_mmHg, seen.error_mmHg, 1.0 / (2.0 * math.pi * part.above_Hz), seen.period_s)
     fast = seen.error_mmHg - slow
     square = lagged(state.square, fast * fast, part.memory_s, seen.period_s)
-    loud = square > part.limit_mmHg * part.limit_mmHg and seen.clamped_s > part.settle_s
+    noise = NOISE * part.noise / max(abs(seen.light_slope), 1e-12)  # a weak finger's loop carries what light adds
+    loud = square > part.limit_mmHg * part.limit_mmHg + noise * noise and seen.clamped_s > part.settle_s
     return OscillationState(slow, square, part.enabled and loud)
 
 

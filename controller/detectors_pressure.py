@@ -70,7 +70,7 @@ class Exposure(NamedTuple):
     """
 
     enabled: Enabled = True
-    allowance_mmHg: Annotated[float, quantity("mmHg", 0, 1000, "pressure that does not count", "invented")] = 220.0
+    allowance_mmHg: Annotated[float, quantity("mmHg", 0, 1000, "pressure that does not count", "invented")] = 240.0
     limit_mmHg_s: Annotated[float, quantity("mmHg·s", 1, 1e6, "largest integral allowed", "invented")] = 300.0
     memory_s: Annotated[float, quantity("s", 0.1, 1e5, "time constant of forgetting", "invented")] = 60.0
 

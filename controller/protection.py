@@ -1,4 +1,4 @@
-"""Protection in the firmware: twelve detectors, one fallback state, and what follows from it.
+"""Protection in the firmware: eighteen detectors, one fallback state, and what follows from it.
 
     NORMAL ──warn──▶ WARNING ──(quiet for a while)──▶ NORMAL
        │ hold                                    HOLD ──(quiet for a while, not too often)──▶ NORMAL
@@ -14,6 +14,14 @@ from __future__ import annotations
 
 from typing import Annotated, NamedTuple
 
+from controller.detectors_balance import (
+    AirState,
+    AirUse,
+    Following,
+    FollowingState,
+    air_use_step,
+    following_step,
+)
 from controller.detectors_light import (
     LightRange,
     LightState,
@@ -56,6 +64,20 @@ from controller.detectors_pressure import (
     pressure_rate_step,
     supply_range_step,
 )
+from controller.detectors_self import (
+    ConverterState,
+    ConverterTest,
+    EmitterMonitor,
+    EmitterState,
+    Sequence,
+    SequenceState,
+    SettingsCheck,
+    SettingsState,
+    converter_test_step,
+    emitter_monitor_step,
+    sequence_step,
+    settings_check_step,
+)
 from controller.watched import Watched, lagged
 from plant.declare import compiled, quantity
 
@@ -65,12 +87,14 @@ REACTIONS: dict[str, int] = {  # detector: the fallback state that it asks for
     "pressure_limit": VENTED, "pressure_rate": VENTED, "exposure": VENTED, "disagreement": VENTED,
     "light_range": HOLD, "set_point": RECALIBRATE, "response": VENTED, "saturation": VENTED,
     "oscillation": RECALIBRATE, "no_pulse": WARNING, "deadlines": WARNING, "supply_range": WARNING,
+    "settings_check": VENTED, "sequence": RECALIBRATE, "emitter_monitor": RECALIBRATE, "converter_test": VENTED,
+    "following": RECALIBRATE, "air_use": WARNING,
 }
 DETECTORS = tuple(REACTIONS)
 TRANSITIONS: tuple[tuple[int, int, str], ...] = (  # what can happen, for whoever draws it
-    (NORMAL, WARNING, "no pulse, missed deadlines, supply"), (WARNING, NORMAL, "quiet for clear_s"),
+    (NORMAL, WARNING, "no pulse, missed deadlines, supply, air use"), (WARNING, NORMAL, "quiet for clear_s"),
     (NORMAL, HOLD, "light out of range"), (HOLD, NORMAL, "quiet for clear_s"),
-    (NORMAL, RECALIBRATE, "set point void, oscillation"), (NORMAL, VENTED, "any other detector, switch or watchdog"),
+    (NORMAL, RECALIBRATE, "set point void, emitter, sequence, oscillation, following"), (NORMAL, VENTED, "any other detector, switch or watchdog"),
     (HOLD, VENTED, "longer than hold_most_s, or too often"), (RECALIBRATE, VENTED, "longer than hold_most_s"),
 )
 
@@ -104,6 +128,12 @@ class Protection(NamedTuple):
     no_pulse: NoPulse = NoPulse()
     deadlines: Deadlines = Deadlines()
     supply_range: SupplyRange = SupplyRange()
+    settings_check: SettingsCheck = SettingsCheck()
+    sequence: Sequence = Sequence()
+    emitter_monitor: EmitterMonitor = EmitterMonitor()
+    converter_test: ConverterTest = ConverterTest()
+    following: Following = Following()
+    air_use: AirUse = AirUse()
     fallback: Fallback = Fallback()
 
 
@@ -122,6 +152,12 @@ class ProtectionState(NamedTuple):
     no_pulse: PulseState
     deadlines: DeadlineState
     supply_range: SupplyState
+    settings_check: SettingsState
+    sequence: SequenceState
+    emitter_monitor: EmitterState
+    converter_test: ConverterState
+    following: FollowingState
+    air_use: AirState
     fallback: int
     since_s: float  # in this fallback state
     quiet_s: float  # since a detector fired
@@ -138,9 +174,12 @@ def initial_protection() -> ProtectionState:
         LimitState(0.0, False), RateState(0.0, 0.0, False), ExposureState(0.0, False),
         DisagreementState(0.0, 0.0, False), LightState(0.0, -1.0, 0.0, False),
         SetPointState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False),
-        ResponseState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False, False),
+        ResponseState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False, False),
         SaturationState(0.0, False), OscillationState(0.0, 0.0, False), PulseState(0.0, 1.0, 0.0, False),
-        DeadlineState(0.0, False), SupplyState(0.0, False), NORMAL, 0.0, 0.0, 0, 0.0, 0.0, 0,
+        DeadlineState(0.0, False), SupplyState(0.0, False), SettingsState(False), SequenceState(0.0, False),
+        EmitterState(-1.0, 0.0, 0.0, False), ConverterState(0.0, False),
+        FollowingState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False), AirState(0.0, 0.0, 0.0, 0.0, 0.0, False),
+        NORMAL, 0.0, 0.0, 0, 0.0, 0.0, 0,
     )
 
 
@@ -159,24 +198,32 @@ def protection_step(part: Protection, state: ProtectionState, seen: Watched) -> 
     pulse = no_pulse_step(part.no_pulse, state.no_pulse, seen)
     deadlines = deadlines_step(part.deadlines, state.deadlines, seen)
     supply = supply_range_step(part.supply_range, state.supply_range, seen)
+    loaded = settings_check_step(part.settings_check, state.settings_check, seen)
+    sequence = sequence_step(part.sequence, state.sequence, seen)
+    emitter = emitter_monitor_step(part.emitter_monitor, state.emitter_monitor, seen)
+    converters = converter_test_step(part.converter_test, state.converter_test, seen)
+    following = following_step(part.following, state.following, seen)
+    air = air_use_step(part.air_use, state.air_use, seen)
     vents = (
         limit.fires or rate.fires or exposure.fires or disagreement.fires or response.fires or saturation.fires
-        or seen.tripped
+        or loaded.fires or converters.fires or seen.tripped
     )
     wanted = NORMAL
     if vents:
         wanted = VENTED
-    elif set_point.fires or oscillation.fires:
+    elif set_point.fires or oscillation.fires or sequence.fires or emitter.fires or following.fires:
         wanted = RECALIBRATE
     elif light.fires:
         wanted = HOLD
-    elif pulse.fires or deadlines.fires or supply.fires:
+    elif pulse.fires or deadlines.fires or supply.fires or air.fires:
         wanted = WARNING
     fired = (
         int(limit.fires) + 2 * int(rate.fires) + 4 * int(exposure.fires) + 8 * int(disagreement.fires)
         + 16 * int(light.fires) + 32 * int(set_point.fires) + 64 * int(response.fires) + 128 * int(saturation.fires)
         + 256 * int(oscillation.fires) + 512 * int(pulse.fires) + 1024 * int(deadlines.fires)
-        + 2048 * int(supply.fires)
+        + 2048 * int(supply.fires) + 4096 * int(loaded.fires) + 8192 * int(sequence.fires)
+        + 16384 * int(emitter.fires) + 32768 * int(converters.fires) + 65536 * int(following.fires)
+        + 131072 * int(air.fires)
     )
     mean = lagged(state.mean_mmHg, seen.reading_mmHg, part.fallback.mean_s, seen.period_s)
     fallback, since, quiet, holds, hold_mmHg = fallback_step(part.fallback, state, wanted, seen.period_s)
@@ -184,7 +231,8 @@ def protection_step(part: Protection, state: ProtectionState, seen: Watched) -> 
         hold_mmHg = min(mean, part.fallback.pressure_mmHg)
     return ProtectionState(
         limit, rate, exposure, disagreement, light, set_point, response, saturation, oscillation, pulse, deadlines,
-        supply, fallback, since, quiet, holds, mean, hold_mmHg, fired,
+        supply, loaded, sequence, emitter, converters, following, air, fallback, since, quiet, holds, mean, hold_mmHg,
+        fired,
     )
 
 

@@ -15,6 +15,7 @@ class Watched(NamedTuple):
     reading_mmHg: float  # main transducer
     second_mmHg: float  # transducer of the over-pressure switch
     supply_mmHg: float  # gauge on the reservoir
+    pump_mL_s: float  # flow that the regulator asks of the pump, ANR
     light: float  # fraction of full scale
     set_point: float  # ordered, fraction of full scale
     light_slope: float  # light per mmHg of cuff pressure
@@ -24,6 +25,10 @@ class Watched(NamedTuple):
     limited: bool  # whether a limit acted on it
     missed: float  # ticks that did not run since the last one, and late or doubled ones
     tripped: bool  # over-pressure switch or watchdog have acted: their line is read back
+    settings: float  # check sum of the control law that is loaded
+    searched: bool  # the set point bears the mark of a finished search
+    emitter: float  # its light by the monitor beside it, share of nominal
+    converter_error: float  # of both converters on their references, share of full scale
 
 
 @inlined

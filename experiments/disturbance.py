@@ -24,7 +24,7 @@ class Disturbance(NamedTuple):
     # light sample, share of full scale
     light_gain: float = 1.0
     light_offset: float = 0.0
-    light_drift_per_s: float = 0.0  # relative
+    emitter_drift_per_s: float = 0.0  # relative; its monitor sees it too
     light_ripple: float = 0.0  # relative amplitude of a motion artefact
     light_ripple_Hz: float = 1.7
     light_noise: float = 0.0
@@ -38,6 +38,7 @@ class Disturbance(NamedTuple):
     reading_frozen: bool = False
     reading_bit: int = -1
     bit_high: bool = True  # what a stuck bit reads
+    converters_old: bool = False  # what is frozen is so by its converter: its references are old samples too
     swapped: bool = False  # both channels
     # transducer of the over-pressure switch
     second_gain: float = 1.0
@@ -53,6 +54,7 @@ class Disturbance(NamedTuple):
     error_sign: float = 1.0
     set_point_gain: float = 1.0
     set_point_shift_mmHg: float = 0.0
+    unsearched: bool = False  # the set point does not bear the mark of a finished search
     # valve command as it reaches the valve
     command_gain: float = 1.0
     command_offset: float = 0.0
@@ -93,7 +95,7 @@ def disturbed_samples(
     scale = plant.transducer.full_scale_mmHg
     wave = math.sin(2.0 * math.pi * fault.light_ripple_Hz * since)
     wave += 0.5 * math.sin(2.0 * math.pi * 2.7 * fault.light_ripple_Hz * since)
-    gain = fault.light_gain * (1.0 + fault.light_drift_per_s * since + fault.light_ripple * wave)
+    gain = fault.light_gain * (1.0 + fault.emitter_drift_per_s * since + fault.light_ripple * wave)
     light = light * max(gain, 0.0) + fault.light_offset
     if fault.light_noise > 0.0:
         light += fault.light_noise * gaussian(seed, LIGHT_NOISE, tick)
@@ -113,6 +115,30 @@ def disturbed_samples(
     if fault.swapped:
         light, reading = min(max(reading / scale, 0.0), 1.0), light * scale
     return light, reading
+
+
+@inlined
+def converter_error(fault: Disturbance, plant: Plant, held_light: float, held_mmHg: float) -> float:
+    """Largest error of both converters on references of a third and two thirds, share of full scale.
+
+    A converter that hands out an old sample does so for a reference too.
+    """
+    scale = plant.transducer.full_scale_mmHg
+    worst = 0.0
+    for k in range(2):
+        reference = (k + 1.0) / 3.0
+        light, reading = reference, reference
+        if fault.light_bit >= 0:
+            light = with_stuck_bit(light, 2.0**-plant.light.bits, fault.light_bit, fault.bit_high)
+        if fault.reading_bit >= 0:
+            reading = with_stuck_bit(reading, 2.0**-plant.transducer.bits, fault.reading_bit, fault.bit_high)
+        if fault.light_frozen and fault.converters_old:
+            light = held_light
+        if fault.reading_frozen and fault.converters_old:
+            reading = held_mmHg / scale
+        worst = max(worst, abs(light - reference), abs(reading - reference))
+    half = max(2.0**-plant.light.bits, 2.0**-plant.transducer.bits)
+    return worst if worst > half else 0.0
 
 
 @inlined

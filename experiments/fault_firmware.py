@@ -86,7 +86,12 @@ def _other_set_point(case: Case, set_point: float, slope: float) -> Case:
 
 
 def interrupted(case: Case, severity: float) -> Case:
-    """The search stopped early: the set point is off by a transmural pressure."""
+    """The search stopped early: the set point is off by a transmural pressure, and lacks the mark of a search's end."""
+    return harm(astray(case, severity), unsearched=True)
+
+
+def astray(case: Case, severity: float) -> Case:
+    """The search came to its end, at a wrong place: the set point is off by a transmural pressure."""
     slope = float(case.orders.light_slope[0])
     return _other_set_point(case, float(case.orders.set_point[0]) + INTERRUPTED_mmHg * severity * slope, slope)
 
@@ -117,7 +122,8 @@ FIRMWARE: tuple[Fault, ...] = (
     Fault("gains_low", "settings", "gains at a fifth", gains_low, AT_START),
     Fault("set_point_corrupted", "settings", "set point a quarter too high", corrupted),
     Fault("sign_error", "settings", "error with the wrong sign", sign_error),
-    Fault("search_interrupted", "calibration", "set point off by 15 mmHg", interrupted, AT_START),
+    Fault("search_interrupted", "calibration", "search stopped, set point 15 mmHg off", interrupted, AT_START),
+    Fault("search_astray", "calibration", "search ended 15 mmHg off", astray, AT_START),
     Fault("clamp_too_early", "calibration", "clamp begins two seconds after filling", too_early, AT_START),
     Fault("wrong_finger", "calibration", "set point of another finger", wrong_finger, AT_START),
 )

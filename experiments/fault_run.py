@@ -20,7 +20,8 @@ from experiments.disturbance import MOST_LATE, NONE
 from experiments.fault_case import AT_START, Case, Fault
 from experiments.finger import Finger, finger_inputs, on_finger
 from experiments.guarded import FAULT_CHANNELS, GuardedRun, guarded_start, run_guarded_ticks
-from experiments.guards import Guards, armed, guarded_steps, without
+from experiments.armed import armed
+from experiments.guards import Guards, guarded_steps, without
 from experiments.interrupts import uninterrupted
 from experiments.rig import Rig, clamp
 from experiments.tally import FIGURES, LAYERS, Judge, new_tally
@@ -193,7 +194,7 @@ def make_bench(
     mode[: round(times.fill_s / period)] = FILL
     orders = Orders(mode, np.full(ticks, cuff), np.full(ticks, set_point), np.full(ticks, slope))
     point = clamp(own, float(np.mean(inputs.arterial_mmHg)), float(np.mean(inputs.tone)))
-    guards = armed(rig.guards, rig.plant, rig.stage)  # the firmware knows its own bladder, not this finger's
+    guards = armed(rig)  # the firmware knows its own bladder, not this finger's
     usual, fine = guarded_steps(own.plant, guards, point, rig.timing)
     whole, share = dead_ticks(rig.timing)
     clock = start_clock(rig.timing, whole, share, usual, own.plant.transducer.drift_mmHg_h)

@@ -62,7 +62,7 @@ def emitter_dim(case: Case, severity: float) -> Case:
 
 def ageing(case: Case, severity: float) -> Case:
     """Light fades slowly, as years would do it, at a speed that fits a run."""
-    return harm(case, light_drift_per_s=-AGEING_per_s * severity)
+    return harm(case, emitter_drift_per_s=-AGEING_per_s * severity)
 
 
 def _ambient(case: Case, level: float) -> Case:
@@ -110,12 +110,12 @@ def reading_bit(case: Case, severity: float) -> Case:
 
 def stale_light(case: Case, severity: float) -> Case:
     """The light's converter hands out its old sample."""
-    return harm(case, light_frozen=True)
+    return harm(case, light_frozen=True, converters_old=True)
 
 
 def stale_both(case: Case, severity: float) -> Case:
     """Both converters hand out their old samples."""
-    return harm(case, light_frozen=True, reading_frozen=True)
+    return harm(case, light_frozen=True, reading_frozen=True, converters_old=True)
 
 
 def swapped(case: Case, severity: float) -> Case:

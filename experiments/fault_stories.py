@@ -1,8 +1,8 @@
 """Scenarios as a search for false alarms: minutes to hours of a finger with all protection and nothing wrong.
 
-The set point is renewed from time to time, as a calibration schedule would do it: a fill, then the true one of
-that moment. Two scenarios are not about people and may rightly alarm: a lamp makes the set point void, and an arm that
-is shut has no pulse.
+The set point is kept as a schedule that goes on looking keeps it: every few seconds what was true of the last ones
+becomes known, and the set point moves there within the next; now and then the cuff is filled anew. Two scenarios are not
+about people and may rightly alarm: a lamp makes the set point void, and an arm that is shut has no pulse.
 """
 from __future__ import annotations
 
@@ -20,7 +20,8 @@ from experiments.fault_case import PHYSIOLOGY, Case, Fault
 from experiments.fault_run import Limits, Outcome, set_point_of
 from experiments.finger import Finger, on_finger
 from experiments.guarded import FAULT_CHANNELS, guarded_start, run_guarded_ticks
-from experiments.guards import armed, guarded_steps
+from experiments.armed import armed
+from experiments.guards import guarded_steps
 from experiments.interrupts import uninterrupted
 from experiments.rig import Rig, clamp
 from experiments.scenarios import SCENARIOS, scenario_inputs
@@ -34,10 +35,11 @@ BLOCK_s = 20.0
 
 
 class Story(NamedTuple):
-    """How long a scenario goes on, and how often the set point is renewed."""
+    """How long a scenario goes on, after how long a set point is known anew, and how often the cuff is filled anew."""
 
     seconds: float
-    renew_s: float = 120.0
+    renew_s: float = 10.0
+    refill_s: float = 300.0
 
 
 def nothing_wrong(case: Case, severity: float) -> Case:
@@ -64,7 +66,7 @@ def tell(rig: Rig, finger: Finger, name: str, story: Story, seed: int, limits: L
     inputs = Inputs(told.arterial_mmHg, told.tone, told.ambient)
     orders = story_orders(own, inputs, story)
     point = clamp(own, float(np.mean(inputs.arterial_mmHg)), float(np.mean(inputs.tone)))
-    guards = armed(rig.guards, rig.plant, rig.stage)
+    guards = armed(rig)
     usual, fine = guarded_steps(own.plant, guards, point, rig.timing)
     whole, share = dead_ticks(rig.timing)
     clock = start_clock(rig.timing, whole, share, usual, own.plant.transducer.drift_mmHg_h)
@@ -89,24 +91,33 @@ def tell(rig: Rig, finger: Finger, name: str, story: Story, seed: int, limits: L
 
 
 def story_orders(rig: Rig, inputs: Inputs, story: Story) -> Orders:
-    """Fill and clamp in turn; each clamp has the true set point of its first seconds."""
+    """Fill and clamp in turn; a clamp begins with the true set point of its first seconds and follows it late."""
     period = rig.timing.period_s
     ticks = len(inputs.arterial_mmHg) - 1
     mode = np.full(ticks, CLAMP, np.int64)
     fill, point, slope = np.zeros(ticks), np.zeros(ticks), np.ones(ticks)
-    start = 0
-    while start < ticks:
-        wait = round(FILL_s / period)
-        end = min(start + wait + round(story.renew_s / period), ticks)
-        look = slice(min(start + wait, ticks - 1), min(start + wait + round(LOOK_s / period), ticks) + 1)
-        seen = Inputs(inputs.arterial_mmHg[look], inputs.tone[look], inputs.ambient[look])
-        here = slice(start, end)
-        cuff, light, steep = set_point_of(rig, seen)
-        ambient = float(seen.ambient[0]) - rig.plant.light.ambient
-        fill[here], point[here], slope[here] = cuff, light + ambient, steep
+    wait, renew, refill = (round(s / period) for s in (FILL_s, story.renew_s, story.refill_s))
+    for start in range(0, ticks, refill):
+        end = min(start + refill, ticks)
+        first = min(start + wait, ticks - 1)
+        begins = range(first, end, renew)
+        known = [_true_point(rig, inputs, first, first + round(LOOK_s / period))] * 2
+        known += [_true_point(rig, inputs, began, began + renew) for began in begins]
+        at = [first + k * renew for k in range(len(known))]  # what a window shows is reached one window after its end
+        here = np.arange(start, end)
+        fill[start:end], point[start:end], slope[start:end] = (
+            np.interp(here, at, values) for values in zip(*known, strict=True)
+        )
         mode[start : min(start + wait, ticks)] = FILL
-        start = end
     return Orders(mode, fill, point, slope)
+
+
+def _true_point(rig: Rig, inputs: Inputs, start: int, end: int) -> tuple[float, float, float]:
+    """Cuff pressure to fill to [mmHg], set point and slope that are true of some ticks, in their ambient light."""
+    look = slice(start, end + 1)
+    seen = Inputs(inputs.arterial_mmHg[look], inputs.tone[look], inputs.ambient[look])
+    cuff, light, steep = set_point_of(rig, seen)
+    return cuff, light + float(seen.ambient[0]) - rig.plant.light.ambient, steep
 
 
 def bounded_story(minutes: float) -> Story | None:

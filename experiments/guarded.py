@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from controller.firmware import CLAMP, FILL, VENT, Firmware, FirmwareState, Order, firmware_tick
 from controller.inverse import achieved_demand
+from controller.detectors_self import settings_sum
 from controller.law import ControllerState, initial_control
 from controller.protection import (
     HOLD,
@@ -36,7 +37,7 @@ from experiments.coupled import (
     sample_light,
     sample_pressure,
 )
-from experiments.disturbance import Disturbance, disturbed_samples, tick_is_lost
+from experiments.disturbance import Disturbance, converter_error, disturbed_samples, tick_is_lost
 from experiments.guards import Guards
 from experiments.tally import (
     AT_ALARM,
@@ -62,11 +63,13 @@ from plant.openings import GuardedState, Openings, guarded_tick
 from plant.parts import line_node, valve_play
 from plant.pressure_switch import SwitchState, idle_switch, switch_step
 from plant.relief import relief_opens
+from plant.supply import pump_flow
 from plant.watchdog import WatchdogState, fed_watchdog, watchdog_step
 
 EMPTIED = 2  # a run that has vented, latched and stayed empty, or will not get empty in time: nothing more to see
 EMPTY_s = 0.5  # below 5 mmHg before a latched run counts as emptied
-SECOND_NOISE = NOISE_CHANNELS + 11
+SECOND_NOISE, MONITOR_NOISE = NOISE_CHANNELS + 11, NOISE_CHANNELS + 12
+MONITOR_SD = 0.002  # of the diode beside the emitter, share of nominal (invented)
 LEAST_POWER = 0.5  # share of nominal below which the processor stops (common practice: brown-out detection)
 FAULT_CHANNELS = (*CHANNELS, "second_mmHg", "shown_mmHg", "fallback", "fired", "dump", "lift", "arriving")
 
@@ -150,6 +153,7 @@ def run_guarded_ticks(
     period = clock.period_s
     ticks, ring = len(orders.mode), len(pending)
     powered = fault.power >= LEAST_POWER
+    loaded = settings_sum(firmware.coefficients)
     for k in range(ticks):
         state = whole.plant
         around = Surroundings(inputs.arterial_mmHg[k], inputs.tone[k], inputs.ambient[k])
@@ -158,13 +162,15 @@ def run_guarded_ticks(
         second = switch.sensed_mmHg + guards.pressure_switch.noise_mmHg * gaussian(seed, SECOND_NOISE, tick)
         slope = orders.light_slope[k]
         lost = clock.missed_share > 0.0 and uniform(seed, MISSED, tick) < clock.missed_share
-        boot, forgetful = max(processor.boot - 1, 0), processor.forgetful
+        boot, forgetful, wrong, drift = max(processor.boot - 1, 0), processor.forgetful, 0.0, 0.0
         runs = powered and processor.boot == 0
         if fault.active:
             light, reading = disturbed_samples(
                 fault, plant, light, reading, processor.light, processor.reading_mmHg, seed, tick, period
             )
             slope *= fault.error_sign
+            wrong = converter_error(fault, plant, processor.light, processor.reading_mmHg)
+            drift = fault.emitter_drift_per_s * (tick - fault.onset_tick) * period
             if fault.boot_ticks > 0 and tick == fault.onset_tick:
                 boot, forgetful, runs = fault.boot_ticks, True, False
             runs = runs and not fault.hung
@@ -185,10 +191,12 @@ def run_guarded_ticks(
             if fault.doubled or fault.late_ticks > 0 or fault.late_share > 0.3:
                 late += 1.0
             clamped = processor.clamped_s + period if order.mode == CLAMP else 0.0
+            emitter = plant.light.emitter * max(1.0 + drift, 0.0) + MONITOR_SD * gaussian(seed, MONITOR_NOISE, tick)
             seen = Watched(
-                period, order.mode, clamped, reading, second, state.supply_mmHg, light, order.set_point, slope,
-                terms.error_mmHg, control.command, achieved_demand(firmware.stage, control.command, reading), limited,
-                late, switch.tripped or watchdog.expired,
+                period, order.mode, clamped, reading, second, state.supply_mmHg,
+                pump_flow(plant.supply, state.supply_mmHg), light, order.set_point, slope, terms.error_mmHg,
+                control.command, achieved_demand(firmware.stage, control.command, reading), limited, late,
+                switch.tripped or watchdog.expired, loaded, not fault.unsearched, emitter, wrong,
             )
             processor = look(guards.protection, processor, seen, light, reading, boot, forgetful)
             control = new_control

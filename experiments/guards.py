@@ -6,19 +6,14 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from controller.inverse import FlowInverse
 from controller.protection import DETECTORS, Fallback, Protection
 from controller.timing import Timing
-from plant.air import chamber_rate
 from plant.assembly import Plant, initial_state
-from plant.cuff import bladder_growth, bladder_volume
 from plant.dump_valve import DumpValve
 from plant.errors import InputError
-from plant.openings import first_volume, least_steps
+from plant.openings import least_steps
 from plant.operating_point import SIDES, OperatingPoint, plant_twin
-from plant.parts import line_end_volume
 from plant.pressure_switch import PressureSwitch
-from plant.pressure_valve import PressureValve
 from plant.relief import Relief
 from plant.watchdog import Watchdog
 
@@ -29,8 +24,6 @@ TABLES: dict[str, type] = {
     **{name: type(getattr(Protection(), name)) for name in DETECTORS}, "fallback": Fallback, **OUTSIDE,
 }  # tables of a rig file
 PROTECTIONS = (*DETECTORS, *OUTSIDE)  # each can be taken away by name
-SUPPLY_BAND = 0.12  # of the regulated pressure, either way
-NOMINAL_mmHg = 90.0  # cuff pressure at which the firmware's belief about its valve is taken
 
 
 class Guards(NamedTuple):
@@ -64,31 +57,6 @@ def without(guards: Guards, *names: str) -> Guards:
             raise InputError(f"protection = {name!r} is not known; use one of {', '.join(PROTECTIONS)}")
         parts[name] = parts[name]._replace(enabled=False)
     return guards_from(parts)
-
-
-def armed(guards: Guards, plant: Plant, stage: Any) -> Guards:
-    """The guards with what they leave to the rig filled in: how its pressure answers a command, and the band of
-    its supply.
-
-    A flow inverse's demand is a rate of pressure in the rig's own bladder at 90 mmHg, a pressure valve's command a
-    pressure. For any other pair the firmware has no such belief, and only the clamp's error is watched.
-    """
-    response = guards.protection.response
-    if response.rate_mmHg_s == 0.0 and response.range_mmHg == 0.0:
-        if isinstance(stage, FlowInverse):
-            volume = float(bladder_volume(plant.cuff, NOMINAL_mmHg)) + float(line_end_volume(plant.tube))
-            volume += float(first_volume(plant.tube))
-            growth = float(bladder_growth(plant.cuff, NOMINAL_mmHg))
-            rate = float(chamber_rate(plant.air, volume, growth, NOMINAL_mmHg, stage.full_flow_mL_s))
-            response = response._replace(rate_mmHg_s=rate)
-        elif isinstance(plant.valve, PressureValve):
-            response = response._replace(range_mmHg=plant.valve.range_mmHg)
-    band, regulated = guards.protection.supply_range, plant.supply.pressure_mmHg
-    band = band._replace(
-        lowest_mmHg=band.lowest_mmHg or (1.0 - SUPPLY_BAND) * regulated,
-        highest_mmHg=band.highest_mmHg or (1.0 + SUPPLY_BAND) * regulated,
-    )
-    return guards._replace(protection=guards.protection._replace(response=response, supply_range=band))
 
 
 def guarded_steps(plant: Plant, guards: Guards, point: OperatingPoint, timing: Timing) -> tuple[int, int]:

@@ -24,12 +24,17 @@ class Supply(NamedTuple):
 
 
 @compiled
-def supply_rate(supply: Supply, air: Air, pressure_mmHg: float, outflow_mL_s: float) -> float:
-    """Rate of reservoir gauge pressure [mmHg/s] at the outflow [mL/s ANR] that the valve takes."""
+def pump_flow(supply: Supply, pressure_mmHg: float) -> float:
+    """Flow [mL/s ANR] that the regulator has the pump give at a reservoir pressure [mmHg]."""
     available = max(supply.pump_flow_mL_s * (1.0 - pressure_mmHg * (1.0 / supply.stall_mmHg)), 0.0)
     wanted = supply.regulator_mL_s_mmHg * (supply.pressure_mmHg - pressure_mmHg)
-    pump = min(max(wanted, 0.0), available)
-    return rigid_rate(air, supply.volume_mL, pump - outflow_mL_s)
+    return min(max(wanted, 0.0), available)
+
+
+@compiled
+def supply_rate(supply: Supply, air: Air, pressure_mmHg: float, outflow_mL_s: float) -> float:
+    """Rate of reservoir gauge pressure [mmHg/s] at the outflow [mL/s ANR] that the valve takes."""
+    return rigid_rate(air, supply.volume_mL, pump_flow(supply, pressure_mmHg) - outflow_mL_s)
 
 
 @compiled
