@@ -20,7 +20,7 @@ class Response(NamedTuple):
     and, with any valve, the mean error of the clamp over τ has a limit of its own. What a noisy signal makes a flow valve
     do on and on, K need not tell to the last: the residual's limit grows with it. The first fill tells the size of the
     bladder: with a flow valve its rise over the predicted one; with a pressure valve its mean lag, ∫(range · command − p)
-    dt over the rise, over the rig's own.
+    dt over the rise, less a quarter of the time that its stage needs at full slew, over the rig's own.
     """
 
     enabled: Enabled = True
@@ -48,10 +48,13 @@ class Response(NamedTuple):
     fill_lag_s: Annotated[
         float, quantity("s", 0, 10, "mean lag of a fill, pressure valve; 0: from the rig", "follows the rig")
     ] = 0.0
-    lag_low: Annotated[float, quantity("1", 0, 1, "least lag over the rig's own", "invented")] = 0.9
+    fill_slew_mmHg_s: Annotated[
+        float, quantity("mmHg/s", 0, 1e7, "fastest change of its stage; 0: from the rig", "follows the rig")
+    ] = 0.0
+    lag_low: Annotated[float, quantity("1", 0, 1, "least lag over the rig's own", "invented")] = 0.8
     lag_high: Annotated[
         float, quantity("1", 1, 100, "greatest: more is too large a bladder", "invented")
-    ] = 1.19
+    ] = 1.085
 
 
 class ResponseState(NamedTuple):
@@ -89,7 +92,8 @@ def response_step(part: Response, state: ResponseState, seen: Watched) -> Respon
             if part.rate_mmHg_s > 0.0:
                 odd = not part.fit_low * predicted < rise < part.fit_high * predicted
             elif part.fill_lag_s > 0.0:
-                odd = not part.lag_low * part.fill_lag_s * rise < gap < part.lag_high * part.fill_lag_s * rise
+                slewed = gap - 0.25 * rise * rise / max(part.fill_slew_mmHg_s, 1.0)  # what the stage's ramp adds
+                odd = not part.lag_low * part.fill_lag_s * rise < slewed < part.lag_high * part.fill_lag_s * rise
             misfit = fill >= part.fit_s and rise >= part.fit_mmHg and odd
         fires = part.enabled and misfit
         return ResponseState(

@@ -92,7 +92,8 @@ def _response(rig: Rig) -> Any:
         elif isinstance(plant.valve, PressureValve):
             response = response._replace(range_mmHg=plant.valve.range_mmHg)
     if response.fill_lag_s == 0.0 and isinstance(plant.valve, PressureValve):
-        response = response._replace(fill_lag_s=fill_lag_s(rig))
+        slew = response.fill_slew_mmHg_s or plant.valve.slew_mmHg_s
+        response = response._replace(fill_lag_s=fill_lag_s(rig), fill_slew_mmHg_s=slew)
     return response
 
 
