@@ -1,4 +1,4 @@
-"""Detectors of what must add up: the clamp's error against the pulsation, the air that is used against the pulsation."""
+"""Detectors of what must add up: the clamp's error, and the air that is used, each against the pulsation."""
 from __future__ import annotations
 
 import math
@@ -78,7 +78,7 @@ class AirUse(NamedTuple):
         float, quantity("mL/mmHg", 0, 100, "air per pressure behind the valve (C); 0: from the rig", "follows the rig")
     ] = 0.0
     reservoir_mL_mmHg: Annotated[
-        float, quantity("mL/mmHg", 0, 1e4, "air per pressure of the reservoir (C_s); 0: from the rig", "follows the rig")
+        float, quantity("mL/mmHg", 0, 1e4, "air per pressure in the reservoir (C_s); 0: the rig's", "follows the rig")
     ] = 0.0
     bleed_mL_s: Annotated[
         float, quantity("mL/s", 0, 1000, "quiescent bleed at 90 mmHg; 0: from the rig", "follows the rig")

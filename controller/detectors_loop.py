@@ -8,7 +8,6 @@ from controller.detectors_pressure import Enabled
 from controller.watched import Watched, lagged, timer
 from plant.declare import compiled, quantity
 
-
 NOISE = 3.0  # loop noise over that of a sample: the loop amplifies it (|S| up to 2), and a sample has its share
 
 
@@ -17,10 +16,10 @@ class Response(NamedTuple):
 
     A flow valve's demand is a rate of pressure:    r' = dp/dt − K demand − r/τ
     A pressure valve's command is a pressure:       r = p − lag(range · command)
-    and, with any valve, the mean error of the clamp over τ has a limit of its own. What a noisy signal makes a flow valve
-    do on and on, K need not tell to the last: the residual's limit grows with it. The first fill tells the size of the
-    bladder: with a flow valve its rise over the predicted one; with a pressure valve its mean lag, ∫(range · command − p)
-    dt over the rise, less a quarter of the time that its stage needs at full slew, over the rig's own.
+    and, with any valve, the mean error of the clamp over τ has a limit of its own. What a noisy signal makes a flow
+    valve do on and on, K need not tell to the last: the residual's limit grows with it. The first fill tells the size
+    of the bladder: with a flow valve its rise over the predicted one; with a pressure valve its mean lag, the integral of
+    range · command − p over the rise, less a quarter of its stage's time at full slew, over the rig's own.
     """
 
     enabled: Enabled = True

@@ -83,7 +83,7 @@ class EmitterMonitor(NamedTuple):
     """
 
     enabled: Enabled = True
-    share: Annotated[float, quantity("1", 0.001, 1, "largest change, share of the light at the start", "invented")] = 0.03
+    share: Annotated[float, quantity("1", 0.001, 1, "largest change, share of the start's", "invented")] = 0.03
     memory_s: Annotated[float, quantity("s", 1e-4, 10, "time constant of its filter", "invented")] = 0.05
     hold_s: Annotated[float, quantity("s", 0, 10, "time away before it fires", "invented")] = 0.05
 

@@ -5,6 +5,7 @@ import math
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from controller.detectors_balance import NOMINAL_mmHg
 from controller.detectors_self import settings_sum
@@ -18,10 +19,10 @@ from plant.air import chamber_rate, restriction_flow, rigid_rate
 from plant.cuff import bladder_growth, bladder_volume
 from plant.flow_valve import FlowValve
 from plant.operating_point import plant_twin
-from plant.parts import line_end_volume
 from plant.pressure_valve import PressureValve
 from plant.tube import NoTube, tube_volume
 
+Complex = NDArray[np.complex128]
 SUPPLY_BAND = 0.02  # of the regulated pressure, either way: the regulators of the built-in rigs stay within 0.5 %
 FASTEST_Hz, HARMONICS, FALL = 3.0, 20, 1.5  # a pulse at 180 a minute; its harmonics' amplitudes fall as k^−3/2
 LAZY = 1.1  # a loop may leave this many times the share of such a pulse (all invented)
@@ -61,21 +62,24 @@ def pulse_share(rig: Rig) -> float:
     """
     point, part = clamp(rig, NOMINAL_mmHg, rig.tone.level), rig.guards.protection.following
     law = design(rig.controller, rig.timing.period_s)
-    k = np.arange(1, HARMONICS + 1)
-    wave, omega = FASTEST_Hz * k, 2.0 * np.pi * FASTEST_Hz * k
+    k = np.arange(1.0, HARMONICS + 1.0)
+    wave = FASTEST_Hz * k
+    omega = np.asarray(2.0 * np.pi * wave, dtype=np.float64)
     left = np.zeros(HARMONICS)
     for side in sides(rig.plant):
         loop = open_loop(build_loop(rig.plant, point, side, rig.timing, rig.stage, law))
-        left = np.maximum(left, np.abs(1.0 / (1.0 + sweep(loop.plant, omega) * sweep(loop.controller, omega))))
+        gain: Complex = np.multiply(sweep(loop.plant, omega), sweep(loop.controller, omega))
+        left = np.maximum(left, np.abs(1.0 / (1.0 + gain)))
     pulse = k**-FALL / np.hypot(1.0, part.low_Hz / wave)
     seen = pulse * left / (1.0 + (wave / part.high_Hz) ** 2)
     return float(np.sqrt(np.sum(seen**2) / np.sum(pulse**2)))
 
 
 def _behind_valve(plant: Any) -> tuple[float, float]:
-    """Volume between valve and bladder's wall [mL], and its growth [mL/mmHg], at the nominal pressure."""
-    volume = float(bladder_volume(plant.cuff, NOMINAL_mmHg)) + float(line_end_volume(plant.tube))
-    volume += 0.0 if isinstance(plant.tube, NoTube) else float(tube_volume(plant.tube))
+    """Air behind the valve [mL]: outlet, tube and bladder; and its growth [mL/mmHg], at the nominal pressure."""
+    volume = float(bladder_volume(plant.cuff, NOMINAL_mmHg))
+    if not isinstance(plant.tube, NoTube):
+        volume += plant.tube.valve_volume_mL + float(tube_volume(plant.tube))
     return volume, float(bladder_growth(plant.cuff, NOMINAL_mmHg))
 
 

@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 from controller.firmware import CLAMP, FILL, Firmware
 from controller.law import design
 from controller.timing import dead_ticks
+from experiments.armed import armed
 from experiments.coupled import DIVERGED, Clock, Inputs, Orders, start_clock
 from experiments.disturbance import MOST_LATE, NONE
 from experiments.fault_case import AT_START, Case, Fault
 from experiments.finger import Finger, finger_inputs, on_finger
 from experiments.guarded import FAULT_CHANNELS, GuardedRun, guarded_start, run_guarded_ticks
-from experiments.armed import armed
 from experiments.guards import Guards, guarded_steps, without
 from experiments.interrupts import uninterrupted
 from experiments.rig import Rig, clamp

@@ -1,8 +1,8 @@
 """Scenarios as a search for false alarms: minutes to hours of a finger with all protection and nothing wrong.
 
 The set point is kept as a schedule that goes on looking keeps it: every few seconds what was true of the last ones
-becomes known, and the set point moves there within the next; now and then the cuff is filled anew. Two scenarios are not
-about people and may rightly alarm: a lamp makes the set point void, and an arm that is shut has no pulse.
+becomes known, and the set point moves there within the next; now and then the cuff is filled anew. Two scenarios are
+not about people and may rightly alarm: a lamp makes the set point void, and an arm that is shut has no pulse.
 """
 from __future__ import annotations
 
@@ -14,13 +14,13 @@ import numpy as np
 from controller.firmware import CLAMP, FILL, Firmware
 from controller.law import design
 from controller.timing import dead_ticks
+from experiments.armed import armed
 from experiments.coupled import DIVERGED, Inputs, Orders, start_clock
 from experiments.disturbance import MOST_LATE, NONE
 from experiments.fault_case import PHYSIOLOGY, Case, Fault
 from experiments.fault_run import Limits, Outcome, set_point_of
 from experiments.finger import Finger, on_finger
 from experiments.guarded import FAULT_CHANNELS, guarded_start, run_guarded_ticks
-from experiments.armed import armed
 from experiments.guards import guarded_steps
 from experiments.interrupts import uninterrupted
 from experiments.rig import Rig, clamp

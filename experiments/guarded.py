@@ -11,9 +11,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from controller.detectors_self import settings_sum
 from controller.firmware import CLAMP, FILL, VENT, Firmware, FirmwareState, Order, firmware_tick
 from controller.inverse import achieved_demand
-from controller.detectors_self import settings_sum
 from controller.law import ControllerState, initial_control
 from controller.protection import (
     HOLD,

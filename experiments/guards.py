@@ -72,5 +72,6 @@ def guarded_steps(plant: Plant, guards: Guards, point: OperatingPoint, timing: T
         for case in (point, wide, wide._replace(state=empty._replace(valve=point.state.valve))):
             most = max(most, float(np.max(np.abs(np.linalg.eigvals(plant_twin(plant, case, side).a)))))
     usual = max(4, math.ceil(most * timing.period_s / 2.2))
-    open_most = guards.dump_valve.conductance if guards.dump_valve.enabled and not guards.dump_valve.at_cuff else 0.0
-    return usual, max(usual, usual + least_steps(plant, open_most, timing.period_s))
+    dump = guards.dump_valve
+    more = least_steps(plant, dump.conductance, timing.period_s, at_cuff=dump.at_cuff) if dump.enabled else 1
+    return usual, usual + more

@@ -17,7 +17,7 @@ from plant.declare import OPTIONS, compiled, fused
 from plant.integrate import advance, settled, weigh
 from plant.parts import line_end_volume, line_node
 from plant.relief import Relief, relief_flow, relief_rate
-from plant.supply import Supply
+from plant.supply import pump_flow
 from plant.tube import tube_volume
 
 
@@ -70,14 +70,6 @@ def _with_node_rate(line, change):  # type: ignore[no-untyped-def]
     return lambda line, change: kind(
         (line.pressures_mmHg[0] + change, *line.pressures_mmHg[1:]), line.flows_mL_s
     )
-
-
-@compiled
-def pump_flow(supply: Supply, pressure_mmHg: float) -> float:
-    """What the pump would deliver at a reservoir pressure [mL/s ANR], as in `supply_rate`."""
-    available = max(supply.pump_flow_mL_s * (1.0 - pressure_mmHg / supply.stall_mmHg), 0.0)
-    wanted = supply.regulator_mL_s_mmHg * (supply.pressure_mmHg - pressure_mmHg)
-    return min(max(wanted, 0.0), available)
 
 
 @compiled
@@ -178,8 +170,10 @@ def guarded_tick(
     return after_tick
 
 
-def least_steps(plant: Plant, conductance: float, period_s: float, reach: float = 2.0) -> int:
-    """Runge–Kutta steps a tick that a conductance [dm³/(s·bar)] on the line's first node (or the cuff) asks for.
+def least_steps(
+    plant: Plant, conductance: float, period_s: float, reach: float = 2.0, at_cuff: bool = False
+) -> int:
+    """Runge–Kutta steps a tick that a conductance [dm³/(s·bar)] on the line's first node, or on the cuff, asks for.
 
     The flow is steepest next to ambient pressure, in the laminar piece of the restriction.
     """
@@ -187,5 +181,5 @@ def least_steps(plant: Plant, conductance: float, period_s: float, reach: float 
 
     air: Air = plant.air
     slope = float(restriction_flow(air, conductance, 0.3, 0.5, 0.0)) / 0.5
-    volume = float(first_volume(plant.tube)) or plant.cuff.volume_mL
+    volume = (0.0 if at_cuff else float(first_volume(plant.tube))) or plant.cuff.volume_mL
     return max(1, math.ceil(float(chamber_rate(air, volume, 0.0, 0.0, slope)) * period_s / reach))

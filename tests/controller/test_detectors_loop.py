@@ -28,8 +28,9 @@ from controller.detectors_loop import (
     saturation_step,
 )
 
-REST = ResponseState(90.0, 90.0, 0.0, 0.0, 0.0, 1.0, 80.0, 80.0, False, False)
-EMPTY = ResponseState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False, False)
+REST = ResponseState(90.0, 90.0, 0.0, 0.0, 0.0, 0.0, 1.0, 80.0, 80.0, 0.0, False, False)
+EMPTY = ResponseState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False, False)
+LAGGED = Response(range_mmHg=300.0, fill_lag_s=0.02, fill_slew_mmHg_s=1e6)
 FLOW, STAGE = Response(rate_mmHg_s=1000.0), Response(range_mmHg=300.0)
 
 
@@ -40,6 +41,11 @@ def wave(k, size, hertz):
 def beat(k):
     """A reading with pulses of 40 mmHg."""
     return {"reading_mmHg": 90.0 + wave(k, 20.0, 1.0)}
+
+
+def filling(lag_s):
+    """A fill to 90 mmHg by a stage of 300 mmHg, with a first-order lag."""
+    return lambda k: {"clamped_s": 0.0, "command": 0.3, "reading_mmHg": 90.0 * (1.0 - math.exp(-0.001 * k / lag_s))}
 
 
 CASES = {
@@ -55,6 +61,8 @@ CASES = {
     "too small a bladder": (response_step, FLOW, EMPTY,
                             lambda k: {"clamped_s": 0.0, "reading_mmHg": 0.1 * k, "demand": 0.05},
                             lambda k: {"clamped_s": 0.0, "reading_mmHg": 0.1 * k, "demand": 0.11}),
+    "too long a fill": (response_step, LAGGED, EMPTY, filling(0.023), filling(0.021)),
+    "too short a fill": (response_step, LAGGED, EMPTY, filling(0.015), filling(0.019)),
     "saturation": (saturation_step, Saturation(), SaturationState(0.0, False), lambda k: {"limited": True},
                    lambda k: {"limited": k % 2 == 0}),
     "oscillation": (oscillation_step, Oscillation(), OscillationState(0.0, 0.0, False),
@@ -95,3 +103,20 @@ def test_no_pulse_waits_for_the_longest_pause_between_beats():
     pause = fired_at(no_pulse_step, NoPulse(), PulseState(90.0, 1.0, 0.0, False), 20_000,
                      lambda k: {"reading_mmHg": 90.0 - 10.0 * (k % 4000 < 200)})
     assert pause == -1
+
+
+def test_a_lively_demand_is_given_more_room():
+    """A steady residual of 70 mmHg is too much at rest, and none of the valve's fault in a noisy loop."""
+    def drifting(k, noise):
+        return {"reading_mmHg": 90.0 + 0.28 * k, "demand": noise * (-1.0) ** k}
+
+    assert fired_at(response_step, FLOW, REST, 3000, lambda k: drifting(k, 0.0)) >= 0
+    assert fired_at(response_step, FLOW, REST, 3000, lambda k: drifting(k, 1.0)) == -1
+
+
+@pytest.mark.parametrize("share", [0.0, 1e-5])
+def test_oscillation_allows_for_what_the_light_adds(share):
+    """At a slope of 1e-6 a sample's noise of 1e-5 is 10 mmHg: the loop's ±12 mmHg at 40 Hz is no oscillation then."""
+    found = fired_at(oscillation_step, Oscillation(noise=share), OscillationState(0.0, 0.0, False), 3000,
+                     lambda k: {"error_mmHg": wave(k, 12.0, 40.0), "light_slope": 1e-6})
+    assert (found >= 0) == (share == 0.0)

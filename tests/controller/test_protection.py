@@ -1,4 +1,5 @@
 """The whole protection: which fallback state follows from what, and how it is left."""
+import math
 import sys
 from pathlib import Path
 
@@ -99,16 +100,29 @@ def test_every_detector_has_its_reaction_and_its_bit():
         "no_pulse": lambda k: {},
         "deadlines": lambda k: {"missed": 1.0},
         "supply_range": lambda k: {"supply_mmHg": 100.0},
+        "settings_check": lambda k: {"settings": 2.0},
+        "sequence": lambda k: {"searched": False},
+        "emitter_monitor": lambda k: {"emitter": 0.9},
+        "converter_test": lambda k: {"converter_error": 0.1},
+        "following": lambda k: {"error_mmHg": 5.0 * math.sin(0.02 * k)},
+        "air_use": lambda k: {"pump_mL_s": 5.0},
     }
     assert set(changes) == set(DETECTORS)
     # exposure's limit low enough and the supply's band set, as a rig's is
     part = Protection()
     part = part._replace(exposure=part.exposure._replace(limit_mmHg_s=20.0),
-                         supply_range=part.supply_range._replace(lowest_mmHg=500.0, highest_mmHg=700.0))
+                         supply_range=part.supply_range._replace(lowest_mmHg=500.0, highest_mmHg=700.0),
+                         settings_check=part.settings_check._replace(expected=1.0),
+                         following=part.following._replace(share=0.3),
+                         air_use=part.air_use._replace(cuff_mL_mmHg=0.003, reservoir_mL_mmHg=0.2, bleed_mL_s=1.0))
     for i, name in enumerate(DETECTORS):
         state = initial_protection()
         first = QUIET._replace(**{"light": 0.3, **changes[name](0)})
         state = state._replace(
+            sequence=state.sequence._replace(filled_s=10.0), air_use=state.air_use._replace(
+                pump_mL_s=1.0, supply_mmHg=600.0, explained_mL_s=1.0, reading_mmHg=90.0),
+            emitter_monitor=state.emitter_monitor._replace(level=1.0, start=1.0),
+            following=state.following._replace(mean_mmHg=90.0),
             pressure_rate=state.pressure_rate._replace(reading_mmHg=first.reading_mmHg),
             set_point=state.set_point._replace(set_point=first.set_point, first=first.light, second=first.light,
                                                third=first.light, fourth=first.light, fifth=first.light))

@@ -10,6 +10,7 @@ from numba import njit
 from experiments.disturbance import (
     NONE,
     Disturbance,
+    converter_error,
     disturbance,
     disturbed_samples,
     joined,
@@ -46,7 +47,7 @@ def test_gains_and_offsets(light, reading):
 
 
 def test_drifts_count_from_the_onset():
-    fault = disturbance(onset_tick=500, light_drift_per_s=-0.1, reading_drift_mmHg_s=2.0)
+    fault = disturbance(onset_tick=500, emitter_drift_per_s=-0.1, reading_drift_mmHg_s=2.0)
     assert sampled(fault, tick=1500) == pytest.approx((0.27, 92.0))
 
 
@@ -93,3 +94,16 @@ def test_types_are_the_kernels():
     fault = disturbance(light_gain=1, late_ticks=2.0, hung=1)
     assert [type(v) for v in fault] == [type(v) for v in Disturbance()]
     assert not math.isnan(fault.light_gain)
+
+
+def test_a_reference_shows_a_stuck_bit_and_an_old_sample_and_nothing_else():
+    plant = Plant()
+    assert converter_error(NONE, plant, 0.3, 90.0) == 0.0
+    for bit in range(2, 16):
+        for high in (False, True):
+            for which in ("light_bit", "reading_bit"):
+                stuck = disturbance(bit_high=high, **{which: bit})
+                assert converter_error(stuck, plant, 0.3, 90.0) == pytest.approx(2.0 ** (bit - 16), abs=2.0**-16)
+    frozen = disturbance(light_frozen=True)
+    assert converter_error(frozen, plant, 0.3, 90.0) == 0.0  # the light itself stands still
+    assert converter_error(frozen._replace(converters_old=True), plant, 0.3, 90.0) == pytest.approx(2.0 / 3.0 - 0.3)

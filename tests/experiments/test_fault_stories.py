@@ -3,7 +3,8 @@ import numpy as np
 import pytest
 
 from controller.firmware import CLAMP, FILL
-from experiments.fault_run import Limits
+from experiments.coupled import Inputs
+from experiments.fault_run import Limits, set_point_of
 from experiments.fault_stories import RIGHTLY, Story, bounded_story, story_faults, story_orders, tell
 from experiments.finger import finger_inputs, on_finger
 from experiments.population import sample_fingers
@@ -21,7 +22,7 @@ def test_every_scenario_is_an_entry():
 
 @pytest.mark.parametrize("name", ["quiet", "hand"])
 def test_a_quiet_minute_trips_nothing(name):
-    outcome, lasted = tell(load_rig("wrist"), FINGER, name, Story(60.0, 20.0), 1, Limits())
+    outcome, lasted = tell(load_rig("wrist"), FINGER, name, Story(60.0, 10.0, 25.0), 1, Limits())
     assert outcome.caught_by == "" and lasted == pytest.approx(60.0)
 
 
@@ -31,13 +32,19 @@ def test_a_lamp_is_noticed():
     assert outcome.figures["detected_s"] == pytest.approx(18.0, abs=0.1) and lasted < 60.0
 
 
-def test_the_set_point_is_renewed_while_filling():
+def test_the_set_point_follows_late_and_never_jumps():
+    """Filled at first and anew; in a clamp it moves from window to window, behind what was true of the last one."""
     own = on_finger(load_rig("wrist"), FINGER)
-    orders = story_orders(own, finger_inputs(own, FINGER, 60.0), Story(60.0, 10.0))
+    inputs = finger_inputs(own, FINGER, 120.0)
+    drifting = inputs._replace(tone=inputs.tone + np.linspace(0.0, 1.0, len(inputs.tone)))
+    orders = story_orders(own, drifting, Story(120.0, 10.0, 60.0))
     filling = orders.mode == FILL
-    changes = np.nonzero(np.diff(orders.set_point))[0] + 1
-    assert len(changes) == 2 and np.all(filling[changes]) and np.all(~filling[changes - 1])
-    assert np.sum(filling) == 3 * 12_000 and orders.mode[-1] == CLAMP
+    assert np.sum(filling) == 2 * 12_000 and orders.mode[-1] == CLAMP and np.all(filling[60_000:72_000])
+    steps = np.abs(np.diff(orders.set_point)) / orders.light_slope[1:]
+    assert np.max(np.delete(steps, 60_000 - 1)) < 0.05  # mmHg a tick, but where the cuff is filled anew
+    assert len(np.unique(orders.set_point[12_000:22_000])) == 1
+    _, late, _ = set_point_of(own, Inputs(*(c[32_000:42_001] for c in drifting)))
+    assert orders.set_point[52_000] == pytest.approx(late, rel=1e-9)
 
 
 @pytest.mark.parametrize("minutes", [-1.0, 0.5, 601.0, float("nan")])

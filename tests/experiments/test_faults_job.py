@@ -25,7 +25,9 @@ def test_files_and_status(tmp_path, capsys):
 
 
 def test_status_1_and_lines_when_something_is_not_contained(capsys):
-    assert run(names="tube_kinked", taken_away="none", as_json=False, seconds=20.0) == 1
+    """A pinched tube, with the dump valve behind it."""
+    behind = ["dump_valve.at_cuff=false"]
+    assert run(names="tube_kinked", taken_away="none", as_json=False, seconds=20.0, settings=behind) == 1
     assert "not contained with all protection: tube_kinked" in capsys.readouterr().out
 
 

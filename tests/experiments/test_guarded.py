@@ -7,10 +7,11 @@ from hypothesis import strategies as st
 from controller.firmware import CLAMP, FILL, VENT, Firmware, FirmwareState
 from controller.law import design, initial_control
 from controller.timing import dead_ticks
+from experiments.armed import armed
 from experiments.coupled import CHANNELS, Inputs, Orders, RunState, run_ticks, start_clock
 from experiments.disturbance import MOST_LATE, NONE
 from experiments.guarded import FAULT_CHANNELS, guarded_start, run_guarded_ticks
-from experiments.guards import PROTECTIONS, armed, without
+from experiments.guards import PROTECTIONS, without
 from experiments.rig import clamp, load_rig
 from experiments.tally import Judge, new_tally
 from plant.assembly import Surroundings, initial_state
@@ -33,7 +34,7 @@ def both(rig, ticks, arterial, modes, seed=1, guards=None):
     judge = Judge(300.0, 330.0, 10.0, 1.0, rig.plant.artery, rig.plant.tissue.transmission, 0, 15.0)
     sums, first = new_tally()
     after, *_ = run_guarded_ticks(
-        rig.plant, firmware, guards or armed(rig.guards, rig.plant, rig.stage), NONE, judge, clock, 20, seed, inputs,
+        rig.plant, firmware, guards or armed(rig), NONE, judge, clock, 20, seed, inputs,
         orders, guarded_start(rest), np.zeros(whole + 2 + MOST_LATE), sums, first, guarded)
     return plain, end, guarded, after, first
 
@@ -45,9 +46,9 @@ def test_no_fault_and_silent_protection_are_the_plain_loop(name, seed, mean, mis
     """Bit for bit, states included, with jitter, missed ticks and a dead time that is no whole tick."""
     rig = load_rig(name, ["timing.dead_time_s=0.0013", "timing.jitter_s=0.0002",
                           f"timing.missed_share={0.005 if missed else 0.0}"])
-    ticks = 4000
+    ticks = 9000
     arterial = mean + 20.0 * np.sin(2.0 * np.pi * 1.2 * np.arange(ticks + 1) * 1e-3)
-    modes = np.where(np.arange(ticks) < 1500, FILL, CLAMP)
+    modes = np.where(np.arange(ticks) < 6500, FILL, CLAMP)
     plain, end, guarded, after, first = both(rig, ticks, arterial, modes, seed)
     assert np.array_equal(plain, guarded[:, : len(CHANNELS)])
     assert str(after.plant.plant) == str(end.plant) and str(after.firmware) == str(end.firmware)

@@ -16,10 +16,9 @@ from plant.openings import (
     is_busy,
     least_steps,
     opened_rates,
-    pump_flow,
 )
 from plant.relief import Relief
-from plant.supply import Supply, supply_rate
+from plant.supply import Supply, pump_flow, supply_rate
 from plant.tube import NoTube, Tube
 
 SHUT = Openings(0.0, 0.0, 0.0, 0.3, False, False)
@@ -104,16 +103,17 @@ def test_busy_says_whether_anything_is_open():
     assert is_busy(SHUT, 1e-9)
 
 
-@given(st.floats(0.01, 2.0))
+@pytest.mark.parametrize("place", ["node", "cuff"])
+@given(conductance=st.floats(0.01, 2.0))
 @settings(max_examples=15, deadline=None)
-def test_enough_steps_keep_a_wide_opening_stable(conductance):
+def test_enough_steps_keep_a_wide_opening_stable(place, conductance):
     """With the steps that are asked for, a cuff on a wide opening empties and does not ring or blow up."""
     plant = Plant()
-    steps = least_steps(plant, conductance, 0.001)
+    steps = least_steps(plant, conductance, 0.001, at_cuff=place == "cuff")
     state, lowest = GuardedState(filled(plant, 200.0), 0.0), 200.0
     for _ in range(150):
-        state = guarded_tick(plant, Relief(), SHUT._replace(node=conductance), state, AROUND, AROUND, 0.0, 0.0, 0.0,
-                             steps + 4, 0.001)
+        wide = SHUT._replace(**{place: conductance})
+        state = guarded_tick(plant, Relief(), wide, state, AROUND, AROUND, 0.0, 0.0, 0.0, steps + 4, 0.001)
         lowest = min(lowest, state.plant.cuff_mmHg)
     assert np.isfinite(state.plant.cuff_mmHg) and lowest > -60.0
     assert abs(state.plant.cuff_mmHg) < 200.0
