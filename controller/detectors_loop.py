@@ -18,8 +18,8 @@ class Response(NamedTuple):
     A pressure valve's command is a pressure:       r = p − lag(range · command)
     and, with any valve, the mean error of the clamp over τ has a limit of its own. What a noisy signal makes a flow
     valve do on and on, K need not tell to the last: the residual's limit grows with it. The first fill tells the size
-    of the bladder: with a flow valve its rise over the predicted one; with a pressure valve its mean lag, the integral of
-    range · command − p over the rise, less a quarter of its stage's time at full slew, over the rig's own.
+    of the bladder: with a flow valve its rise over the predicted one; with a pressure valve its mean lag, the integral
+    of range · command − p over the rise, less a quarter of its stage's time at full slew, over the rig's own.
     """
 
     enabled: Enabled = True
