@@ -8,6 +8,7 @@ from controller.detectors_pressure import Enabled
 from controller.watched import Watched, lagged, timer
 from plant.declare import compiled, quantity
 
+NOISE = 4.0  # noise allowed in the band, over that of a sample: a valve that noise drives to its end biases the loop
 NOMINAL_mmHg = 90.0  # cuff pressure at which a bleed is given
 
 
@@ -30,6 +31,9 @@ class Following(NamedTuple):
     most_mmHg: Annotated[float, quantity("mmHg", 0.1, 400, "largest pulsation that counts, rms", "invented")] = 25.0
     settle_s: Annotated[float, quantity("s", 0, 60, "time in the clamp before it looks", "invented")] = 2.0
     hold_s: Annotated[float, quantity("s", 0, 10, "time above it before it fires", "invented")] = 0.3
+    noise: Annotated[
+        float, quantity("1", 0, 1, "SD of a light sample, share of full scale; 0: from the rig", "follows the rig")
+    ] = 0.0
 
 
 class FollowingState(NamedTuple):
@@ -61,7 +65,8 @@ def following_step(part: Following, state: FollowingState, seen: Watched) -> Fol
     pulse = seen.reading_mmHg - mean
     pulse_square = lagged(state.pulse_square, pulse * pulse, part.memory_s, period)
     pulsation = min(max(math.sqrt(pulse_square), part.least_mmHg), part.most_mmHg)
-    loud = math.sqrt(square) > part.share * pulsation and seen.clamped_s > part.settle_s
+    left, noise = part.share * pulsation, NOISE * part.noise / max(abs(seen.light_slope), 1e-12)
+    loud = square > left * left + noise * noise and seen.clamped_s > part.settle_s
     above = timer(state.above_s, loud, period)
     return FollowingState(once, twice, slow, square, mean, pulse_square, above, part.enabled and above > part.hold_s)
 
@@ -70,7 +75,8 @@ class AirUse(NamedTuple):
     """Air that leaves the reservoir, against what the reading's own rises and the bleed explain. Reaction: warn.
 
         used = q_pump − C_s dp_s/dt,    explained = max(C dp/dt + q_bleed √(p/90 mmHg), 0)
-    More is a leak or a pump that does not deliver; less is a reading that swings where the cuff does not.
+    More is a leak or a pump that does not deliver; less is a reading that swings where the cuff does not. A noisy light
+    has a valve fill and vent in turn, too fast for the reading to tell: the limit grows with such demand.
     """
 
     enabled: Enabled = True
@@ -83,8 +89,14 @@ class AirUse(NamedTuple):
     bleed_mL_s: Annotated[
         float, quantity("mL/s", 0, 1000, "quiescent bleed at 90 mmHg; 0: from the rig", "follows the rig")
     ] = 0.0
+    demand_mL_s: Annotated[
+        float, quantity("mL/s", 0, 1e4, "flow that fast demand of 1 may hide; 0: from the rig", "follows the rig")
+    ] = 0.0
     limit_mL_s: Annotated[float, quantity("mL/s", 0.01, 1000, "largest flow left unexplained", "invented")] = 0.75
-    smooth_s: Annotated[float, quantity("s", 0.001, 1, "time constant of the reading's filter", "invented")] = 0.01
+    lively: Annotated[
+        float, quantity("1", 0, 1, "and this share of the flow that fast demand asks for", "invented")
+    ] = 0.2
+    smooth_s: Annotated[float, quantity("s", 0.001, 1, "time constant of the reading's filter", "invented")] = 0.003
     memory_s: Annotated[float, quantity("s", 0.05, 60, "time constant of both means", "invented")] = 1.0
     settle_s: Annotated[float, quantity("s", 0, 60, "time in the clamp before it looks", "invented")] = 3.0
     hold_s: Annotated[float, quantity("s", 0, 10, "time beyond the limit before it fires", "invented")] = 0.3
@@ -92,13 +104,15 @@ class AirUse(NamedTuple):
 
 class AirState(NamedTuple):
     """Means of pump flow [mL/s], of reservoir pressure [mmHg] and of the explained flow [mL/s]; filtered reading
-    [mmHg]; time beyond the limit [s].
+    [mmHg]; filtered demand and mean of what is faster; time beyond the limit [s].
     """
 
     pump_mL_s: float
     supply_mmHg: float
     explained_mL_s: float
     reading_mmHg: float
+    demand: float
+    fast: float
     beyond_s: float
     fires: bool
 
@@ -107,7 +121,7 @@ class AirState(NamedTuple):
 def air_use_step(part: AirUse, state: AirState, seen: Watched) -> AirState:
     """One tick; active in the clamp. A leaky mean of dp_s/dt needs no difference: it is (p_s − mean)/τ."""
     if seen.clamped_s <= 0.0 or part.cuff_mL_mmHg <= 0.0:
-        return AirState(seen.pump_mL_s, seen.supply_mmHg, seen.pump_mL_s, seen.reading_mmHg, 0.0, False)
+        return AirState(seen.pump_mL_s, seen.supply_mmHg, seen.pump_mL_s, seen.reading_mmHg, 0.0, 0.0, 0.0, False)
     period, memory = seen.period_s, part.memory_s
     pump = lagged(state.pump_mL_s, seen.pump_mL_s, memory, period)
     supply = lagged(state.supply_mmHg, seen.supply_mmHg, memory, period)
@@ -116,6 +130,9 @@ def air_use_step(part: AirUse, state: AirState, seen: Watched) -> AirState:
     bleed = part.bleed_mL_s * math.sqrt(max(reading, 0.0) / NOMINAL_mmHg)
     now = max(part.cuff_mL_mmHg * (reading - state.reading_mmHg) / period + bleed, 0.0)
     explained = lagged(state.explained_mL_s, now, memory, period)
-    odd = abs(used - explained) > part.limit_mL_s and seen.clamped_s > part.settle_s
+    demand = lagged(state.demand, seen.demand, part.smooth_s, period)
+    fast = lagged(state.fast, abs(seen.demand - demand), memory, period)
+    limit = part.limit_mL_s + part.lively * part.demand_mL_s * fast
+    odd = abs(used - explained) > limit and seen.clamped_s > part.settle_s
     beyond = timer(state.beyond_s, odd, period)
-    return AirState(pump, supply, explained, reading, beyond, part.enabled and beyond > part.hold_s)
+    return AirState(pump, supply, explained, reading, demand, fast, beyond, part.enabled and beyond > part.hold_s)

@@ -8,7 +8,8 @@ from controller.detectors_pressure import Enabled
 from controller.watched import Watched, lagged, timer
 from plant.declare import compiled, quantity
 
-NOISE = 3.0  # loop noise over that of a sample: the loop amplifies it (|S| up to 2), and a sample has its share
+NOISE = 6.0  # loop noise over that of a sample: the loop amplifies it, the more the further its gain is off
+BIAS = 3.0  # mean error that noise makes where it meets the end of the valve, over the noise of a sample
 
 
 class Response(NamedTuple):
@@ -34,8 +35,11 @@ class Response(NamedTuple):
     limit_mmHg: Annotated[float, quantity("mmHg", 1, 1000, "largest residual allowed", "invented")] = 60.0
     activity: Annotated[
         float, quantity("1", 0, 1, "and this share of all that was asked, up and down, over τ", "invented")
-    ] = 0.1
+    ] = 0.15
     error_mmHg: Annotated[float, quantity("mmHg", 1, 1000, "largest mean error of the clamp", "invented")] = 12.0
+    noise: Annotated[
+        float, quantity("1", 0, 1, "SD of a light sample, share of full scale; 0: from the rig", "follows the rig")
+    ] = 0.0
     settle_s: Annotated[float, quantity("s", 0, 60, "time in the clamp before it looks", "invented")] = 1.5
     hold_s: Annotated[float, quantity("s", 0, 10, "time above a limit before it fires", "invented")] = 0.05
     fit_s: Annotated[float, quantity("s", 0.01, 60, "into the first fill, when its size is judged", "invented")] = 0.5
@@ -106,7 +110,8 @@ def response_step(part: Response, state: ResponseState, seen: Watched) -> Respon
     elif part.range_mmHg > 0.0:
         residual = lagged(state.residual_mmHg, seen.reading_mmHg - expected, part.memory_s, period)
     error = lagged(state.error_mmHg, seen.error_mmHg, part.memory_s, period)
-    wrong = abs(residual) > part.limit_mmHg + part.activity * activity or abs(error) > part.error_mmHg
+    bias = part.error_mmHg + BIAS * part.noise / max(abs(seen.light_slope), 1e-12)
+    wrong = abs(residual) > part.limit_mmHg + part.activity * activity or abs(error) > bias
     above = timer(state.above_s, wrong and seen.clamped_s > part.settle_s, period)
     fires = part.enabled and (above > part.hold_s or misfit)
     return ResponseState(

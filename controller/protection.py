@@ -179,7 +179,7 @@ def initial_protection() -> ProtectionState:
         SaturationState(0.0, False), OscillationState(0.0, 0.0, False), PulseState(0.0, 1.0, 0.0, False),
         DeadlineState(0.0, False), SupplyState(0.0, False), SettingsState(False), SequenceState(0.0, False),
         EmitterState(-1.0, 0.0, 0.0, False), ConverterState(0.0, False),
-        FollowingState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False), AirState(0.0, 0.0, 0.0, 0.0, 0.0, False),
+        FollowingState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False), AirState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False),
         NORMAL, 0.0, 0.0, 0, 0.0, 0.0, 0,
     )
 

@@ -24,8 +24,9 @@ from plant.tube import NoTube, tube_volume
 
 Complex = NDArray[np.complex128]
 SUPPLY_BAND = 0.02  # of the regulated pressure, either way: the regulators of the built-in rigs stay within 0.5 %
+SHAKES_per_s = 10.0  # a pressure valve's fast demand may hide its range's air so often (invented)
 FASTEST_Hz, HARMONICS, FALL = 3.0, 20, 1.5  # a pulse at 180 a minute; its harmonics' amplitudes fall as k^−3/2
-LAZY = 1.1  # a loop may leave this many times the share of such a pulse (all invented)
+LAZY = 2.0  # a loop may leave this many times the share of such a pulse (all invented)
 
 
 def armed(rig: Rig) -> Guards:
@@ -36,13 +37,15 @@ def armed(rig: Rig) -> Guards:
     own = settings_sum(design(rig.controller, rig.timing.period_s))
     noise = light_noise(rig)
     return guards._replace(protection=part._replace(
-        response=_response(rig), air_use=_air_use(rig),
+        response=_response(rig)._replace(noise=part.response.noise or noise), air_use=_air_use(rig),
         supply_range=band._replace(
             lowest_mmHg=band.lowest_mmHg or (1.0 - SUPPLY_BAND) * regulated,
             highest_mmHg=band.highest_mmHg or (1.0 + SUPPLY_BAND) * regulated,
         ),
         settings_check=part.settings_check._replace(expected=part.settings_check.expected or float(own)),
-        following=part.following._replace(share=part.following.share or LAZY * pulse_share(rig)),
+        following=part.following._replace(
+            share=part.following.share or LAZY * pulse_share(rig), noise=part.following.noise or noise
+        ),
         set_point=part.set_point._replace(noise=part.set_point.noise or noise),
         oscillation=part.oscillation._replace(noise=part.oscillation.noise or noise),
     ))
@@ -120,4 +123,8 @@ def _air_use(rig: Rig) -> Any:
     if bleed == 0.0 and isinstance(plant.valve, FlowValve):
         valve = plant.valve
         bleed = float(restriction_flow(plant.air, valve.bleed_conductance, valve.critical_ratio, NOMINAL_mmHg, 0.0))
-    return use._replace(cuff_mL_mmHg=cuff, reservoir_mL_mmHg=reservoir, bleed_mL_s=bleed)
+    flow = use.demand_mL_s
+    if flow == 0.0:
+        pressure = isinstance(plant.valve, PressureValve)
+        flow = cuff * plant.valve.range_mmHg * SHAKES_per_s if pressure else getattr(rig.stage, "full_flow_mL_s", 0.0)
+    return use._replace(cuff_mL_mmHg=cuff, reservoir_mL_mmHg=reservoir, bleed_mL_s=bleed, demand_mL_s=flow)

@@ -37,6 +37,9 @@ class FaultLimits(NamedTuple):
     ] = 15.0
     vent_s: Annotated[float, quantity("s", 0.01, 600, "time to empty it", "OIML R 16-2, from memory")] = 10.0
     wrong_mmHg: Annotated[float, quantity("mmHg", 0.1, 200, "mean distance of a wrong reading", "by intention")] = 10.0
+    right_mmHg: Annotated[
+        float, quantity("mmHg", 0.1, 200, "mean distance of a right one", "ISO 81060-2's mean error, from memory")
+    ] = 5.0
     wrong_s: Annotated[float, quantity("s", 0.1, 600, "longest such time without warning", "by intention")] = 30.0
     detect_s: Annotated[float, quantity("s", 0.01, 600, "time by which to detect", "by intention")] = 5.0
 
@@ -67,7 +70,7 @@ def broken(
     start = figures["vent_start_s"]
     below = figures["below_15_s" if limits.vent_mmHg == 15.0 else "below_20_s"]
     judged = (start >= 0.0) & (start <= after_s - limits.vent_s)
-    right = figures["wrong_at_alarm_mmHg"] <= limits.wrong_mmHg
+    right = figures["wrong_at_alarm_mmHg"] <= limits.right_mmHg
     late = (below < 0.0) | (below > limits.vent_s)
     return np.stack([
         figures["highest_mmHg"] > limits.fault_mmHg,

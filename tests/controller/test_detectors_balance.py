@@ -20,7 +20,7 @@ from controller.detectors_balance import (
 )
 
 STILL = FollowingState(0.0, 0.0, 0.0, 0.0, 90.0, 0.0, 0.0, False)
-BALANCED = AirState(0.0, 600.0, 0.0, 90.0, 0.0, False)
+BALANCED = AirState(0.0, 600.0, 0.0, 90.0, 0.0, 0.0, 0.0, False)
 PART = Following(share=0.1)
 AIR = AirUse(cuff_mL_mmHg=0.01, reservoir_mL_mmHg=0.2)
 
@@ -61,6 +61,19 @@ def test_it_fires_and_stays_silent(name):
 def test_a_bleed_explains_its_own_flow():
     part = AIR._replace(bleed_mL_s=1.2)
     assert fired_at(air_use_step, part, BALANCED, 8000, lambda k: {"pump_mL_s": 1.2}) == -1
+
+
+def test_a_noisy_finger_is_given_room():
+    """Fast demand of ±0.3 of 20 mL/s explains 1.2 mL/s that the reading does not; light of 5 mmHg explains 2 mmHg."""
+    part = AIR._replace(demand_mL_s=20.0)
+    for fast, fires in ((0.0, True), (0.3, False)):
+        found = fired_at(air_use_step, part, BALANCED, 8000,
+                         lambda k, fast=fast: {"pump_mL_s": 1.5, "demand": fast * (-1.0) ** k})
+        assert (found >= 0) == fires
+    for noise, fires in ((0.0, True), (5e-6, False)):
+        found = fired_at(following_step, PART._replace(noise=noise), STILL, 6000,
+                         lambda k: {**pulse(k, 2.5), "light_slope": 1e-6})
+        assert (found >= 0) == fires
 
 
 def test_what_is_not_armed_does_not_look():

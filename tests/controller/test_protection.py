@@ -120,7 +120,7 @@ def test_every_detector_has_its_reaction_and_its_bit():
         first = QUIET._replace(**{"light": 0.3, **changes[name](0)})
         state = state._replace(
             sequence=state.sequence._replace(filled_s=10.0), air_use=state.air_use._replace(
-                pump_mL_s=1.0, supply_mmHg=600.0, explained_mL_s=1.0, reading_mmHg=90.0),
+                pump_mL_s=1.0, supply_mmHg=600.0, explained_mL_s=1.0, reading_mmHg=90.0, demand=0.0),
             emitter_monitor=state.emitter_monitor._replace(level=1.0, start=1.0),
             following=state.following._replace(mean_mmHg=90.0),
             pressure_rate=state.pressure_rate._replace(reading_mmHg=first.reading_mmHg),
