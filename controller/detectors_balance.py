@@ -8,7 +8,7 @@ from controller.detectors_pressure import Enabled
 from controller.watched import Watched, lagged, timer
 from plant.declare import compiled, quantity
 
-NOISE = 4.0  # noise allowed in the band, over that of a sample: a valve that noise drives to its end biases the loop
+NOISE = 5.0  # noise allowed in the band, over that of a sample: a valve that noise drives to its end biases the loop
 NOMINAL_mmHg = 90.0  # cuff pressure at which a bleed is given
 
 
@@ -34,6 +34,9 @@ class Following(NamedTuple):
     noise: Annotated[
         float, quantity("1", 0, 1, "SD of a light sample, share of full scale; 0: from the rig", "follows the rig")
     ] = 0.0
+    noise_most_mmHg: Annotated[
+        float, quantity("mmHg", 0, 100, "most that is allowed for noise", "invented")
+    ] = 5.0
 
 
 class FollowingState(NamedTuple):
@@ -65,7 +68,8 @@ def following_step(part: Following, state: FollowingState, seen: Watched) -> Fol
     pulse = seen.reading_mmHg - mean
     pulse_square = lagged(state.pulse_square, pulse * pulse, part.memory_s, period)
     pulsation = min(max(math.sqrt(pulse_square), part.least_mmHg), part.most_mmHg)
-    left, noise = part.share * pulsation, NOISE * part.noise / max(abs(seen.light_slope), 1e-12)
+    left = part.share * pulsation
+    noise = min(NOISE * part.noise / max(abs(seen.light_slope), 1e-12), part.noise_most_mmHg)
     loud = square > left * left + noise * noise and seen.clamped_s > part.settle_s
     above = timer(state.above_s, loud, period)
     return FollowingState(once, twice, slow, square, mean, pulse_square, above, part.enabled and above > part.hold_s)

@@ -41,7 +41,7 @@ class PressureRate(NamedTuple):
     """
 
     enabled: Enabled = True
-    limit_mmHg_s: Annotated[float, quantity("mmHg/s", 10, 1e6, "fastest change allowed", "invented")] = 6000.0
+    limit_mmHg_s: Annotated[float, quantity("mmHg/s", 10, 1e6, "fastest change allowed", "invented")] = 8000.0
     memory_s: Annotated[float, quantity("s", 1e-4, 1, "time constant of the rate's filter", "invented")] = 0.003
     settle_s: Annotated[float, quantity("s", 0, 60, "time in the clamp before it looks", "invented")] = 0.05
 

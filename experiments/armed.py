@@ -26,7 +26,7 @@ Complex = NDArray[np.complex128]
 SUPPLY_BAND = 0.02  # of the regulated pressure, either way: the regulators of the built-in rigs stay within 0.5 %
 SHAKES_per_s = 10.0  # a pressure valve's fast demand may hide its range's air so often (invented)
 FASTEST_Hz, HARMONICS, FALL = 3.0, 20, 1.5  # a pulse at 180 a minute; its harmonics' amplitudes fall as k^−3/2
-LAZY = 2.0  # a loop may leave this many times the share of such a pulse (all invented)
+LAZY = 1.6  # a loop may leave this many times the share of such a pulse (all invented)
 
 
 def armed(rig: Rig) -> Guards:
