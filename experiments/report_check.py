@@ -38,7 +38,7 @@ def verdict_rows(verdicts: list[Verdict]) -> list[list[Any]]:
         limit = f"{'≥' if verdict.limit == 'min' else '≤'} {verdict.allowed:g} {verdict.unit}"
         rows.append([
             what, limit, verdict.found, verdict.unit, verdict.passed,
-            Raw(link(section, section)), Raw(link(figure, "figure")),
+            Raw(link(section)), Raw(link(figure)),
         ])
     return rows
 
@@ -68,8 +68,8 @@ def _drawn(figures: dict[str, Callable[[], Any]], names: tuple[str, ...]) -> str
 
 
 def pre(lines: list[str]) -> str:
-    """Lines as they stand in the terminal."""
-    return f"<pre>{text(chr(10).join(lines))}</pre>"
+    """Lines as they stand in the terminal; an empty line begins a new block, which paper keeps together."""
+    return "".join(f"<pre>{text(block)}</pre>" for block in chr(10).join(lines).split(chr(10) * 2))
 
 
 def rig_section(result: Check) -> Section:
@@ -81,7 +81,9 @@ def rig_section(result: Check) -> Section:
         for key, value in values.items():
             about = data["parameters"][name].get(key, {})
             bounds = "" if about.get("low") is None else f"{about['low']:g} … {about['high']:g}"
-            shown = value if isinstance(value, (int, float)) and not isinstance(value, bool) else str(value)
+            shown = value
+            if isinstance(value, bool) or not isinstance(value, (int, float)):
+                shown = str(value).lower() if isinstance(value, bool) else str(value)  # as in a rig file
             rows.append([key, shown, about.get("unit", ""), bounds, about.get("meaning", ""), about.get("source", "")])
-        parts.append(f"<h3>{text(name)}</h3>" + table(RIG_HEAD, rows))
+        parts.append(f'<div class="part"><h3>{text(name)}</h3>{table(RIG_HEAD, rows)}</div>')
     return Section("rig", "The rig", paragraph(data["about"]) + "".join(parts))

@@ -12,8 +12,11 @@ from experiments.messages import one_line
 from experiments.rig import Rig
 from plant.errors import InputError
 
-FILE, PICTURE = "faults.json", "faults.png"
-WORDS = "Every failure with all protection and with each protection taken away: which limit breaks"
+FILE = "faults.json"
+PICTURES = {  # name: (file, what it shows)
+    "matrix": ("faults.png", "Every failure with all protection and with each protection taken away: which limit breaks"),
+    "fallback": ("fallback.png", "The states in which the firmware falls back, and what leads from one to another"),
+}
 NORMAL_s = 0.5  # of a wrong reading: less is how long any detector takes
 
 
@@ -24,8 +27,8 @@ def study_file(place: Path) -> Path:
 
 def study_figures(place: Path) -> dict[str, tuple[bytes, str]]:
     """The pictures of a study that lie beside its JSON file: (PNG, what it shows)."""
-    path = study_file(place).with_name(PICTURE)
-    return {"matrix": (path.read_bytes(), WORDS)} if path.is_file() else {}
+    beside = {name: (study_file(place).with_name(file), words) for name, (file, words) in PICTURES.items()}
+    return {name: (path.read_bytes(), words) for name, (path, words) in beside.items() if path.is_file()}
 
 
 def read_study(place: Path) -> dict[str, Any]:
