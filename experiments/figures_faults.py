@@ -20,10 +20,10 @@ def fallback_figure() -> Any:
     """The fallback states and every way from one to another, from the firmware's own declaration."""
     from matplotlib.patches import FancyBboxPatch
 
-    places = {NORMAL: (0.0, 0.0), WARNING: (0.0, 2.0), HOLD: (6.0, 2.0), RECALIBRATE: (6.0, -2.0), VENTED: (12.0, 0.0)}
+    places = {NORMAL: (0.0, 0.0), WARNING: (0.0, 2.5), HOLD: (6.5, 2.0), RECALIBRATE: (6.5, -2.0), VENTED: (13.0, 0.0)}
     does = {NORMAL: "clamps, shows", WARNING: "clamps, shows, warns", HOLD: "keeps a moderate pressure",
             RECALIBRATE: "keeps a moderate pressure", VENTED: "empty, until power is cycled"}
-    figure = new_figure(11.0, 4.8)
+    figure = new_figure(11.0, 5.2)
     axes = figure.subplots()
     back = {(a, b) for a, b, _ in TRANSITIONS if (b, a) in {(c, d) for c, d, _ in TRANSITIONS}}
     for start, end, word in TRANSITIONS:
@@ -32,22 +32,22 @@ def fallback_figure() -> Any:
         aside = 0.22 if (start, end) in back else 0.0  # two ways between the same boxes lie side by side
         dx, dy = -aside * (y2 - y1) / length, aside * (x2 - x1) / length
         # from edge to edge of the boxes, with a little room
-        inside = min(1.6 / max(abs(x2 - x1), 1e-9), 0.52 / max(abs(y2 - y1), 1e-9))
+        inside = min(1.7 / max(abs(x2 - x1), 1e-9), 0.52 / max(abs(y2 - y1), 1e-9))
         tail = (x1 + dx + inside * (x2 - x1), y1 + dy + inside * (y2 - y1))
         head = (x2 + dx - inside * (x2 - x1), y2 + dy - inside * (y2 - y1))
         axes.annotate("", head, tail, arrowprops={"arrowstyle": "-|>", "color": GREY, "lw": 1.4, "mutation_scale": 14})
         # the word stands to the left of the way, as one walks it, and grows away from it
         left, up = -(y2 - y1) / length, (x2 - x1) / length
-        axes.text((x1 + x2) / 2 + dx + 0.12 * left, (y1 + y2) / 2 + dy + 0.1 * up, word, fontsize=9, zorder=3,
+        axes.text((tail[0] + 1.4 * head[0]) / 2.4 + 0.12 * left, (tail[1] + 1.4 * head[1]) / 2.4 + 0.1 * up, word, fontsize=9, zorder=3,
                   ha="center" if abs(left) < 0.1 else "left" if left > 0.0 else "right",
                   va="center" if abs(up) < 0.1 else "bottom" if up > 0.0 else "top")
     for state, (x, y) in places.items():
-        axes.add_patch(FancyBboxPatch((x - 1.4, y - 0.38), 2.8, 0.76, boxstyle="round,pad=0.06", zorder=2,
+        axes.add_patch(FancyBboxPatch((x - 1.5, y - 0.38), 3.0, 0.76, boxstyle="round,pad=0.06", zorder=2,
                                       facecolor="#E4EEF5" if state != VENTED else AMBER, edgecolor="black"))
         axes.text(x, y + 0.12, FALLBACKS[state].upper(), ha="center", va="center", weight="bold", fontsize=10, zorder=4)
         axes.text(x, y - 0.2, does[state], ha="center", va="center", fontsize=8, zorder=4)
-    axes.set_xlim(-3.6, 13.4)
-    axes.set_ylim(-2.6, 2.6)
+    axes.set_xlim(-4.2, 14.7)
+    axes.set_ylim(-2.6, 3.1)
     axes.axis("off")
     figure.suptitle("fallback states of the firmware", fontsize=11)
     stamp(figure)
