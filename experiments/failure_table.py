@@ -67,6 +67,7 @@ COLUMNS = {
     "wrong_s": "Wrong, unsaid (s)", "worst_without": "Worst loss of a protection",
     "residual": "Residual",
 }
+NORMAL_s = 0.5  # of a wrong reading: less is how long any detector takes
 BREAKS = {  # what it means that a limit is broken
     "pressure": "pressure above the limit", "time above normal": "too long above the normal pressure",
     "vent": "does not empty in time", "undetected wrong reading": "reads wrong and nobody notices",
@@ -120,8 +121,8 @@ def residual_text(failure: Failure) -> str:
     left = failure.protected
     if left.broken:
         return broken_words(left.broken)
-    if left.wrong_s > 0.0:
-        return f"up to {left.wrong_mmHg:.0f} mmHg wrong for {left.wrong_s:.0f} s without a word"
+    if left.wrong_s > NORMAL_s:
+        return f"up to {left.wrong_mmHg:.0f} mmHg wrong for {left.wrong_s:.1f} s, unsaid"
     if failure.missed_runs:
         return f"within limits, unnoticed in {failure.missed_runs} of {failure.runs} runs"
     return "within limits"

@@ -38,7 +38,8 @@ def fallback_figure() -> Any:
         axes.annotate("", head, tail, arrowprops={"arrowstyle": "-|>", "color": GREY, "lw": 1.4, "mutation_scale": 14})
         # the word stands to the left of the way, as one walks it, and grows away from it
         left, up = -(y2 - y1) / length, (x2 - x1) / length
-        axes.text((tail[0] + 1.4 * head[0]) / 2.4 + 0.12 * left, (tail[1] + 1.4 * head[1]) / 2.4 + 0.1 * up, word, fontsize=9, zorder=3,
+        x, y = (0.42 * a + 0.58 * b for a, b in zip(tail, head, strict=True))
+        axes.text(x + 0.12 * left, y + 0.1 * up, word, fontsize=9, zorder=3,
                   ha="center" if abs(left) < 0.1 else "left" if left > 0.0 else "right",
                   va="center" if abs(up) < 0.1 else "bottom" if up > 0.0 else "top")
     for state, (x, y) in places.items():
@@ -107,8 +108,8 @@ def fault_matrix(study: Study, table: Table) -> Any:
         side.set_visible(False)
     handles = [Patch(facecolor=colour, edgecolor=GREY, linewidth=0.5, label=f"{mark}  {word}".strip())
                for word, colour, mark in OUTCOMES]
-    handles.append(Patch(facecolor=GREY, alpha=0.2, label="pale: as with all in place"))
-    figure.legend(handles=handles, loc="outside lower left", ncols=3, frameon=False, fontsize=8)
+    handles.append(Patch(facecolor=GREY, alpha=0.2, label="pale: no change"))
+    figure.legend(handles=handles, loc="outside lower left", ncols=2, frameon=False, fontsize=8)
     figure.suptitle(f"{study.setting.rig}: worst outcome of each failure over {len(study.names)} fingers", fontsize=11)
     stamp(figure)
     return figure

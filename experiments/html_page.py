@@ -24,6 +24,7 @@ dt { font-weight: 700; } dd { margin: 0; }
 .wide { overflow-x: auto; }
 .broad { width: min(96vw, 100rem); margin-left: calc(50% - min(48vw, 50rem)); }
 .broad th, .broad td { padding: .2rem .35rem; font-size: .8rem; } .broad td:first-child { font-weight: 600; }
+.broad table { min-width: 70rem; }
 table { border-collapse: collapse; margin: .6rem 0; font-size: .87rem; }
 th, td { border: 1px solid #ccc; padding: .25rem .5rem; text-align: left; vertical-align: top; }
 th { background: #f0f0f0; vertical-align: bottom; }
@@ -53,7 +54,8 @@ pre { padding: .6rem; overflow-x: auto; }
   tr, pre, .part, .caution, .short { break-inside: avoid; } thead { display: table-header-group; }
   dl { grid-template-columns: max-content 1fr; gap: 1mm 5mm; }
   .wide { overflow: visible; } table { font-size: 8pt; } th, td { padding: .6mm 1.4mm; }
-  .broad { page: broad; width: auto; margin: 0; } .broad th, .broad td { font-size: 7.5pt; padding: .5mm 1mm; }
+  .across { page: broad; } .broad { width: auto; margin: 0; } .broad table { min-width: 100%; }
+  .broad th, .broad td { font-size: 7.5pt; padding: .5mm 1mm; }
   th button { display: contents; } th button::after, th[aria-sort] button::after { content: ""; }
   pre { font-size: 7.5pt; white-space: pre-wrap; line-height: 1.3; }
   figure img { max-height: 112mm; } figure.tall img { max-height: 238mm; }
@@ -120,11 +122,18 @@ class Code(str):
     """A cell that may be broken anywhere, such as a hash or a path."""
 
 
-def table(head: Sequence[str], rows: Iterable[Sequence[Any]], sortable: bool = False, broad: bool = False) -> str:
-    """A table; numbers to the right. Cells that are `Raw` are taken as HTML. A broad one lies across on paper."""
-    top = "".join(f"<th><button>{text(h)}</button></th>" if sortable else f"<th>{text(h)}</th>" for h in head)
+def table(
+    head: Sequence[str], rows: Iterable[Sequence[Any]], sortable: bool = False, widths: Sequence[float] = ()
+) -> str:
+    """A table; numbers to the right. Cells that are `Raw` are taken as HTML. With `widths` of its columns [%] it is as
+    broad as the window, or the paper.
+    """
+    sizes = [f' style="width:{width:g}%"' for width in widths] or [""] * len(head)
+    words = [f"<button>{text(h)}</button>" if sortable else text(h) for h in head]
+    top = "".join(f"<th{size}>{word}</th>" for size, word in zip(sizes, words, strict=True))
     lines = "".join("<tr>" + "".join(_cell(value) for value in row) + "</tr>" for row in rows)
-    return f'<div class="wide{" broad" if broad else ""}"><table><thead><tr>{top}</tr></thead><tbody>{lines}</tbody></table></div>'
+    kind = "wide broad" if widths else "wide"
+    return f'<div class="{kind}"><table><thead><tr>{top}</tr></thead><tbody>{lines}</tbody></table></div>'
 
 
 def _cell(value: Any) -> str:

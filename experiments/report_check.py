@@ -68,8 +68,14 @@ def _drawn(figures: dict[str, Callable[[], Any]], names: tuple[str, ...]) -> str
 
 
 def pre(lines: list[str]) -> str:
-    """Lines as they stand in the terminal; an empty line begins a new block, which paper keeps together."""
-    return "".join(f"<pre>{text(block)}</pre>" for block in chr(10).join(lines).split(chr(10) * 2))
+    """Lines as they stand in the terminal; after an empty line and a longer block begins one that paper may part."""
+    blocks: list[list[str]] = [[]]
+    for line in lines:
+        if not line and len(blocks[-1]) > 2:
+            blocks.append([])
+        else:
+            blocks[-1].append(line)
+    return "".join(f"<pre>{text(chr(10).join(block))}</pre>" for block in blocks if block)
 
 
 def rig_section(result: Check) -> Section:

@@ -7,17 +7,16 @@ from pathlib import Path
 from typing import Any
 
 from experiments.failure_causes import cause_of
-from experiments.failure_table import Failure, Outcome
+from experiments.failure_table import Failure, NORMAL_s, Outcome
 from experiments.messages import one_line
 from experiments.rig import Rig
 from plant.errors import InputError
 
 FILE = "faults.json"
-PICTURES = {  # name: (file, what it shows)
-    "matrix": ("faults.png", "Every failure with all protection and with each protection taken away: which limit breaks"),
+PICTURES = {  # name: (file, what it shows), in the order in which a page shows them
     "fallback": ("fallback.png", "The states in which the firmware falls back, and what leads from one to another"),
+    "matrix": ("faults.png", "Which limit breaks: every failure with all protection, and without each in turn"),
 }
-NORMAL_s = 0.5  # of a wrong reading: less is how long any detector takes
 
 
 def study_file(place: Path) -> Path:

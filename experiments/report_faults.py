@@ -9,6 +9,8 @@ from experiments.failure_table import COLUMNS, Failure, Row, broken_words, rows_
 from experiments.html_page import Raw, Section, image, link, number, paragraph, table
 from experiments.scales import Scales
 
+WIDTHS = (8, 6.5, 9, 12, 11, 7.5, 2, 2, 2, 3, 5, 6, 5, 5, 7, 9)  # of the columns of the table, in per cent
+
 
 class Evidence(NamedTuple):
     """What a study of failures left behind."""
@@ -49,8 +51,9 @@ def short_answer(evidence: Evidence) -> list[tuple[str, str]]:
     if silent:
         quiet = max(silent, key=lambda f: f.protected.wrong_s)
         lines.append(("Worst silent failure", f"{plain_name(quiet.name)}: up to {quiet.protected.wrong_mmHg:.0f} mmHg "
-                      f"wrong for {quiet.protected.wrong_s:.0f} s with no warning; {len(silent)} of {number_of} "
-                      "failures read more than 10 mmHg wrong for over 30 s unsaid."))
+                      f"wrong for {quiet.protected.wrong_s:.0f} s with no warning; of the {number_of} "
+                      f"failures {len(silent)} {'reads' if len(silent) == 1 else 'read'} more than 10 mmHg wrong for "
+                      "over 30 s unsaid."))
     else:
         lines.append(("Worst silent failure", "None reads more than 10 mmHg wrong for over 30 s without a warning."))
     points = single_points(failures)
@@ -81,7 +84,7 @@ def _caught(failure: Failure) -> str:
 
 
 def _time(seconds: float) -> str:
-    return f"{seconds:.2f} s" if seconds >= 0.1 else f"{1000.0 * seconds:.0f} ms" if seconds >= 1e-3 else "less than 1 ms"
+    return f"{seconds:.2f} s" if seconds >= 0.1 else f"{max(1000.0 * seconds, 1.0):.0f} ms"
 
 
 def faults_sections(evidence: Evidence) -> list[Section]:
@@ -95,10 +98,11 @@ def faults_sections(evidence: Evidence) -> list[Section]:
         "Worst over all runs with all protection; detection counts as never when one run was missed."
     )
     hint = '<p class="note screen">Click a heading to sort.</p>'
+    modes = (paragraph(about, "lead") + hint + table(tuple(COLUMNS.values()), _cells(rows), True, WIDTHS)
+             + paragraph("Limits: " + "; ".join(evidence.limits), "note")
+             + paragraph(f"Rerun: {evidence.command}", "note"))
     return [
-        Section("faults", "Failures", figures + paragraph(about) + hint
-                + table(tuple(COLUMNS.values()), _cells(rows), True, broad=True) + paragraph("Limits: " + "; ".join(evidence.limits), "note")
-                + paragraph(f"Rerun: {evidence.command}", "note")),
+        Section("faults", "Failures", f'{figures}<div class="across">{modes}</div>'),
         Section("points", "Single points of failure", _points(evidence.failures)),
         Section("bounds", "How sure: bounds on probabilities", _bounds(evidence.failures)),
         Section("alarms", "False alarms", paragraph(alarm_text(evidence.false_alarms, evidence.physiology_h))),
@@ -115,8 +119,8 @@ def _points(failures: list[Failure]) -> str:
     if not points:
         return paragraph("No protection, taken away alone, lets any single failure of the catalogue break a limit.")
     rows = [[plain_name(protection), plain_name(name), broken_words(limits)] for protection, name, limits in points]
-    return (paragraph("Every protection whose loss, together with one failure, breaks a limit that was kept before:", "lead")
-            + table(("Protection lost", "Failure", "What then breaks"), rows, True))
+    words = "Every protection whose loss, together with one failure, breaks a limit that was kept before:"
+    return (paragraph(words, "lead") + table(("Protection lost", "Failure", "What then breaks"), rows, True))
 
 
 def _bounds(failures: list[Failure]) -> str:
