@@ -24,7 +24,7 @@ dt { font-weight: 700; } dd { margin: 0; }
 .wide { overflow-x: auto; }
 .broad { width: min(96vw, 100rem); margin-left: calc(50% - min(48vw, 50rem)); }
 .broad th, .broad td { padding: .2rem .35rem; font-size: .8rem; } .broad td:first-child { font-weight: 600; }
-.broad table { min-width: 70rem; }
+.broad table { width: max(100%, 70rem); }
 table { border-collapse: collapse; margin: .6rem 0; font-size: .87rem; }
 th, td { border: 1px solid #ccc; padding: .25rem .5rem; text-align: left; vertical-align: top; }
 th { background: #f0f0f0; vertical-align: bottom; }
@@ -33,13 +33,14 @@ th button::after { content: " \\2195"; color: #777; }
 th[aria-sort=ascending] button::after { content: " \\2191"; color: #1b1b1b; }
 th[aria-sort=descending] button::after { content: " \\2193"; color: #1b1b1b; }
 td.number { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
+td a { white-space: nowrap; }
 td.code { font-family: ui-monospace, monospace; overflow-wrap: anywhere; }
 .fail { font-weight: 700; } .fail::before { content: "\\2717\\00a0"; } .pass::before { content: "\\2713\\00a0"; }
 figure { margin: 1rem 0; break-inside: avoid; } figure img { max-width: 100%; height: auto; }
 figcaption, .note { font-size: .85rem; color: #444; }
 code, pre { font-size: .85rem; background: #f4f4f4; }
 pre { padding: .6rem; overflow-x: auto; }
-@media (max-width: 50rem) { dl { grid-template-columns: 1fr; gap: 0; } dd { margin-bottom: .5rem; } }
+@media (max-width: 60rem) { dl { grid-template-columns: 1fr; gap: 0; } dd { margin-bottom: .5rem; } pre { font-size: .72rem; } }
 @page { size: A4; margin: 15mm 14mm 17mm; }
 @page broad { size: A4 landscape; }
 @page {
@@ -53,8 +54,8 @@ pre { padding: .6rem; overflow-x: auto; }
   h2, h3, .lead { break-after: avoid; } p, li, dd { orphans: 3; widows: 3; }
   tr, pre, .part, .caution, .short { break-inside: avoid; } thead { display: table-header-group; }
   dl { grid-template-columns: max-content 1fr; gap: 1mm 5mm; }
-  .wide { overflow: visible; } table { font-size: 8pt; } th, td { padding: .6mm 1.4mm; }
-  .across { page: broad; } .broad { width: auto; margin: 0; } .broad table { min-width: 100%; }
+  .wide { overflow: visible; padding-right: 1px; } table { font-size: 8pt; } th, td { padding: .6mm 1.4mm; }
+  .across { page: broad; } .broad { width: auto; margin: 0; } .broad table { width: 100%; }
   .broad th, .broad td { font-size: 7.5pt; padding: .5mm 1mm; }
   th button { display: contents; } th button::after, th[aria-sort] button::after { content: ""; }
   pre { font-size: 7.5pt; white-space: pre-wrap; line-height: 1.3; }
@@ -119,7 +120,7 @@ class Raw(str):
 
 
 class Code(str):
-    """A cell that may be broken anywhere, such as a hash or a path."""
+    """A cell that may be broken anywhere, such as a path."""
 
 
 def table(

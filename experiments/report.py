@@ -42,7 +42,7 @@ def report_page(result: Check, evidence: Evidence | None, document: dict[str, An
         themes_section(anchors), rig_section(result), provenance_section(result, document, inputs),
         Section("cautions", "Cautions", bullets((CAUTION, *STANDARDS))),
     ]
-    return page(f"cuffloop: {result.rig.name} on {result.run.trace.name}", lead, sections)
+    return page(f"cuffloop report: rig {result.rig.name} on the record {result.run.trace.name}", lead, sections)
 
 
 def provenance_section(result: Check, document: dict[str, Any], inputs: list[Path]) -> Section:
@@ -51,9 +51,9 @@ def provenance_section(result: Check, document: dict[str, Any], inputs: list[Pat
     rows = [
         ["command", Code(found["command"])], ["cuffloop", found["cuffloop"]], ["seed", str(found["seed"])],
         *([name, number] for name, number in found["libraries"].items()),
-        ["rig, all parameters (SHA-256)", Code(digest(repr(plain(rig_json(result.rig))).encode()))],
-        ["pressure record on the tick grid (SHA-256)", Code(digest(result.run.trace.pressure_mmHg.tobytes()))],
-        *([Code(f"{path} (SHA-256)"), Code(digest(path.read_bytes()))] for path in inputs),
+        ["rig, all parameters (SHA-256)", digest(repr(plain(rig_json(result.rig))).encode())],
+        ["pressure record on the tick grid (SHA-256)", digest(result.run.trace.pressure_mmHg.tobytes())],
+        *([Code(f"{path} (SHA-256)"), digest(path.read_bytes())] for path in inputs),
     ]
     return Section("provenance", "Provenance", table(("What", "Value"), rows))
 

@@ -43,6 +43,7 @@ def verdict_rows(verdicts: list[Verdict]) -> list[list[Any]]:
     return rows
 
 
+SHORT = 14  # rows of a table that paper keeps together
 RIG_HEAD = ("Parameter", "Value", "Unit", "Bounds", "Meaning", "Source")
 VERDICT_HEAD = ("Requirement", "Limit", "Found", "Unit", "Verdict", "Run", "Shown in")
 
@@ -86,10 +87,11 @@ def rig_section(result: Check) -> Section:
         rows = []
         for key, value in values.items():
             about = data["parameters"][name].get(key, {})
-            bounds = "" if about.get("low") is None else f"{about['low']:g} … {about['high']:g}"
+            bounds = "" if about.get("low") is None else f"{about['low']:g}\u00a0…\u00a0{about['high']:g}".replace("-", "−")
             shown = value
             if isinstance(value, bool) or not isinstance(value, (int, float)):
                 shown = str(value).lower() if isinstance(value, bool) else str(value)  # as in a rig file
             rows.append([key, shown, about.get("unit", ""), bounds, about.get("meaning", ""), about.get("source", "")])
-        parts.append(f'<div class="part"><h3>{text(name)}</h3>{table(RIG_HEAD, rows)}</div>')
+        whole = ' class="part"' if len(rows) <= SHORT else ""
+        parts.append(f"<div{whole}><h3>{text(name)}</h3>{table(RIG_HEAD, rows)}</div>")
     return Section("rig", "The rig", paragraph(data["about"]) + "".join(parts))
