@@ -40,7 +40,9 @@ figure { margin: 1rem 0; break-inside: avoid; } figure img { max-width: 100%; he
 figcaption, .note { font-size: .85rem; color: #444; }
 code, pre { font-size: .85rem; background: #f4f4f4; }
 pre { padding: .6rem; overflow-x: auto; }
-@media (max-width: 60rem) { dl { grid-template-columns: 1fr; gap: 0; } dd { margin-bottom: .5rem; } pre { font-size: .72rem; } }
+@media (max-width: 60rem) {
+  dl { grid-template-columns: 1fr; gap: 0; } dd { margin-bottom: .5rem; } pre { font-size: .72rem; }
+}
 @page { size: A4; margin: 15mm 14mm 17mm; }
 @page broad { size: A4 landscape; }
 @page {

@@ -87,7 +87,8 @@ def rig_section(result: Check) -> Section:
         rows = []
         for key, value in values.items():
             about = data["parameters"][name].get(key, {})
-            bounds = "" if about.get("low") is None else f"{about['low']:g}\u00a0…\u00a0{about['high']:g}".replace("-", "−")
+            bounds = "" if about.get("low") is None else f"{about['low']:g} … {about['high']:g}"
+            bounds = bounds.replace("-", "−").replace(" ", "\u00a0")
             shown = value
             if isinstance(value, bool) or not isinstance(value, (int, float)):
                 shown = str(value).lower() if isinstance(value, bool) else str(value)  # as in a rig file

@@ -57,9 +57,11 @@ def short_answer(evidence: Evidence) -> list[tuple[str, str]]:
     else:
         lines.append(("Worst silent failure", "None reads more than 10 mmHg wrong for over 30 s without a warning."))
     points = single_points(failures)
+    pairs = f"{len(points)} pairs" if len(points) > 1 else "1 pair"
     lines.append(("Single points", Raw(
-        f"{len(points)} pairs of one lost protection and one failure break a limit ({link('points')}; all failures in "
-        f"{link('faults')})." if points else "No single lost protection lets any one failure break a limit.")))
+        f"{pairs} of one lost protection and one failure break{'s' if len(points) == 1 else ''} a limit "
+        f"({link('points')}; all failures in {link('faults')})."
+        if points else "No single lost protection lets any one failure break a limit.")))
     return lines
 
 

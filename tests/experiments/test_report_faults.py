@@ -41,7 +41,7 @@ def test_a_minute_is_enough():
                                        "2.00 s after it is vented.")
     assert said["When that is gone"] == "Without pressure limit: 412 mmHg; breaks 330 mmHg."
     assert "Its worst loss" not in said, "the same protection is not told twice"
-    assert said["Single points"].startswith("1 pairs") and "#points" in said["Single points"]
+    assert said["Single points"].startswith("1 pair of") and "#points" in said["Single points"]
     assert said["Worst silent failure"].startswith("None reads")
 
 
