@@ -72,7 +72,7 @@ def fault_matrix(study: Study, table: Table) -> Any:
 
     rows = [i for i, fault in enumerate(study.faults) if fault.kind != PHYSIOLOGY]
     columns = ("", *study.setting.protections)
-    figure = new_figure(2.4 + 0.36 * len(columns), 2.3 + 0.178 * max(len(rows), 4))  # fits a page, upright
+    figure = new_figure(max(2.4 + 0.36 * len(columns), 7.4), 2.3 + 0.178 * max(len(rows), 4))  # fits a page, upright
     axes = figure.subplots()
     if not rows:
         axes.axis("off")
@@ -101,7 +101,8 @@ def fault_matrix(study: Study, table: Table) -> Any:
                          ha="left", rotation_mode="anchor")
     axes.xaxis.tick_top()
     axes.xaxis.set_label_position("top")
-    axes.set_xlabel("protection taken away", loc="right")
+    if len(columns) > 1:
+        axes.set_xlabel("protection taken away", loc="right")
     axes.set_ylabel("failure")
     axes.tick_params(length=0)
     for side in axes.spines.values():
@@ -110,6 +111,7 @@ def fault_matrix(study: Study, table: Table) -> Any:
                for word, colour, mark in OUTCOMES]
     handles.append(Patch(facecolor=GREY, alpha=0.2, label="pale: no change"))
     figure.legend(handles=handles, loc="outside lower left", ncols=2, frameon=False, fontsize=8)
-    figure.suptitle(f"{study.setting.rig}: worst outcome of each failure over {len(study.names)} fingers", fontsize=11)
+    over = "one finger" if len(study.names) == 1 else f"{len(study.names)} fingers"
+    figure.suptitle(f"{study.setting.rig}: worst outcome of each failure over {over}", fontsize=11)
     stamp(figure)
     return figure

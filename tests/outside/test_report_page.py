@@ -97,9 +97,9 @@ def test_the_browser_shows_title_caution_and_short_answer(browser, page):
     assert seen["images"] == 4 and seen["broken"] == 0 and seen["lost"] == 0
     assert seen["wide"] <= 0, "nothing sticks out of a window of 800 pixels"
     found = [seen["top"].index(words) for words in (
-        CAUTION, "The worst failure\nfault 07", "What catches it\nPressure limit catches it first", "When that is gone\n"
-        "Without pressure limit: 412 mmHg", "Not contained\nNone", "Worst silent failure", "Single points\n1 pair of",
-        "1. Requirements")]
+        CAUTION, "The worst failure\nfault 07", "What catches it\nPressure limit catches it first",
+        "When that is gone\nWithout pressure limit: 412 mmHg", "Not contained\nNone", "Worst silent failure",
+        "Single points\n1 pair of", "1. Requirements")]
     assert found == sorted(found), "and in this order"
 
 
