@@ -59,6 +59,7 @@ pre { padding: .6rem; overflow-x: auto; }
   .wide { overflow: visible; padding-right: 1px; } table { font-size: 8pt; } th, td { padding: .6mm 1.4mm; }
   .across { page: broad; } .broad { width: auto; margin: 0; } .broad table { width: 100%; }
   .broad th, .broad td { font-size: 7.5pt; padding: .5mm 1mm; }
+  figcaption, .note { font-size: 8.5pt; }
   th button { display: contents; } th button::after, th[aria-sort] button::after { content: ""; }
   pre { font-size: 7.5pt; white-space: pre-wrap; line-height: 1.3; }
   figure img { max-height: 112mm; } figure.tall img { max-height: 238mm; }
