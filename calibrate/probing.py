@@ -75,8 +75,9 @@ def local_slopes(seen: Seen, instrument: Instrument, skip_s: float) -> tuple[Sam
     steady = np.ones(len(seen.light))
     level = read(seen.light, steady).real
     flat = seen.light - np.mean(seen.light)
-    response = read(flat, turn) / read(seen.reading_mmHg - np.mean(seen.reading_mmHg), turn)
-    slope = (response / instrument.probe_ratio).real
+    with np.errstate(divide="ignore", invalid="ignore"):  # a cuff that does not move at all says nothing: no number
+        response = read(flat, turn) / read(seen.reading_mmHg - np.mean(seen.reading_mmHg), turn)
+        slope = (response / instrument.probe_ratio).real
     return -np.log(np.maximum(level, 1e-9)), slope / np.maximum(level, 1e-9)
 
 

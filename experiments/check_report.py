@@ -65,8 +65,8 @@ def _wrapped(degrees: float) -> float:
 
 
 def _dead_time(judged: Judged) -> str:
-    whole, share = dead_ticks(judged.loop.timing)
-    return f"dead time {1e3 * judged.loop.timing.dead_time_s:.3g} ms = {whole + share:.3g} ticks"
+    ticks, dead_ms = sum(dead_ticks(judged.loop.timing)), 1e3 * judged.loop.timing.dead_time_s
+    return f"dead time {dead_ms:.3g} ms = {ticks:.3g} {'tick' if ticks == 1.0 else 'ticks'}"
 
 
 def _decibel(factor: float) -> str:

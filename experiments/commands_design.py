@@ -70,7 +70,7 @@ def budget(
     out: OutOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """What each part costs in phase, delay, Ms and error: by one natural step, by derivative, and by its spread."""
+    """What each part costs in phase, delay, Ms and error. By one natural step, by derivative, and by its spread."""
     from experiments.budget_job import budget_job
 
     raise typer.Exit(budget_job(rig, at, samples, spread, seed, workers, cluster, setting, out, as_json))
@@ -98,7 +98,7 @@ def tune(
     out: OutOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Find the settings that track best with margins kept on every finger; classical rules and the limit beside them.
+    """Find settings that track best and keep margins on every finger. Beside them classical rules and the limit.
 
     Writes a rig file (tuned.toml) with --out. Exit status 1 when no settings keep the limits.
     """

@@ -58,7 +58,7 @@ def search(
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Find the set point of one virtual finger, with the truth beside it; or compare searches over many.
+    """Find the set point of a virtual finger, or compare searches. The truth stands beside what was found.
 
     Exit status 1 when the search fails.
     """
@@ -101,7 +101,7 @@ def schedules(
     ] = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Compare calibration schedules: lost time against error, in scenarios of tone and circulation."""
+    """Compare calibration schedules: lost time against error. In scenarios of tone and circulation."""
     from experiments.schedules_job import schedules_job
 
     raise typer.Exit(schedules_job(
@@ -121,7 +121,7 @@ def height(
     out: OutOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """What a hand that goes up by 10 and 40 cm does to the reading, and what a height sensor makes good."""
+    """What a raised hand does to the reading, and its correction. By 10 and 40 cm, with a height sensor."""
     from experiments.height_job import height_job
 
     raise typer.Exit(height_job(rig, sensor, seed, setting, out, as_json))
@@ -136,7 +136,7 @@ def wear(
     out: OutOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Judge a plan of wear: hours, rest and pressure-time integral of each finger. Exit status 1 when refused."""
+    """Judge a plan of wear: hours, rest, pressure-time integral. Exit status 1 when refused."""
     from experiments.wear_job import wear_job
 
     raise typer.Exit(wear_job(hours, fingers, turn, pause, mean, out, as_json))

@@ -31,7 +31,7 @@ def check(
     out: OutOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Judge a rig: margins, phase budget and tracking on a pressure record. Exit status 0 pass, 1 fail."""
+    """Judge a rig: margins, phase budget, tracking on a record. Exit status 0 pass, 1 fail."""
     from experiments.jobs import check_job
 
     raise typer.Exit(check_job(rig, record, requirements, seconds, start, seed, setting, out, as_json))
@@ -75,7 +75,7 @@ def margins(
     out: OutOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Margins of the exact sampled loop on both sides of the valve, and what each part costs in phase."""
+    """Margins of the exact sampled loop, and its phase budget. On both sides of the valve; runs nothing."""
     from experiments.jobs import margins_job
 
     raise typer.Exit(margins_job(rig, at, setting, out, as_json))
@@ -86,7 +86,7 @@ def rigs(
     setting: SetOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """List the built-in rigs, or show one: every parameter with its unit, bounds, meaning and source."""
+    """List the built-in rigs, or show every parameter of one. With unit, bounds, meaning and source."""
     from experiments.jobs import rigs_job
 
     raise typer.Exit(rigs_job(rig, setting, as_json))

@@ -78,7 +78,7 @@ def report(
     out: Annotated[Path, typer.Option(help="Write the report into this directory.")] = Path("report"),
     as_json: JsonOption = False,
 ) -> None:
-    """One self-contained HTML file for the design file: rig, margins, tracking, calibration, failures, provenance."""
+    """One self-contained HTML file for the design file. Rig, margins, tracking, set point, failures, provenance."""
     from experiments.report_job import report_job
 
     raise typer.Exit(report_job(rig, record, requirements, seconds, faults, scales, seed, setting, out, as_json))

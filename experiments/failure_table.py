@@ -61,11 +61,16 @@ class Row(NamedTuple):
 
 
 COLUMNS = {
-    "item": "Item", "mode": "Failure mode", "effect": "Effect", "cause": "Cause", "detection": "Caught by",
+    "name": "Failure", "item": "Item", "mode": "Mode", "effect": "Effect", "cause": "Cause", "detection": "Caught by",
     "severity": "S", "occurrence": "O", "detectability": "D", "priority": "RPN", "highest_mmHg": "Highest (mmHg)",
     "detect_median_s": "Detected after (s, median)", "missed_runs": "Missed (runs)",
     "wrong_s": "Wrong, unsaid (s)", "worst_without": "Worst loss of a protection",
     "residual": "Residual",
+}
+NORMAL_s = 0.5  # of a wrong reading: less is how long any detector takes
+BREAKS = {  # what it means that a limit is broken
+    "pressure": "pressure above the limit", "time above normal": "too long above the normal pressure",
+    "vent": "does not empty in time", "undetected wrong reading": "reads wrong and nobody notices",
 }
 
 
@@ -106,13 +111,18 @@ def rows_of(failures: list[Failure], scales: Scales) -> list[Row]:
     return sorted(rows, key=lambda row: (-row.priority, row.name))
 
 
+def broken_words(limits: tuple[str, ...]) -> str:
+    """What it means that these limits are broken."""
+    return ", ".join(BREAKS.get(limit, f"breaks {limit}") for limit in limits) or "every limit kept"
+
+
 def residual_text(failure: Failure) -> str:
     """What is left with all protection, in words."""
     left = failure.protected
     if left.broken:
-        return "breaks " + ", ".join(left.broken)
-    if left.wrong_s > 0.0:
-        return f"up to {left.wrong_mmHg:.0f} mmHg wrong for {left.wrong_s:.0f} s without a word"
+        return broken_words(left.broken)
+    if left.wrong_s > NORMAL_s:
+        return f"up to {left.wrong_mmHg:.0f} mmHg wrong for {left.wrong_s:.1f} s, unsaid"
     if failure.missed_runs:
         return f"within limits, unnoticed in {failure.missed_runs} of {failure.runs} runs"
     return "within limits"

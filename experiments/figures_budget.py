@@ -51,7 +51,8 @@ def _reach(changes: Any) -> float:
     sizes = np.sort(np.abs(changes[np.isfinite(changes)]))[::-1]
     if not len(sizes) or sizes[0] == 0.0:
         return 1.0
-    return float(min(sizes[0], SQUEEZE * sizes[min(1, len(sizes) - 1)]) or sizes[0])
+    cut = SQUEEZE * sizes[min(1, len(sizes) - 1)]
+    return float(cut if 0.0 < cut < 0.8 * sizes[0] else sizes[0])  # a cut that saves little is not worth its mark
 
 
 def sobol_figure(found: Budget, study: Study) -> Any:

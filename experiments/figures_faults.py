@@ -20,10 +20,10 @@ def fallback_figure() -> Any:
     """The fallback states and every way from one to another, from the firmware's own declaration."""
     from matplotlib.patches import FancyBboxPatch
 
-    places = {NORMAL: (0.0, 0.0), WARNING: (0.0, 2.0), HOLD: (4.6, 2.0), RECALIBRATE: (4.6, -2.0), VENTED: (9.2, 0.0)}
+    places = {NORMAL: (0.0, 0.0), WARNING: (0.0, 2.5), HOLD: (6.5, 2.0), RECALIBRATE: (6.5, -2.0), VENTED: (13.0, 0.0)}
     does = {NORMAL: "clamps, shows", WARNING: "clamps, shows, warns", HOLD: "keeps a moderate pressure",
             RECALIBRATE: "keeps a moderate pressure", VENTED: "empty, until power is cycled"}
-    figure = new_figure(10.5, 5.2)
+    figure = new_figure(11.0, 5.2)
     axes = figure.subplots()
     back = {(a, b) for a, b, _ in TRANSITIONS if (b, a) in {(c, d) for c, d, _ in TRANSITIONS}}
     for start, end, word in TRANSITIONS:
@@ -32,21 +32,23 @@ def fallback_figure() -> Any:
         aside = 0.22 if (start, end) in back else 0.0  # two ways between the same boxes lie side by side
         dx, dy = -aside * (y2 - y1) / length, aside * (x2 - x1) / length
         # from edge to edge of the boxes, with a little room
-        inside = min(1.35 / max(abs(x2 - x1), 1e-9), 0.52 / max(abs(y2 - y1), 1e-9))
+        inside = min(1.7 / max(abs(x2 - x1), 1e-9), 0.52 / max(abs(y2 - y1), 1e-9))
         tail = (x1 + dx + inside * (x2 - x1), y1 + dy + inside * (y2 - y1))
         head = (x2 + dx - inside * (x2 - x1), y2 + dy - inside * (y2 - y1))
         axes.annotate("", head, tail, arrowprops={"arrowstyle": "-|>", "color": GREY, "lw": 1.4, "mutation_scale": 14})
-        axes.text((x1 + x2) / 2 + 2.2 * dx, (y1 + y2) / 2 + 2.2 * dy + (0.0 if abs(x2 - x1) < 0.1 else 0.12), word,
-                  fontsize=8, zorder=3, va="center",
-                  ha="left" if dx > 0.01 and abs(x2 - x1) < 0.1 else "right" if abs(x2 - x1) < 0.1 else "center",
-                  bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 1.0})
+        # the word stands to the left of the way, as one walks it, and grows away from it
+        left, up = -(y2 - y1) / length, (x2 - x1) / length
+        x, y = (0.42 * a + 0.58 * b for a, b in zip(tail, head, strict=True))
+        axes.text(x + 0.12 * left, y + 0.1 * up, word, fontsize=9, zorder=3,
+                  ha="center" if abs(left) < 0.1 else "left" if left > 0.0 else "right",
+                  va="center" if abs(up) < 0.1 else "bottom" if up > 0.0 else "top")
     for state, (x, y) in places.items():
-        axes.add_patch(FancyBboxPatch((x - 1.15, y - 0.38), 2.3, 0.76, boxstyle="round,pad=0.06", zorder=2,
+        axes.add_patch(FancyBboxPatch((x - 1.5, y - 0.38), 3.0, 0.76, boxstyle="round,pad=0.06", zorder=2,
                                       facecolor="#E4EEF5" if state != VENTED else AMBER, edgecolor="black"))
         axes.text(x, y + 0.12, FALLBACKS[state].upper(), ha="center", va="center", weight="bold", fontsize=10, zorder=4)
-        axes.text(x, y - 0.2, does[state], ha="center", va="center", fontsize=7.5, zorder=4)
-    axes.set_xlim(-2.4, 11.0)
-    axes.set_ylim(-2.9, 2.9)
+        axes.text(x, y - 0.2, does[state], ha="center", va="center", fontsize=8, zorder=4)
+    axes.set_xlim(-4.2, 14.7)
+    axes.set_ylim(-2.6, 3.1)
     axes.axis("off")
     figure.suptitle("fallback states of the firmware", fontsize=11)
     stamp(figure)
@@ -70,8 +72,13 @@ def fault_matrix(study: Study, table: Table) -> Any:
 
     rows = [i for i, fault in enumerate(study.faults) if fault.kind != PHYSIOLOGY]
     columns = ("", *study.setting.protections)
-    figure = new_figure(5.2 + 0.47 * len(columns), 2.6 + 0.215 * len(rows))
+    figure = new_figure(max(2.4 + 0.36 * len(columns), 7.4), 2.3 + 0.178 * max(len(rows), 4))  # fits a page, upright
     axes = figure.subplots()
+    if not rows:
+        axes.axis("off")
+        axes.text(0.5, 0.5, "no failures in this study: only physiology was run", ha="center", va="center")
+        stamp(figure)
+        return figure
     for y, fault in enumerate(rows):
         for x, lost in enumerate(columns):
             if (fault, lost) not in table:
@@ -94,15 +101,17 @@ def fault_matrix(study: Study, table: Table) -> Any:
                          ha="left", rotation_mode="anchor")
     axes.xaxis.tick_top()
     axes.xaxis.set_label_position("top")
-    axes.set_xlabel("protection taken away", loc="right")
+    if len(columns) > 1:
+        axes.set_xlabel("protection taken away", loc="right")
     axes.set_ylabel("failure")
     axes.tick_params(length=0)
     for side in axes.spines.values():
         side.set_visible(False)
     handles = [Patch(facecolor=colour, edgecolor=GREY, linewidth=0.5, label=f"{mark}  {word}".strip())
                for word, colour, mark in OUTCOMES]
-    handles.append(Patch(facecolor=GREY, alpha=0.2, label="pale: as with all in place"))
-    figure.legend(handles=handles, loc="outside lower left", ncols=3, frameon=False, fontsize=8)
-    figure.suptitle(f"{study.setting.rig}: worst outcome of each failure over {len(study.names)} fingers", fontsize=11)
+    handles.append(Patch(facecolor=GREY, alpha=0.2, label="pale: no change"))
+    figure.legend(handles=handles, loc="outside lower left", ncols=2, frameon=False, fontsize=8)
+    over = "one finger" if len(study.names) == 1 else f"{len(study.names)} fingers"
+    figure.suptitle(f"{study.setting.rig}: worst outcome of each failure over {over}", fontsize=11)
     stamp(figure)
     return figure

@@ -35,13 +35,14 @@ def height_figure(study: HeightStudy, title: str) -> Any:
     error.axhline(0.0, color=GREY, linewidth=0.8)
     error.plot(study.beat_s, raw, color=ORANGE, linewidth=1.2, linestyle="--", marker=".", markersize=3)
     error.plot(study.beat_s, left, color=BLUE, linewidth=1.2, marker=".", markersize=3)
-    for place_s, height_m in _plateaus(study):
+    for start_s, end_s, height_m in _plateaus(study):
         expected = -hydrostatic_mmHg(height_m)
-        beat = int(np.argmin(np.abs(study.beat_s - place_s)))
+        held = (study.beat_s > start_s + 1.0) & (study.beat_s < end_s - 1.0)  # as in the printed table
+        read, corrected = float(np.mean(raw[held])), float(np.mean(left[held]))
         small = abs(expected) < 0.4 * float(np.max(np.abs(raw)))
         error.annotate(
-            f"{100.0 * height_m:.0f} cm up: −ρgh = {expected:.1f} mmHg\nas read {raw[beat]:+.1f}, corrected "
-            f"{left[beat]:+.1f}".replace("-", "−"), (place_s, raw[beat]), textcoords="offset points",
+            f"{100.0 * height_m:.0f} cm up: −ρgh = {expected:.2f} mmHg\nas read {read:+.2f}, corrected "
+            f"{corrected:+.2f}".replace("-", "−"), (0.5 * (start_s + end_s), read), textcoords="offset points",
             xytext=(0, -10 if small else 12), ha="center", va="top" if small else "bottom", fontsize=8, color="0.2",
         )
     tidy(error, "time (s)", "reading − heart (mmHg)")
@@ -53,12 +54,12 @@ def height_figure(study: HeightStudy, title: str) -> Any:
     return figure
 
 
-def _plateaus(study: HeightStudy) -> list[tuple[float, float]]:
-    """Middle [s] and height [m] of each stretch in which the hand is held away from the heart."""
+def _plateaus(study: HeightStudy) -> list[tuple[float, float, float]]:
+    """Start and end [s] and height [m] of each stretch in which the hand is held away from the heart."""
     held = (np.abs(study.height_m) > 1e-6) & (np.abs(np.gradient(study.height_m)) < 1e-9)
     edges = np.flatnonzero(np.diff(np.concatenate([[0], held.astype(int), [0]])))
     spans = zip(edges[::2], edges[1::2], strict=True)
-    return [(0.5 * (a + b) * study.period_s, float(study.height_m[(a + b) // 2])) for a, b in spans]
+    return [(a * study.period_s, b * study.period_s, float(study.height_m[(a + b) // 2])) for a, b in spans]
 
 
 def _legend(axes: Any, columns: int) -> None:

@@ -42,7 +42,8 @@ def frontier_figure(rows: list[Row], title: str) -> Any:
         axes.set_title("all scenarios together" if scenario == TOGETHER else scenario, fontsize=10, loc="left",
                        fontweight="bold" if scenario == TOGETHER else "normal")
     if shown:  # the axes are shared: their ranges come first, labels are placed by them
-        panels[0].set_xlim(0.6 * 100 * min(r.lost_share for r in shown), 3.0 * 100 * max(r.lost_share for r in shown))
+        lost = [100.0 * r.lost_share for r in shown]
+        panels[0].set_xlim(0.6 * min(lost), min(3.0 * max(lost), 150.0))  # room for names, but no share above 100 %
         panels[0].set_ylim(0.7 * min(r.rms_mmHg for r in shown), 1.5 * max(r.rms_mmHg for r in shown))
     for axes in panels[len(scenarios):]:
         axes.set_visible(False)
@@ -145,6 +146,8 @@ def course_figure(study: Study, scenario: int | None = None, finger: int | None 
     time = _time(longest)
     top.plot(time, longest.course[2], color=GREY, linewidth=1.6)
     tidy(top, "", "tone")
+    low, high = top.get_ylim()
+    top.set_ylim(low, high + 0.4 * (high - low))  # the events' names stand above the line
     top.set_title("tone of the finger's arteries: up is constricted", fontsize=9, loc="left")
     for moment, word in longest.marks:
         for axes in panels:

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from experiments.check import Check
-from experiments.html_page import Section, bullets, page, paragraph, table
+from experiments.html_page import Code, Raw, Section, answers, bullets, link, page, paragraph, table, text
 from experiments.output import CAUTION, plain
 from experiments.report_check import check_sections, rig_section
 from experiments.report_faults import Evidence, faults_sections, short_answer
@@ -29,11 +29,11 @@ def report_page(result: Check, evidence: Evidence | None, document: dict[str, An
     command = str(document["provenance"]["command"])
     failed = [v for v in result.verdicts if not v.passed]
     lead = paragraph(CAUTION, "caution")
-    lead += '<div class="short"><strong>In one minute</strong>' + bullets([
-        f"Rig {result.rig.name}: {verdict}, {len(result.verdicts) - len(failed)} of {len(result.verdicts)} limits kept"
-        + (f"; not kept: {', '.join(v.figure for v in failed)}" if failed else "") + "."])
-    lead += short_answer(evidence) if evidence else paragraph("No study of failures is part of this report.")
-    lead += "</div>"
+    kept = f"{verdict}, {len(result.verdicts) - len(failed)} of {len(result.verdicts)} limits kept"
+    kept += f"; not kept: {', '.join(v.figure for v in failed)}" if failed else ""
+    lines: list[tuple[str, str]] = [(f"Rig {result.rig.name}", Raw(f"{text(kept)} ({link('requirements')})."))]
+    lines += short_answer(evidence) if evidence else [("Failures", "No study of failures is part of this report.")]
+    lead += f'<div class="short"><h2>In one minute</h2>{answers(lines)}</div>'
     sections = check_sections(result, command)
     if evidence:
         sections += faults_sections(evidence)
@@ -42,18 +42,18 @@ def report_page(result: Check, evidence: Evidence | None, document: dict[str, An
         themes_section(anchors), rig_section(result), provenance_section(result, document, inputs),
         Section("cautions", "Cautions", bullets((CAUTION, *STANDARDS))),
     ]
-    return page(f"cuffloop: {result.rig.name} on {result.run.trace.name}", lead, sections)
+    return page(f"cuffloop report: rig {result.rig.name} on the record {result.run.trace.name}", lead, sections)
 
 
 def provenance_section(result: Check, document: dict[str, Any], inputs: list[Path]) -> Section:
     """Versions, seed, command, and hashes of what went in."""
     found = document["provenance"]
     rows = [
-        ["command", found["command"]], ["cuffloop", found["cuffloop"]], ["seed", str(found["seed"])],
+        ["command", Code(found["command"])], ["cuffloop", found["cuffloop"]], ["seed", str(found["seed"])],
         *([name, number] for name, number in found["libraries"].items()),
         ["rig, all parameters (SHA-256)", digest(repr(plain(rig_json(result.rig))).encode())],
         ["pressure record on the tick grid (SHA-256)", digest(result.run.trace.pressure_mmHg.tobytes())],
-        *([f"{path} (SHA-256)", digest(path.read_bytes())] for path in inputs),
+        *([Code(f"{path} (SHA-256)"), digest(path.read_bytes())] for path in inputs),
     ]
     return Section("provenance", "Provenance", table(("What", "Value"), rows))
 

@@ -38,11 +38,12 @@ def verdict_rows(verdicts: list[Verdict]) -> list[list[Any]]:
         limit = f"{'≥' if verdict.limit == 'min' else '≤'} {verdict.allowed:g} {verdict.unit}"
         rows.append([
             what, limit, verdict.found, verdict.unit, verdict.passed,
-            Raw(link(section, section)), Raw(link(figure, "figure")),
+            Raw(link(section)), Raw(link(figure)),
         ])
     return rows
 
 
+SHORT = 14  # rows of a table that paper keeps together
 RIG_HEAD = ("Parameter", "Value", "Unit", "Bounds", "Meaning", "Source")
 VERDICT_HEAD = ("Requirement", "Limit", "Found", "Unit", "Verdict", "Run", "Shown in")
 
@@ -68,8 +69,14 @@ def _drawn(figures: dict[str, Callable[[], Any]], names: tuple[str, ...]) -> str
 
 
 def pre(lines: list[str]) -> str:
-    """Lines as they stand in the terminal."""
-    return f"<pre>{text(chr(10).join(lines))}</pre>"
+    """Lines as they stand in the terminal; after an empty line and a longer block begins one that paper may part."""
+    blocks: list[list[str]] = [[]]
+    for line in lines:
+        if not line and len(blocks[-1]) > 2:
+            blocks.append([])
+        else:
+            blocks[-1].append(line)
+    return "".join(f"<pre>{text(chr(10).join(block))}</pre>" for block in blocks if block)
 
 
 def rig_section(result: Check) -> Section:
@@ -81,7 +88,11 @@ def rig_section(result: Check) -> Section:
         for key, value in values.items():
             about = data["parameters"][name].get(key, {})
             bounds = "" if about.get("low") is None else f"{about['low']:g} … {about['high']:g}"
-            shown = value if isinstance(value, (int, float)) and not isinstance(value, bool) else str(value)
+            bounds = bounds.replace("-", "−").replace(" ", "\u00a0")
+            shown = value
+            if isinstance(value, bool) or not isinstance(value, (int, float)):
+                shown = str(value).lower() if isinstance(value, bool) else str(value)  # as in a rig file
             rows.append([key, shown, about.get("unit", ""), bounds, about.get("meaning", ""), about.get("source", "")])
-        parts.append(f"<h3>{text(name)}</h3>" + table(RIG_HEAD, rows))
+        whole = ' class="part"' if len(rows) <= SHORT else ""
+        parts.append(f"<div{whole}><h3>{text(name)}</h3>{table(RIG_HEAD, rows)}</div>")
     return Section("rig", "The rig", paragraph(data["about"]) + "".join(parts))

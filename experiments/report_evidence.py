@@ -7,14 +7,16 @@ from pathlib import Path
 from typing import Any
 
 from experiments.failure_causes import cause_of
-from experiments.failure_table import Failure, Outcome
+from experiments.failure_table import Failure, NORMAL_s, Outcome
 from experiments.messages import one_line
 from experiments.rig import Rig
 from plant.errors import InputError
 
-FILE, PICTURE = "faults.json", "faults.png"
-WORDS = "Every failure with all protection and with each protection taken away: which limit breaks"
-NORMAL_s = 0.5  # of a wrong reading: less is how long any detector takes
+FILE = "faults.json"
+PICTURES = {  # name: (file, what it shows), in the order in which a page shows them
+    "fallback": ("fallback.png", "The states in which the firmware falls back, and what leads from one to another"),
+    "matrix": ("faults.png", "Which limit breaks: every failure with all protection, and without each in turn"),
+}
 
 
 def study_file(place: Path) -> Path:
@@ -24,8 +26,8 @@ def study_file(place: Path) -> Path:
 
 def study_figures(place: Path) -> dict[str, tuple[bytes, str]]:
     """The pictures of a study that lie beside its JSON file: (PNG, what it shows)."""
-    path = study_file(place).with_name(PICTURE)
-    return {"matrix": (path.read_bytes(), WORDS)} if path.is_file() else {}
+    beside = {name: (study_file(place).with_name(file), words) for name, (file, words) in PICTURES.items()}
+    return {name: (path.read_bytes(), words) for name, (path, words) in beside.items() if path.is_file()}
 
 
 def read_study(place: Path) -> dict[str, Any]:

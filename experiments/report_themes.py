@@ -49,7 +49,7 @@ def themes_section(anchors: set[str]) -> Section:
     """The mapping, with links to those sections that the report has."""
     rows: list[list[Any]] = []
     for theme in THEMES:
-        where: Any = Raw(link(theme.section, theme.section)) if theme.section in anchors else "not in this report"
+        where: Any = Raw(link(theme.section)) if theme.section in anchors else "not in this report"
         rows.append([theme.name, theme.what, where, theme.command])
     return Section("themes", "Themes of IEC 60601-1-10",
                    paragraph(NOTE) + table(("Theme", "What bears on it", "Section", "Command"), rows))

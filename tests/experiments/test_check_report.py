@@ -32,7 +32,7 @@ def text(judged, rows=()):
 
 def test_margins_and_budget(checked):
     lines = margins_lines("wrist", checked.loops, checked.worst, checked.budget)
-    assert "dead time 1 ms = 1 ticks" in lines[0]
+    assert "dead time 1 ms = 1 tick)" in lines[0]
     worst = next(line for line in lines if line.endswith("< worst"))
     m = checked.worst.margins
     assert worst.startswith(checked.worst.name)

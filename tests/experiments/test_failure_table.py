@@ -60,7 +60,7 @@ def test_the_worst_loss_is_named_only_when_it_matters():
 def test_residual_words():
     assert residual_text(failure("a")) == "within limits"
     assert residual_text(failure("a", HIGH)) == "breaks 330 mmHg"
-    assert "25 mmHg wrong for 90 s" in residual_text(failure("a", SLOW))
+    assert "25 mmHg wrong for 90.0 s" in residual_text(failure("a", SLOW))
     assert "unnoticed in 20 of 20 runs" in residual_text(failure("a", FINE._replace(detect_s=math.inf)))
 
 

@@ -35,6 +35,16 @@ def test_bars_are_the_effects(found, tmp_path):
     save(figure, tmp_path / "a.png")
 
 
+@pytest.mark.parametrize(("longest", "cut"), [(2.6, 0), (5.0, 1)])
+def test_a_bar_is_cut_only_where_that_shows(found, longest, cut):
+    """Beside a bar of 1: one of 2.6 is drawn whole, one of 5 is cut at 2.5 and marked."""
+    changes = [found.effects[0].effect._replace(phase_margin_deg=-size) for size in (longest, 1.0)]
+    steps = tuple(e._replace(effect=c) for e, c in zip(found.effects, changes, strict=False))
+    phase = steps_figure(found._replace(effects=steps)).axes[0]
+    assert sum("»" in text.get_text() for text in phase.texts) == cut
+    assert max(abs(bar.get_width()) for bar in phase.patches) == pytest.approx(2.5 if cut else longest)
+
+
 def _pairs(colour):
     return colour[1:3], colour[3:5], colour[5:7]
 

@@ -6,6 +6,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from test_fault_tables import study  # noqa: F401
 
 from controller.protection import FALLBACKS, TRANSITIONS
+from experiments.fault_case import PHYSIOLOGY
 from experiments.fault_tables import summary_table
 from experiments.figures_faults import OUTCOMES, fallback_figure, fault_matrix, outcome_of
 
@@ -31,3 +32,26 @@ def test_every_state_and_every_way_is_drawn():
     words = [t.get_text() for t in axes.texts if t.get_text()]
     assert {name.upper() for name in FALLBACKS} <= set(words) and {word for *_, word in TRANSITIONS} <= set(words)
     assert sum(getattr(t, "arrow_patch", None) is not None for t in axes.texts) == len(TRANSITIONS)
+
+
+def test_a_study_of_physiology_alone_says_so(study, recwarn):  # noqa: F811
+    calm = study._replace(faults=tuple(f._replace(kind=PHYSIOLOGY) for f in study.faults))
+    axes = fault_matrix(calm, summary_table(calm)).axes[0]
+    assert ["no failures in this study" in t.get_text() for t in axes.texts] == [True] and not axes.patches
+    assert not recwarn.list
+
+
+def test_no_word_crosses_an_arrow_or_another_word():
+    """As drawn: the boxes of the words against each other and against the lines of all arrows."""
+    figure = fallback_figure()
+    figure.draw_without_rendering()
+    axes = figure.axes[0]
+    words = {t.get_text() for t in axes.texts} & {word for *_, word in TRANSITIONS}
+    boxes = [t.get_window_extent() for t in axes.texts if t.get_text() in words]
+    assert len(boxes) == len(TRANSITIONS)
+    assert not any(a.overlaps(b) for i, a in enumerate(boxes) for b in boxes[:i])
+    for text in axes.texts:
+        if getattr(text, "arrow_patch", None) is not None:
+            (x1, y1), (x2, y2) = axes.transData.transform([text.xyann, text.xy])
+            along = [(x1 + k / 50 * (x2 - x1), y1 + k / 50 * (y2 - y1)) for k in range(51)]
+            assert not any(box.contains(x, y) for box in boxes for x, y in along)

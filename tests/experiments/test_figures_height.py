@@ -36,7 +36,14 @@ def test_it_draws_the_study(study):
 
 def test_it_says_what_ten_centimetres_do(study):
     (text,) = height_figure(study, "").axes[2].texts
-    assert text.get_text() == "10 cm up: −ρgh = −7.8 mmHg\nas read −7.8, corrected +0.1"
+    assert text.get_text() == "10 cm up: −ρgh = −7.76 mmHg\nas read −7.76, corrected +0.08"
+
+
+def test_its_words_are_means_over_the_hold(study):
+    """Five beats lie within the hold, a second from its ends: one that is 10 mmHg off moves their mean by 2."""
+    off = study.reading_mmHg + np.where(study.beat_s == 10.0, 10.0, 0.0)
+    (text,) = height_figure(study._replace(reading_mmHg=off), "").axes[2].texts
+    assert "as read −5.76" in text.get_text()
 
 
 def test_axes_have_labels_with_units(study):

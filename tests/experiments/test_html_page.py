@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from experiments.figure_style import new_figure
-from experiments.html_page import Raw, Section, bullets, link, number, page, paragraph, picture, table
+from experiments.html_page import Code, Raw, Section, answers, bullets, link, number, page, paragraph, picture, table
 
 VOID = {"meta", "img", "br"}
 
@@ -78,10 +78,26 @@ def test_words_come_back_as_they_were(words):
         assert safe in "".join(reader.words)
 
 
+def test_questions_stand_beside_their_answers():
+    body = answers([("a <b>", "c & d"), ("e", Raw("<i>f</i>"))])
+    assert body == "<dl><dt>a &lt;b&gt;</dt><dd>c &amp; d</dd><dt>e</dt><dd><i>f</i></dd></dl>"
+
+
 def test_cells():
-    body = table(["v"], [[True], [False], [3], [0.123456], [math.inf], [math.nan]], True)
+    body = table(["v"], [[True], [False], [3], [0.123456], [math.inf], [math.nan], [Code("/a")]], True)
     assert 'class="pass"' in body and 'class="fail"' in body and "FAIL" in body
     assert 'data-value="3.0"' in body and "0.123" in body and "never" in body and "–" in body
+    assert 'class="code">/a<' in body
+
+
+def test_paper_needs_numbers():
+    """Sections and figures are numbered in their order, and a link without words says where it leads."""
+    figure = new_figure(2, 2)
+    words = "".join(read(page("t", link("two") + link("fig") + link("elsewhere"), [
+        Section("one", "First", picture(figure, "other")), Section("two", "Second", picture(figure, "this", "fig")),
+    ])).words)
+    assert "section 2figure 2elsewhere" in words and "1. First" in words and "2. Second" in words
+    assert "Figure 1: other" in words and "Figure 2: this" in words
 
 
 def test_numbers_for_reading():

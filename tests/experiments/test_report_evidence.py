@@ -62,6 +62,8 @@ def test_a_picture_beside_it_is_taken_along(folder):
     assert study_figures(folder) == {}
     (folder / "faults.png").write_bytes(b"\x89PNG")
     assert study_figures(folder)["matrix"][0] == b"\x89PNG" == study_figures(folder / "faults.json")["matrix"][0]
+    (folder / "fallback.png").write_bytes(b"\x89PNG 2")
+    assert list(study_figures(folder)) == ["fallback", "matrix"]
 
 
 @pytest.mark.parametrize(("text", "words"), [

@@ -26,7 +26,7 @@ def test_one_file_and_the_table(cuffloop, study, short, tmp_path):
     said = cuffloop("report", "wrist", *short, "--faults", study, "--out", tmp_path / "out")
     assert said.status == 0 and said.err == "" and "PASS: wrist" in said.out and "protection: none" in said.out
     page = (tmp_path / "out" / "report.html").read_text()
-    assert "valve_stuck_open" in page and "cuffloop faults wrist" in page and "Without relief: 400 mmHg" in page
+    assert "valve stuck open" in page and "cuffloop faults wrist" in page and "Without relief: 400 mmHg" in page
     with (tmp_path / "out" / "failure_modes.csv").open() as file:
         rows = list(csv.DictReader(file))
     assert [row["name"] for row in rows] == ["drift", "valve_stuck_open"]  # the worse first
