@@ -23,6 +23,7 @@ def recorded_runs(runs: Sequence[Ready]) -> Iterator[tuple[int, Run]]:
     Channels are at least `arterial_mmHg`, `mode` and RECORDED, and have the bits of `run_ready`.
     """
     for places in alike(runs):
+        places.sort(key=lambda i: runs[i].clock.substeps)  # one that needs few steps takes those of its vector
         some = [runs[i] for i in places]
         together = side_by_side(some, RECORDED, Recording) if len(some) >= FEW else None
         for i, place in enumerate(places):

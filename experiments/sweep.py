@@ -22,9 +22,9 @@ from plant.errors import InputError
 Reals = NDArray[np.float64]
 
 ROWS = 400  # controllers surveyed together: some tenths of a second
-RUNS = 64  # simulated together, unless they are long
+RUNS = 32  # simulated together, unless they are long: two full vectors, half a second
 LEAST_RUNS = 8
-TICKS = 4_000_000  # of all runs together: about two seconds, and 200 MB
+TICKS = 4_000_000  # of all runs together: about two seconds and 150 MB
 MOST_RESULTS = 4_000_000  # points times fingers
 
 

@@ -116,14 +116,15 @@ def evaluate(case: Case, piece: Piece) -> Answer:
 
 def evaluate_all(case: Case, pieces: Sequence[Piece]) -> list[Answer]:
     """The figures of some pieces. Their runs go side by side; no figure depends on what goes beside it."""
-    surveyed = [_surveyed(case, piece) for piece in pieces]
+    drawn: dict[Any, PressureTrace] = {}
+    surveyed = [_surveyed(case, piece, drawn) for piece in pieces]
     if case.simulated:
         _run(surveyed)
     return [one.answer for one in surveyed]
 
 
-def _surveyed(case: Case, piece: Piece) -> Surveyed:
-    """A piece with its margins, the figures of its runs still to come."""
+def _surveyed(case: Case, piece: Piece, drawn: dict[Any, PressureTrace]) -> Surveyed:
+    """A piece with its margins, the figures of its runs still to come; `drawn` keeps the pressures of fingers."""
     found = np.full((len(piece.rows), len(case.figures)), np.nan)
     reasons = [""] * len(piece.rows)
     answer = Answer(found, reasons)
@@ -143,7 +144,7 @@ def _surveyed(case: Case, piece: Piece) -> Surveyed:
         return Surveyed(answer, None, None, {}, seed)
     rows = list(controllers)
     try:
-        trace = pressure_of(case, piece.finger, piece.rows[rows[0]], made)
+        trace = _pressure(case, piece, piece.rows[rows[0]], made, drawn)
         found[rows, : len(MARGINS)] = _margins(made, trace, [coefficients for _, coefficients in controllers.values()])
     except InputError as error:
         reasons[:] = [reason or str(error) for reason in reasons]
@@ -223,6 +224,18 @@ def pressure_of(case: Case, finger: Finger | None, row: Sequence[Any], rig: Rig)
     if case.raw is None:
         return finger_pressure(own_finger(rig)._replace(seed=case.seed), period, case.trace.duration_s)
     return to_ticks(case.raw, period, case.trace.duration_s, case.start_s)
+
+
+def _pressure(
+    case: Case, piece: Piece, row: Sequence[Any], rig: Rig, drawn: dict[Any, PressureTrace]
+) -> PressureTrace:
+    """`pressure_of`, drawn once for all plants on a finger of a population."""
+    if piece.finger is None:
+        return pressure_of(case, None, row, rig)
+    key = finger_with(piece.finger, case.names, row), rig.timing.period_s
+    if key not in drawn:
+        drawn[key] = pressure_of(case, piece.finger, row, rig)
+    return drawn[key]
 
 
 def _margins(rig: Rig, trace: PressureTrace, sets: list[Coefficients]) -> Reals:
