@@ -18,7 +18,9 @@ from experiments.rig import Rig, clamp
 from experiments.session import COLUMN, Diverged, OutOfTime, Session
 from experiments.simulate import Samples, mean_pressure
 from experiments.steps import steps_a_tick
-from plant.artery import unloaded_pressure
+from plant.artery import Artery, static_compliance, unloaded_pressure
+from plant.declare import compiled
+from plant.light import Light, light_intensity
 from plant.pressure_record import PressureTrace
 from plant.tone import tone_samples
 
@@ -33,7 +35,8 @@ class Calibration:
 
     outcome: Found | Failed
     error_mmHg: float  # mean transmural pressure less p0 in the clamp that follows; nan after a failure or divergence
-    slope_ratio: float  # found light slope over the true one; nan after a failure
+    slope_ratio: float  # found light slope over the true one at mean pressure and resting tone; nan after a failure
+    clamp_slope_ratio: float  # over the mean one in the clamp that follows, as it is then; nan like the error
     first_waveform_s: float  # from the empty cuff to the clamp; nan where it never came
     search_s: float  # from the empty cuff to the outcome
     highest_mmHg: float  # of cuff pressure on the way
@@ -70,11 +73,12 @@ def find_set_point(session: Session, instrument: Instrument, search: Search, tru
     except OutOfTime:
         outcome = Failed("timed out", f"no set point after {LONGEST_s:g} s")
     search_s = session.state.tick * period_s
-    error, ratio = math.nan, math.nan
+    error, ratio, clamp_ratio = math.nan, math.nan, math.nan
     if isinstance(outcome, Found):
         ratio = outcome.light_slope / true_slope
         try:
-            error = _true_error(session, outcome, instrument)
+            error, seen_slope = _truth(session, outcome, instrument)
+            clamp_ratio = outcome.light_slope / seen_slope
         except Diverged:
             pass
         except OutOfTime:
@@ -83,17 +87,19 @@ def find_set_point(session: Session, instrument: Instrument, search: Search, tru
     rows = session.rows
     clamped = np.nonzero(rows[:, COLUMN["mode"]] == CLAMP)[0]
     first = float(clamped[0]) * period_s if len(clamped) else math.nan
-    return Calibration(outcome, error, ratio, first, search_s, float(np.max(rows[:, COLUMN["cuff_mmHg"]], initial=0.0)))
+    highest = float(np.max(rows[:, COLUMN["cuff_mmHg"]], initial=0.0))
+    return Calibration(outcome, error, ratio, clamp_ratio, first, search_s, highest)
 
 
-def _true_error(session: Session, found: Found, instrument: Instrument) -> float:
-    """Error of the set point [mmHg] over a stretch of clamp at what was found."""
+def _truth(session: Session, found: Found, instrument: Instrument) -> tuple[float, float]:
+    """Error of the set point [mmHg], and light per cuff pressure [1/mmHg], over a clamp at what was found."""
     if not (session.requests and isinstance(session.requests[-1], Clamp)):
         session.ask(Clamp(found.set_point, found.light_slope, ENTER_s, purpose="clamp"), instrument)
     first = session.state.tick
     session.ask(Clamp(found.set_point, found.light_slope, AFTER_s, purpose="judged"), instrument)
     tone: Samples = session.inputs.tone[first : session.state.tick]
-    return transmural_error(session.blocks[-1], session.rig, tone)
+    rows = session.blocks[-1]
+    return transmural_error(rows, session.rig, tone), seen_slope(rows, session.rig, tone)
 
 
 def transmural_error(rows: Samples, rig: Rig, tone: Samples) -> float:
@@ -101,6 +107,30 @@ def transmural_error(rows: Samples, rig: Rig, tone: Samples) -> float:
     transmural = rows[:, COLUMN["arterial_mmHg"]] - rows[:, COLUMN["external_mmHg"]]
     at_peak = np.asarray(unloaded_pressure(rig.plant.artery, tone[: len(rows)]))  # type: ignore[arg-type]
     return float(np.mean(transmural - at_peak))
+
+
+def seen_slope(rows: Samples, rig: Rig, tone: Samples) -> float:
+    """Light per cuff pressure [1/mmHg] as the loop sees it: of the wall's immediate share, mean over rows of channels.
+
+    Each tick counts with its own transmural pressure, tone and blood, so the curvature around the set point is in it.
+    """
+    columns = (np.ascontiguousarray(rows[:, COLUMN[name]]) for name in
+               ("arterial_mmHg", "external_mmHg", "area", "venous_volume"))
+    return rig.plant.tissue.transmission * float(_mean_slope(rig.plant.artery, rig.plant.light, *columns, tone))
+
+
+@compiled
+def _mean_slope(
+    artery: Artery, light: Light, arterial_mmHg: Samples, external_mmHg: Samples, area: Samples, veins: Samples,
+    tone: Samples,
+) -> float:
+    """Mean light per external pressure [1/mmHg]."""
+    total = 0.0
+    for k in range(len(area)):
+        compliance = static_compliance(artery, arterial_mmHg[k] - external_mmHg[k], tone[k])
+        total += light_intensity(light, area[k], veins[k], 0.0) * compliance
+    per_area = light.arterial_absorption_per_cm * light.arterial_path_cm
+    return artery.fast_fraction * per_area * total / len(area)
 
 
 def looped(trace: PressureTrace, samples: int) -> Samples:

@@ -14,6 +14,7 @@ from controller.budget import BudgetRow, phase_budget
 from controller.law import design
 from controller.loop import Loop, build_loop, closed_loop_poles, loop_margins, sides
 from controller.margins import Margins
+from experiments.beats import Indices
 from experiments.calibration import Calibration, calibrate
 from experiments.metrics import Tracking, tracking
 from experiments.requirements import Verdict, judge
@@ -107,14 +108,17 @@ def margin_figures(loops: list[Judged]) -> dict[str, float]:
     }
 
 
-def run_tracking(run: Run) -> Tracking | None:
-    """Tracking figures of a run over the ticks that count; None when there are too few."""
+def run_tracking(run: Run, onsets: Indices | None = None, harmonics: bool = True) -> Tracking | None:
+    """Tracking figures of a run over the ticks that count; None when there are too few.
+
+    Beats of its arterial pressure that are known (`detect_beats`) are not looked for again.
+    """
     counted = run.counted
     if np.count_nonzero(counted) * run.period_s < 2.0:
         return None
     return tracking(
         run.channels["cuff_mmHg"], run.channels["arterial_mmHg"], run.ideal_mmHg, run.channels["limited"] > 0.5,
-        counted, run.period_s,
+        counted, run.period_s, onsets, harmonics,
     )
 
 

@@ -14,22 +14,20 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from contextlib import nullcontext
 from itertools import chain, islice
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import numpy as np
 
-from experiments.coupled import DIVERGED, Inputs
+from experiments.coupled import DIVERGED
 from experiments.finger import Finger, finger_pressure, on_finger
-from experiments.lanes import Lanes, Makeup, WrittenForOne
 from experiments.reduced import NEEDED, Figures, Reduction, joined, refused
 from experiments.rig import Rig
+from experiments.side_by_side import alike, side_by_side
 from experiments.simulate import USUAL, Plan, Ready, prepare, run_ready
 from plant.errors import InputError
-from plant.layout import shared
 
 Item = TypeVar("Item")
 BATCH = 64  # fingers that are prepared together: four vectors, each long enough under way for what numpy costs
-BLOCK = 250  # ticks from one reduction to the next
 
 
 def finger_ready(
@@ -113,48 +111,23 @@ def run_items(ready: Callable[[Item], Ready], items: Sequence[Item]) -> Figures:
 def run_batch(fingers: Sequence[Ready | InputError]) -> Figures:
     """Figures of runs that are ready to begin, side by side as far as they can be; of those that cannot, the reason."""
     figures = refused(len(fingers))
-    kin: dict[Any, list[int]] = {}
+    numbers, runs = [], []
     for i, finger in enumerate(fingers):
         if isinstance(finger, InputError):
             figures.message[i] = str(finger)
         else:
-            alike = shared(_makeup(finger)), finger.plan, finger.ticks, finger.clock.period_s
-            kin.setdefault(alike, []).append(i)
-    for alike, places in kin.items():
-        runs = [finger for i in places if isinstance(finger := fingers[i], Ready)]
-        if alike[0] not in _alone:
-            try:
-                _run_alike(runs, figures, places)
-                continue
-            except WrittenForOne:
-                _alone.add(alike[0])
-        for run, place in zip(runs, places, strict=True):
+            numbers.append(i)
+            runs.append(finger)
+    for places in alike(runs):
+        some, own = [runs[i] for i in places], [numbers[i] for i in places]
+        together = side_by_side(some, NEEDED, Reduction)
+        if together is not None:
+            reduction, lanes = together
+            reduction.write(figures, own, lanes.done, lanes.status == DIVERGED)
+            continue
+        for run, place in zip(some, own, strict=True):
             _run_alone(run, figures, place)
     return figures
-
-
-_alone: set[Any] = set()  # loops with a part of the user's own that was written for one finger: found out once
-
-
-def _makeup(run: Ready) -> Makeup:
-    return Makeup(run.rig.plant, run.firmware, run.clock)
-
-
-def _run_alike(runs: list[Ready], figures: Figures, places: list[int]) -> None:
-    """Run fingers that can go side by side; their figures go to `places`."""
-    reduction, ticks = Reduction(runs), runs[0].ticks
-    lanes = Lanes([_makeup(run) for run in runs], [run.seed for run in runs], [run.start for run in runs],
-                  channels=NEEDED)
-    signals: dict[str, Any] = {
-        name: np.array([getattr(run, name) for run in runs]) for name in ("fill_mmHg", "set_point", "light_slope")
-    }
-    for first in range(0, ticks, BLOCK):
-        end = min(first + BLOCK, ticks)
-        inputs = [run.inputs.part(first, end) for run in runs]
-        signals |= {name: np.stack([one[i] for one in inputs], 1) for i, name in enumerate(Inputs._fields)}
-        signals["mode"] = reduction.modes[first:end, None]
-        reduction.add(first, lanes.run(end - first, **signals))
-    reduction.write(figures, places, lanes.done, lanes.status == DIVERGED)
 
 
 def _run_alone(run: Ready, figures: Figures, place: int) -> None:

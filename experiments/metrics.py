@@ -91,16 +91,19 @@ class Tracking(NamedTuple):
 
 
 def tracking(
-    cuff_mmHg: Samples, arterial_mmHg: Samples, ideal_mmHg: Samples, saturated: Mask, usable: Mask, period_s: float
+    cuff_mmHg: Samples, arterial_mmHg: Samples, ideal_mmHg: Samples, saturated: Mask, usable: Mask, period_s: float,
+    onsets: Indices | None = None, harmonics: bool = True,
 ) -> Tracking:
     """Tracking figures of a run; every array has one sample a tick and the same length.
 
-    `usable` marks the ticks that count, `saturated` those at a limit of the controller or actuator. Raises InputError
-    when lengths differ, nothing counts, or a value that counts is not finite.
+    `usable` marks the ticks that count, `saturated` those at a limit of the controller or actuator. `onsets` are
+    those of `detect_beats`, where they are known; `harmonics` may be left out, which take a third of the time. Raises
+    InputError when lengths differ, nothing counts, or a value that counts is not finite.
     """
     counted = np.asarray(usable, bool)
     _check(counted, cuff_mmHg=cuff_mmHg, arterial_mmHg=arterial_mmHg, ideal_mmHg=ideal_mmHg, saturated=saturated)
-    onsets = detect_beats(_finite(arterial_mmHg), period_s)
+    if onsets is None:
+        onsets = detect_beats(_finite(arterial_mmHg), period_s)
     kept = _whole_beats(onsets, counted)
     cuff, arterial, ideal = (
         BeatValues(*(v[kept] for v in beat_values(_finite(signal), onsets, period_s)))
@@ -115,7 +118,7 @@ def tracking(
         float(np.mean(np.asarray(saturated, bool)[counted])),
         float(np.count_nonzero(counted)) * period_s,
         60.0 / mean_beat_s,
-        harmonic_transfer(cuff_mmHg, arterial_mmHg, counted, period_s, 1.0 / mean_beat_s),
+        harmonic_transfer(cuff_mmHg, arterial_mmHg, counted, period_s, 1.0 / mean_beat_s) if harmonics else (),
     )
 
 

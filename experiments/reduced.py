@@ -99,8 +99,7 @@ class Reduction:
 
     def __init__(self, runs: Sequence[Ready]) -> None:
         plan, self.period_s = runs[0].plan, runs[0].clock.period_s
-        self.modes = plan_modes(plan, runs[0].ticks, self.period_s)
-        self._settled = counted_ticks(plan, self.modes, self.period_s)
+        self._settled = counted_ticks(plan, plan_modes(plan, runs[0].ticks, self.period_s), self.period_s)
         self._usable = [run.trace.usable for run in runs]
         law: Any = unloaded_pressure  # compiled for one tone or for many
         self._unloaded = [law(run.rig.plant.artery, run.inputs.tone) for run in runs]

@@ -23,7 +23,8 @@ BY_STRATEGY = {  # of a row: unit, what it is
     "set_point": ("1", "light held, share of full scale"),
     "cuff_mmHg": ("mmHg", "mean cuff pressure at which the strategy saw it"),
     "light_slope": ("1/mmHg", "light per cuff pressure that the strategy found"),
-    "slope_ratio": ("1", "the same over the true one"),
+    "slope_ratio": ("1", "the same over the true one at mean pressure and resting tone"),
+    "clamp_slope_ratio": ("1", "the same over the mean one in the clamp that follows"),
     "first_waveform_s": ("s", "from the empty cuff to the first clamp"),
     "search_s": ("s", "from the empty cuff to the outcome"),
     "highest_mmHg": ("mmHg", "highest cuff pressure"),
@@ -58,7 +59,8 @@ def study_lines(plan: Plan, rows: list[Row]) -> list[str]:
             f"{s.strategy:<{width}}{errors}{bias:>8}{s.outliers:>8}{_percent(s.inside):>7}{_percent(s.declared_share):>8}"
             f"{_one(s.first_waveform_median_s) + ' s':>10}{_one(s.first_waveform_p95_s) + ' s':>8}"
             f"{_one(s.search_median_s) + ' s':>9}{_one(s.search_p95_s) + ' s':>7}")
-    lines += ["", *_worst_lines(plan, found), *_failure_lines(found, width), "", *_crossover_lines(rows, width)]
+    lines += ["", *_worst_lines(plan, found), *_failure_lines(found, width), "", *_slope_lines(found, width), "",
+              *_crossover_lines(rows, width)]
     lines += ["", CAUTION]
     return lines
 
@@ -85,6 +87,15 @@ def _failure_lines(found: list[Summary], width: int) -> list[str]:
             f"{f'{some} of {total}':>18}" for some, total in zip(caught, cells, strict=True)))
     for s in found:
         lines += [f"  {s.strategy}: {reason} on {_few(names)}" for reason, names in s.failures.items()]
+    return lines
+
+
+def _slope_lines(found: list[Summary], width: int) -> list[str]:
+    heads = "".join(f"{head:>8}" for head in ("median", "95 %", "99 %"))
+    lines = ["light slope found, off the mean one in the clamp that follows (by logarithm)", f"{'':<{width}}{heads}"]
+    for s in found:
+        shares = (s.slope_median, s.slope_p95, s.slope_p99)
+        lines.append(f"{s.strategy:<{width}}" + "".join(f"{f'{100 * v:.1f} %' if v == v else '–':>8}" for v in shares))
     return lines
 
 

@@ -34,6 +34,9 @@ class Summary(NamedTuple):
     first_waveform_p95_s: float
     search_median_s: float
     search_p95_s: float
+    slope_median: float  # |log| of the light slope found over the mean one in the clamp that follows
+    slope_p95: float
+    slope_p99: float
     failures: dict[str, list[str]]  # reason: fingers, of those that can be measured
     worst: str  # finger; empty when nothing was found
     unmeasurable: dict[str, dict[str, int]]  # defect: outcome: fingers
@@ -64,6 +67,7 @@ def summary_of(rows: list[Row], strategy: str) -> Summary:
     off = np.abs(signed)
     inside = [abs(r.error_mmHg) <= TWO_SIDED_90 * r.sd_mmHg for r in found]
     first, whole = (np.array([getattr(r, name) for r in found], float) for name in ("first_waveform_s", "search_s"))
+    slope = np.abs(np.log([r.clamp_slope_ratio for r in found if math.isfinite(r.clamp_slope_ratio)]))
     failures: dict[str, list[str]] = {}
     for row in measurable:
         if row.outcome != FOUND:
@@ -77,7 +81,8 @@ def summary_of(rows: list[Row], strategy: str) -> Summary:
         upper_quantile(off, 0.99), float(np.max(off, initial=0.0)) if found else math.nan,
         float(np.mean(signed)) if found else math.nan,
         int(np.sum(off > OUTLIER_mmHg)), float(np.mean(inside)) if found else math.nan, upper_quantile(first, 0.5),
-        upper_quantile(first, 0.95), upper_quantile(whole, 0.5), upper_quantile(whole, 0.95), failures,
+        upper_quantile(first, 0.95), upper_quantile(whole, 0.5), upper_quantile(whole, 0.95),
+        *(upper_quantile(slope, share) for share in (0.5, 0.95, 0.99)), failures,
         found[int(np.argmax(off))].finger if found else "", unmeasurable,
     )
 

@@ -53,7 +53,7 @@ class Row(NamedTuple):
     set_point: float
     cuff_mmHg: float
     light_slope: float
-    slope_ratio: float  # over the true one
+    slope_ratio: float  # over the true one at mean pressure and resting tone
     first_waveform_s: float
     search_s: float
     highest_mmHg: float
@@ -65,6 +65,7 @@ class Row(NamedTuple):
     own_stable: bool
     middle_crossover_Hz: float
     middle_stable: bool
+    clamp_slope_ratio: float = math.nan  # over the mean one in the clamp that follows
 
 
 def make_bench(plan: Plan) -> Bench:
@@ -109,5 +110,5 @@ def _row(finger: Finger, trial: Trial, fixed: list[Crossover]) -> Row:
         error_mmHg=calibration.error_mmHg if math.isfinite(calibration.error_mmHg) else math.inf,
         sd_mmHg=outcome.sd_mmHg, set_point=outcome.set_point, cuff_mmHg=outcome.cuff_mmHg,
         light_slope=outcome.light_slope, slope_ratio=calibration.slope_ratio, crossover_Hz=found.frequency_Hz,
-        stable=found.stable,
+        stable=found.stable, clamp_slope_ratio=calibration.clamp_slope_ratio,
     )

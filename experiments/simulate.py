@@ -52,7 +52,7 @@ class Run:
     plan: Plan
     coefficients: Coefficients
     point: OperatingPoint
-    channels: dict[str, Samples]  # by name, one sample a tick
+    channels: dict[str, NDArray[Any]]  # by name, one sample a tick
     tone: Samples
     substeps: int
     seed: int
@@ -157,13 +157,13 @@ def simulate(
 
 def run_ready(ready: Ready, progress: Callable[[float], None] | None = None) -> Run:
     """Run what `prepare` has made ready."""
-    rig, seed, ticks = ready.rig, ready.seed, ready.ticks
+    rig, ticks = ready.rig, ready.ticks
     inputs, orders, state = ready.inputs, _orders(ready), ready.start
     pending, rows = np.zeros(ready.clock.whole_ticks + 2), np.zeros((ticks, len(CHANNELS)))
 
     def run_block(start: RunState, first: int, end: int) -> tuple[RunState, int, int]:
         block = inputs.part(first, end), orders.part(first, end)
-        return run_ticks(rig.plant, ready.firmware, ready.clock, seed, *block, start, pending, rows[first:end])
+        return run_ticks(rig.plant, ready.firmware, ready.clock, ready.seed, *block, start, pending, rows[first:end])
 
     done, status = 0, 0
     run_block(state, 0, 0)  # compiles, which takes seconds: Ctrl-C acts at once there
@@ -174,9 +174,14 @@ def run_ready(ready: Ready, progress: Callable[[float], None] | None = None) -> 
         if progress is not None:
             progress(done / ticks)
     columns = {name: np.ascontiguousarray(rows[:done, i]) for i, name in enumerate(CHANNELS)}
-    run = Run(rig, ready.trace, ready.plan, ready.firmware.coefficients, ready.point, columns, inputs.tone,
-              int(ready.clock.substeps), seed, "done", "", state)
-    return replace(run, status="diverged", message=_divergence(run)) if status == DIVERGED else _held(run)
+    return finished(ready, columns, status == DIVERGED, state)
+
+
+def finished(ready: Ready, channels: dict[str, NDArray[Any]], diverged: bool, final: RunState) -> Run:
+    """A run that has come to its end, judged: `channels` hold the ticks that it got to, command and limits included."""
+    run = Run(ready.rig, ready.trace, ready.plan, ready.firmware.coefficients, ready.point, channels, ready.inputs.tone,
+              int(ready.clock.substeps), ready.seed, "done", "", final)
+    return replace(run, status="diverged", message=_divergence(run)) if diverged else _held(run)
 
 
 def _offset(plan: Plan, rig: Rig, tone: float) -> float:

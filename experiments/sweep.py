@@ -15,14 +15,16 @@ from numpy.typing import NDArray
 
 from experiments.axes import Axis
 from experiments.finger import Finger
-from experiments.sweep_piece import Answer, Case, Figure, Piece, evaluate
+from experiments.sweep_piece import Answer, Case, Figure, Piece, evaluate_all
 from experiments.work import Engine, run
 from plant.errors import InputError
 
 Reals = NDArray[np.float64]
 
 ROWS = 400  # controllers surveyed together: some tenths of a second
-RUNS = 8  # simulated in one piece: about a second
+RUNS = 32  # simulated together, unless they are long: two full vectors, half a second
+LEAST_RUNS = 8
+TICKS = 4_000_000  # of all runs together: about two seconds and 150 MB
 MOST_RESULTS = 4_000_000  # points times fingers
 
 
@@ -86,19 +88,20 @@ def sweep(
     present = tuple(axis.present for axis in axes)
     if None not in present:
         rows.append(present)
-    blocks = _blocks(case, rows)
     people: list[Finger | None] = [*fingers] or [None]
-    pieces = [Piece(tuple(rows[i] for i in block), finger) for finger in people for block in blocks]
+    batches = _batches(case, rows, len(people))
+    work = [[Piece(tuple(rows[i] for i in block), people[who]) for block, who in batch] for batch in batches]
     about = {"rig": case.source.base, "axes": {axis.name: list(axis.values) for axis in axes}, "points": len(points),
              "fingers": len(fingers), "simulated": case.simulated, "seed": case.seed}
-    answers: list[Answer] = run(pieces, partial(evaluate, case), directory, about, engine, progress=progress)
+    answered: list[list[Answer]] = run(
+        work, partial(evaluate_all, case), directory, about, engine, progress=progress)
     figures = np.full((len(rows), len(people), len(case.figures)), np.nan)
     reasons: dict[str, int] = {}
-    for number, answer in enumerate(answers):
-        who, block = divmod(number, len(blocks))
-        figures[blocks[block], who] = answer.figures
-        for reason in filter(None, answer.reasons):
-            reasons[reason] = reasons.get(reason, 0) + 1
+    for batch, answers in zip(batches, answered, strict=True):
+        for (block, who), answer in zip(batch, answers, strict=True):
+            figures[block, who] = answer.figures
+            for reason in filter(None, answer.reasons):
+                reasons[reason] = reasons.get(reason, 0) + 1
     missing = np.all(np.isnan(figures[: len(points), :, 0]), axis=0)
     if np.all(missing):
         raise InputError(f"no point of the sweep can be had: {next(iter(reasons), 'no loop could be followed')}")
@@ -112,11 +115,33 @@ def sweep(
     )
 
 
-def _blocks(case: Case, rows: Sequence[tuple[Any, ...]]) -> list[list[int]]:
-    """Numbers of rows that share a plant, at most so many together."""
+Block = tuple[list[int], int]  # numbers of rows that share a plant, and of the finger
+
+
+def _batches(case: Case, rows: Sequence[tuple[Any, ...]], people: int) -> list[list[Block]]:
+    """What is worked on together: one block at a time or, if simulated, so many runs of whatever plants and fingers."""
     plants: dict[tuple[Any, ...], list[int]] = {}
     for i, row in enumerate(rows):
         key = tuple(value for name, value in zip(case.names, row, strict=True) if not name.startswith("controller."))
         plants.setdefault(key, []).append(i)
-    size = RUNS if case.simulated else ROWS
-    return [alike[i : i + size] for alike in plants.values() for i in range(0, len(alike), size)]
+    whole = [(alike, who) for who in range(people) for alike in plants.values()]
+    if not case.simulated:
+        return [[(alike[i : i + ROWS], who)] for alike, who in whole for i in range(0, len(alike), ROWS)]
+    size, batches, room = _runs_together(case), list[list[Block]](), 0
+    for alike, who in whole:
+        first = 0
+        while first < len(alike):
+            if room == 0:
+                batches.append([])
+                room = size
+            block = alike[first : first + room]
+            batches[-1].append((block, who))
+            first, room = first + len(block), room - len(block)
+    return batches
+
+
+def _runs_together(case: Case) -> int:
+    """How many runs to simulate at once: enough to fill the lanes, few enough for memory and for a kill's loss."""
+    seconds = case.seconds if case.trace is None else case.trace.duration_s
+    ticks = max(seconds / case.source.rig().timing.period_s, 1.0)
+    return max(LEAST_RUNS, min(RUNS, int(TICKS / ticks)))

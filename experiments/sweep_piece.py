@@ -1,7 +1,7 @@
 """One piece of a sweep: a rig changed in some values, on one finger or record, under one controller or many.
 
 Margins are the worst over mean, low and high pressure and both sides of the valve, as in `cuffloop check`. All
-controllers that go with one plant are surveyed together.
+controllers that go with one plant are surveyed together, and the runs of several pieces go side by side.
 """
 from __future__ import annotations
 
@@ -18,11 +18,13 @@ from controller.law import Coefficients, Controller, design
 from controller.loop import Loop, build_loop, sides
 from controller.margins import ManyMargins
 from experiments.axes import FINGER, own_finger
+from experiments.beats import Indices, detect_beats
 from experiments.check import operating_pressures, run_tracking, tracking_figures
 from experiments.finger import Finger, finger_pressure, on_finger
 from experiments.pressure_bands import pressure_bands
+from experiments.recorded import recorded_runs
 from experiments.rig import Rig, Source, clamp
-from experiments.simulate import simulate
+from experiments.simulate import Ready, Run, prepare
 from experiments.validate import validated
 from plant.errors import InputError
 from plant.pressure_record import PressureTrace, to_ticks
@@ -94,15 +96,41 @@ class Answer(NamedTuple):
     """The figures of a piece; NaN all along, and a reason, where a point cannot be had at all."""
 
     figures: Reals  # (rows, figures)
-    reasons: tuple[str, ...]  # one a row, empty where all is well
+    reasons: list[str]  # one a row, empty where all is well
+
+
+class Surveyed(NamedTuple):
+    """A piece whose margins are known, and what its runs begin from."""
+
+    answer: Answer
+    rig: Rig | None  # on its finger; None when no row could be had
+    trace: PressureTrace | None
+    controllers: dict[int, tuple[Controller, Coefficients]]  # by row
+    seed: int
 
 
 def evaluate(case: Case, piece: Piece) -> Answer:
     """The figures of every point of a piece. What cannot be built or clamped is an answer too, never an error."""
+    return evaluate_all(case, [piece])[0]
+
+
+def evaluate_all(case: Case, pieces: Sequence[Piece]) -> list[Answer]:
+    """The figures of some pieces. Their runs go side by side; no figure depends on what goes beside it."""
+    drawn: dict[Any, PressureTrace] = {}
+    surveyed = [_surveyed(case, piece, drawn) for piece in pieces]
+    if case.simulated:
+        _run(surveyed)
+    return [one.answer for one in surveyed]
+
+
+def _surveyed(case: Case, piece: Piece, drawn: dict[Any, PressureTrace]) -> Surveyed:
+    """A piece with its margins, the figures of its runs still to come; `drawn` keeps the pressures of fingers."""
     found = np.full((len(piece.rows), len(case.figures)), np.nan)
     reasons = [""] * len(piece.rows)
+    answer = Answer(found, reasons)
     made: Rig | None = None
     controllers: dict[int, tuple[Controller, Coefficients]] = {}
+    seed = case.seed if piece.finger is None else piece.finger.seed
     for i, row in enumerate(piece.rows):
         try:
             source = changed(case.source, case.names, row)
@@ -113,20 +141,43 @@ def evaluate(case: Case, piece: Piece) -> Answer:
         except InputError as error:
             reasons[i] = str(error)
     if made is None:
-        return Answer(found, tuple(reasons))
+        return Surveyed(answer, None, None, {}, seed)
     rows = list(controllers)
     try:
-        trace = pressure_of(case, piece.finger, piece.rows[rows[0]], made)
+        trace = _pressure(case, piece, piece.rows[rows[0]], made, drawn)
         found[rows, : len(MARGINS)] = _margins(made, trace, [coefficients for _, coefficients in controllers.values()])
     except InputError as error:
-        return Answer(found, tuple(reason or str(error) for reason in reasons))
-    for i, (own, _) in controllers.items() if case.simulated else ():
-        seed = case.seed if piece.finger is None else piece.finger.seed
+        reasons[:] = [reason or str(error) for reason in reasons]
+        return Surveyed(answer, None, None, {}, seed)
+    return Surveyed(answer, made, trace, controllers, seed)
+
+
+def _run(surveyed: Sequence[Surveyed]) -> None:
+    """Put the figures of all runs, or the reason why there are none, into the answers."""
+    runs: list[Ready] = []
+    rows: list[tuple[Answer, int]] = []
+    for answer, rig, trace, controllers, seed in surveyed:
+        if rig is None or trace is None:
+            continue
         try:
-            found[i, len(MARGINS) :] = _tracking(made._replace(controller=own), trace, seed)
+            ready = prepare(rig, trace, seed=seed)
         except InputError as error:
-            reasons[i] = str(error)
-    return Answer(found, tuple(reasons))
+            answer.reasons[:] = [reason or str(error) for reason in answer.reasons]
+            continue
+        for i, (own, coefficients) in controllers.items():
+            firmware = ready.firmware._replace(coefficients=coefficients)
+            runs.append(ready._replace(rig=rig._replace(controller=own), firmware=firmware))
+            rows.append((answer, i))
+    onsets: dict[int, Indices] = {}  # of the beats of each trace, all in use for as long as this
+    for number, run in recorded_runs(runs):
+        answer, i = rows[number]
+        arterial = run.channels["arterial_mmHg"]
+        known = onsets.get(id(run.trace)) if len(arterial) == runs[number].ticks else None
+        if known is None:
+            known = detect_beats(arterial, run.period_s)
+            if len(arterial) == runs[number].ticks:
+                onsets[id(run.trace)] = known
+        answer.figures[i, len(MARGINS) :] = _tracking(run, known)
 
 
 def changed(source: Source, names: Sequence[str], row: Sequence[Any]) -> Source:
@@ -173,6 +224,18 @@ def pressure_of(case: Case, finger: Finger | None, row: Sequence[Any], rig: Rig)
     if case.raw is None:
         return finger_pressure(own_finger(rig)._replace(seed=case.seed), period, case.trace.duration_s)
     return to_ticks(case.raw, period, case.trace.duration_s, case.start_s)
+
+
+def _pressure(
+    case: Case, piece: Piece, row: Sequence[Any], rig: Rig, drawn: dict[Any, PressureTrace]
+) -> PressureTrace:
+    """`pressure_of`, drawn once for all plants on a finger of a population."""
+    if piece.finger is None:
+        return pressure_of(case, None, row, rig)
+    key = finger_with(piece.finger, case.names, row), rig.timing.period_s
+    if key not in drawn:
+        drawn[key] = pressure_of(case, piece.finger, row, rig)
+    return drawn[key]
 
 
 def _margins(rig: Rig, trace: PressureTrace, sets: list[Coefficients]) -> Reals:
@@ -225,10 +288,9 @@ def _worst(surveyed: list[ManyMargins]) -> dict[str, Reals]:
     return found | {name: least(stack(name)) for name in plain}
 
 
-def _tracking(rig: Rig, trace: PressureTrace, seed: int) -> list[float]:
+def _tracking(run: Run, onsets: Indices) -> list[float]:
     """Figures of a run at the true set point, in the order of TRACKING."""
-    run = simulate(rig, trace, seed=seed)
-    found: dict[str, Any] = tracking_figures(run, run_tracking(run))
+    found: dict[str, Any] = tracking_figures(run, run_tracking(run, onsets, harmonics=False))
     systolic = found.get("beat_systolic_error_mmHg", {"mean": math.nan, "sd": math.nan})
     found |= {"run_done": float(run.status == "done"), "beat_systolic_mean_mmHg": abs(systolic["mean"]),
               "beat_systolic_sd_mmHg": systolic["sd"]}

@@ -6,8 +6,11 @@ from calibrate.probing_search import ProbingSearch
 from calibrate.protocol import Failed, Found, Instrument, Plan, Vent
 from calibrate.searches import ClassroomSearch
 from experiments.beats import detect_beats
-from experiments.calibration import Calibration, calibrate, looped
-from experiments.rig import load_rig
+from experiments.calibration import Calibration, calibrate, looped, seen_slope
+from experiments.coupled import CHANNELS
+from experiments.rig import clamp, load_rig
+from experiments.session import COLUMN
+from plant.artery import half_width
 from plant.pressure_synthetic import STEADY, SyntheticPressure, synthesise
 
 RECORD = synthesise(SyntheticPressure(), 0.001, 20.0, 3)
@@ -26,6 +29,29 @@ def test_the_set_point_is_found_and_its_error_told(found: Calibration) -> None:
     assert found.highest_mmHg < 250.0
 
 
+def test_the_slope_found_is_held_against_that_in_the_clamp(found: Calibration) -> None:
+    """A tone that stays and a loop that follows: hardly another slope than the one at rest."""
+    assert found.clamp_slope_ratio == pytest.approx(1.0, abs=0.1)
+    assert found.clamp_slope_ratio == pytest.approx(found.slope_ratio, rel=0.1)
+    assert found.clamp_slope_ratio != found.slope_ratio
+
+
+@pytest.mark.parametrize("name", ["wrist", "cabinet"])
+def test_the_slope_that_a_loop_sees(name: str) -> None:
+    """At rest that of the operating point; over a swing of ± p1 about it π/4 of that, the mean of 1/(1 + u²)."""
+    rig = load_rig(name)
+    rig = rig._replace(plant=rig.plant._replace(tissue=rig.plant.tissue._replace(transmission=0.9)))
+    point = clamp(rig, 95.0, 0.2)
+    rows = np.zeros((2001, len(CHANNELS)))
+    for channel, value in (("arterial_mmHg", 95.0), ("external_mmHg", point.state.external_mmHg),
+                           ("area", point.area), ("venous_volume", point.state.venous_volume)):
+        rows[:, COLUMN[channel]] = value
+    tone = np.full(2001, 0.2)
+    assert seen_slope(rows, rig, tone) == pytest.approx(point.light_slope, rel=1e-12)
+    rows[:, COLUMN["external_mmHg"]] += np.linspace(-1.0, 1.0, 2001) * float(half_width(rig.plant.artery, 0.2))
+    assert seen_slope(rows, rig, tone) == pytest.approx(np.pi / 4.0 * point.light_slope, rel=1e-3)
+
+
 def test_the_classroom_rule_is_further_off(found: Calibration) -> None:
     plain = calibrate(load_rig("wrist"), RECORD, ClassroomSearch())
     assert abs(plain.error_mmHg) > 2.0 * abs(found.error_mmHg)
@@ -36,7 +62,7 @@ def test_without_a_pulse_the_failure_is_named() -> None:
     flat = RECORD._replace(pressure_mmHg=np.full_like(RECORD.pressure_mmHg, 60.0))
     calibration = calibrate(load_rig("wrist"), flat, ProbingSearch())
     assert isinstance(calibration.outcome, Failed) and calibration.outcome.reason == "no pulse"
-    assert calibration.found is None and np.isnan(calibration.error_mmHg)
+    assert calibration.found is None and np.isnan(calibration.error_mmHg) and np.isnan(calibration.clamp_slope_ratio)
 
 
 class Sleeper:

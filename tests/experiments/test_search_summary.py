@@ -43,6 +43,14 @@ def test_by_hand():
     assert (found.first_waveform_median_s, found.search_p95_s) == (12.0, 20.0)
 
 
+def test_slopes_too_large_and_too_small_count_alike():
+    """By their logarithms; a clamp that diverged has shown none."""
+    rows = [row(f"f{i}", clamp_slope_ratio=r) for i, r in enumerate((1.25, 0.8, 1.0, 2.0, NAN))]
+    found = summary_of([*rows, row("f5", outcome="no pulse", clamp_slope_ratio=9.0)], "a")
+    assert found.slope_median == pytest.approx(math.log(1.25)) and found.slope_p95 == found.slope_p99 == math.log(2.0)
+    assert math.isnan(summary_of([row("f0")], "a").slope_p95)
+
+
 def test_a_clamp_that_diverged_is_an_undeclared_outlier():
     found = summary_of([row("f0", error=0.1), row("f1", error=math.inf)], "a")
     assert found.outliers == 1 and found.largest_mmHg == math.inf and found.worst == "f1" and found.inside == 0.5

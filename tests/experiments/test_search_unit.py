@@ -24,9 +24,10 @@ def test_rows_are_the_trials(bench, trials):
         assert (found.outcome, found.error_mmHg, found.sd_mmHg) == (
             FOUND, calibration.error_mmHg, calibration.outcome.sd_mmHg)
         assert (found.slope_ratio, found.search_s) == (calibration.slope_ratio, calibration.search_s)
+        assert found.clamp_slope_ratio == calibration.clamp_slope_ratio
         assert found.stable and 5.0 < found.crossover_Hz < 100.0
     # one finger, one set of fixed slopes; a slope found too large makes a lower gain and a lower crossover
-    assert rows[0][15:] == rows[1][15:]
+    assert rows[0][15:21] == rows[1][15:21]
     assert (rows[0].slope_ratio > rows[1].slope_ratio) == (rows[0].crossover_Hz < rows[1].crossover_Hz)
 
 

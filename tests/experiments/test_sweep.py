@@ -3,9 +3,13 @@ import numpy as np
 import pytest
 
 from experiments import sweep as module
+from experiments.check import run_tracking
+from experiments.finger import finger_pressure, on_finger
 from experiments.population import find_finger
+from experiments.rig import load_rig
+from experiments.simulate import simulate
 from experiments.sweep import worst_of
-from experiments.sweep_piece import Figure, Piece, evaluate
+from experiments.sweep_piece import MARGINS, Figure, Piece, evaluate
 from experiments.work import Engine, local
 from plant.errors import InputError
 
@@ -26,13 +30,59 @@ def test_the_present_point_is_the_rig_as_it_is(gains, make_sweep):
     assert make_sweep(["finger.artery.half_width_mmHg=10,20"], fingers=2).present is None
 
 
+def test_every_figure_of_a_run_is_that_of_the_run_alone(people):
+    """On each point and finger, whoever went beside it."""
+    rms, peak, bias = (people.names.index(f"{name}_mmHg") for name in ("rms_error", "peak_error", "bias"))
+    for who, finger in enumerate(people.fingers):
+        trace = finger_pressure(finger, 1e-3, 8.0)
+        for i, (gain,) in enumerate(people.points):
+            run = simulate(on_finger(load_rig("wrist", [f"controller.kp={gain}"]), finger), trace, seed=finger.seed)
+            alone, found = run_tracking(run).ideal, people.figures[i, who]
+            assert abs(found[rms] - alone.rms_mmHg) < 1e-9 and abs(found[peak] - alone.peak_mmHg) < 1e-9
+            assert abs(found[bias] - abs(alone.bias_mmHg)) < 1e-9
+            assert found[people.names.index("run_done")] == float(run.status == "done")
+
+
+@pytest.mark.parametrize("together", [1, 2, 5])
+def test_runs_do_not_depend_on_who_goes_beside(people, make_sweep, monkeypatch, together):
+    monkeypatch.setattr(module, "RUNS", together)
+    monkeypatch.setattr(module, "LEAST_RUNS", 1)
+    again = make_sweep(["controller.kp=0.006,0.0086,0.05"], fingers=3, simulated=True)
+    runs = slice(len(MARGINS), None)
+    assert again.figures[:, :, runs].tobytes() == people.figures[:, :, runs].tobytes()
+
+
+@pytest.mark.parametrize(("names", "people", "size"), [
+    (("controller.kp", "controller.td_s"), 3, 32), (("controller.kp", "tube.length_m"), 2, 32),
+    (("tube.length_m", "valve.play"), 1, 8)])
+def test_batches_hold_every_point_on_every_finger_once(gains, monkeypatch, names, people, size):
+    """Full but for the last, each block on one plant."""
+    rows = [(a, b) for a in range(7) for b in range(6)]
+    case = gains.case._replace(names=names, simulated=True)
+    monkeypatch.setattr(module, "RUNS", size)
+    batches = module._batches(case, rows, people)
+    cells = [(row, who) for batch in batches for block, who in batch for row in block]
+    assert sorted(cells) == [(row, who) for row in range(42) for who in range(people)]
+    counts = [sum(len(block) for block, _ in batch) for batch in batches]
+    assert counts[:-1] == [size] * (len(counts) - 1) and 0 < counts[-1] <= size
+    own = [i for i, name in enumerate(names) if not name.startswith("controller.")]
+    assert all(len({tuple(rows[row][i] for i in own) for row in block}) == 1 for batch in batches for block, _ in batch)
+
+
+def test_long_runs_go_in_smaller_batches(gains):
+    def together(seconds):
+        return module._runs_together(gains.case._replace(trace=None, seconds=seconds))
+
+    assert [together(s) for s in (8.0, 60.0, 300.0, 3600.0)] == [32, 32, 13, 8]
+
+
 @pytest.mark.parametrize("engine", [local(2), local(2)._replace(begin_here_s=0.0)])
 def test_same_bits_on_any_engine(gains, make_sweep, engine):
     again = make_sweep(["controller.kp=0.002:0.02:8", "controller.td_s=0.006:0.06:7"], engine=engine)
     assert again.figures.tobytes() == gains.figures.tobytes()
 
 
-def test_cut_short_and_resumed(tmp_path, make_sweep, monkeypatch):
+def test_cut_short_and_resumed(tmp_path, make_sweep):
     """Every second chunk is lost; what comes of it is the same to the bit, and nothing else is computed again."""
     texts = ["controller.kp=0.004:0.012:3", "tube.length_m=0,0.05,0.1,0.2"]
     whole = make_sweep(texts, directory=tmp_path / "a")
@@ -40,7 +90,6 @@ def test_cut_short_and_resumed(tmp_path, make_sweep, monkeypatch):
     for path in lost:
         path.unlink()
     counted = []
-    monkeypatch.setattr(module, "evaluate", evaluate)
     again = make_sweep(texts, directory=tmp_path / "a", progress=counted.append)
     assert again.figures.tobytes() == whole.figures.tobytes()
     assert len(counted) == len(lost) + 1

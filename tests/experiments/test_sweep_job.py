@@ -97,7 +97,7 @@ def test_one_engine():
     assert engine_of(1, None).begin_here_s == float("inf")
 
 
-LONG = ("controller.kp=0.003:0.02:12", "controller.td_s=0.01:0.06:12", "--simulate", *SHORT)
+LONG = ("controller.kp=0.003:0.02:24", "controller.td_s=0.01:0.06:24", "--simulate", *SHORT)
 
 
 def start(out, *more):
