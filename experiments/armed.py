@@ -124,7 +124,8 @@ def _air_use(rig: Rig) -> Any:
         valve = plant.valve
         bleed = float(restriction_flow(plant.air, valve.bleed_conductance, valve.critical_ratio, NOMINAL_mmHg, 0.0))
     flow = use.demand_mL_s
-    if flow == 0.0:
-        pressure = isinstance(plant.valve, PressureValve)
-        flow = cuff * plant.valve.range_mmHg * SHAKES_per_s if pressure else getattr(rig.stage, "full_flow_mL_s", 0.0)
+    if flow == 0.0 and isinstance(plant.valve, PressureValve):
+        flow = cuff * plant.valve.range_mmHg * SHAKES_per_s
+    elif flow == 0.0 and isinstance(rig.stage, FlowInverse):
+        flow = rig.stage.full_flow_mL_s
     return use._replace(cuff_mL_mmHg=cuff, reservoir_mL_mmHg=reservoir, bleed_mL_s=bleed, demand_mL_s=flow)

@@ -146,7 +146,8 @@ def fault_lines(study: Study, table: Table) -> list[str]:
     failures = [s for s in rows if s.fault.kind != PHYSIOLOGY]
     lines = [
         f"rig {study.setting.rig}: {len(failures)} failures, {len(study.names)} fingers, {study.setting.phases} "
-        f"onset(s) each, {len(study.rows)} runs of which {int(np.sum(study.column('copied')))} follow from others", "",
+        f"onset{'s' if study.setting.phases > 1 else ''} each, {len(study.rows)} runs of which "
+        f"{int(np.sum(study.column('copied')))} follow from others", "",
         f"{'with all protection':<25}{'highest':>8}{'> ' + format(limits.normal_mmHg, '.0f'):>7}{'detected':>9}"
         f"{'slowest':>8}{'in ' + format(limits.detect_s, 'g') + ' s':>8}{'<20':>7}{'<15':>7}  {'caught first by':<17}"
         f"{'unseen wrong':>15}",
@@ -173,14 +174,19 @@ def fault_lines(study: Study, table: Table) -> list[str]:
         count = sum(alarms.values())
         lines.append(f"physiology: {count} false alarms in {runs} runs, {hours:.2f} finger-hours{which}; with 95 % "
                      f"confidence fewer than {rate_bound_per_h(count, hours):.3g} an hour")
+        warned = sum(s.runs - s.undetected for s in people) - count
+        if warned:
+            lines.append(f"{warned} more warned while the reading was off by more than {limits.right_mmHg:g} mmHg")
     lines += [f"{s.fault.name}: {s.runs - s.undetected} of {s.runs} runs warned, rightly ({s.fault.mode})"
               for s in rows if s.fault.kind == PHYSIOLOGY and not is_person(s.fault)]
     loose = ", ".join(s.fault.name for s in failures if s.breaks)
     lines += ["", f"not contained with all protection: {loose or 'none'}"]
     points = single_points(table)
-    lines += ["", "single points of failure: without the protection, the failure breaks a limit that it keeps with it"]
-    lines += [f"  {s.lost:<17}{s.fault.name:<26}{', '.join(s.breaks)}: {_what(s)}"
-              for s in sorted(points, key=lambda s: s.lost)] or ["  none"]
+    if study.setting.protections:
+        lines += ["", "single points of failure: without the protection, the failure breaks a limit that it keeps with "
+                      "it"]
+        lines += [f"  {s.lost:<17}{s.fault.name:<26}{', '.join(s.breaks)}: {_what(s)}"
+                  for s in sorted(points, key=lambda s: s.lost)] or ["  none"]
     pairs = pair_breaks(study, table)
     if study.setting.pairs:
         lines += ["", "pairs of failures that break a limit which neither breaks alone"]
@@ -200,7 +206,8 @@ def _what(summary: Summary) -> str:
     if "time above normal" in summary.breaks:
         parts.append(f"{summary.above_normal_s:.1f} s above normal")
     if "vent" in summary.breaks:
-        parts.append(f"emptied after {_time(summary.vent_15_s)} s")
+        after = _time(summary.vent_15_s)
+        parts.append("never emptied" if after == "never" else f"emptied after {after} s")
     if "undetected wrong reading" in summary.breaks:
         parts.append(f"{summary.wrong_mmHg:.0f} mmHg wrong for {summary.wrong_s:.0f} s")
     return f"{'; '.join(parts)} ({summary.broken_runs} of {summary.runs} runs)"
