@@ -92,9 +92,9 @@ REACTIONS: dict[str, int] = {  # detector: the fallback state that it asks for
 }
 DETECTORS = tuple(REACTIONS)
 TRANSITIONS: tuple[tuple[int, int, str], ...] = (  # what can happen, for whoever draws it
-    (NORMAL, WARNING, "no pulse, missed deadlines, supply, air use"), (WARNING, NORMAL, "quiet for clear_s"),
+    (NORMAL, WARNING, "pulse, deadlines, supply, air use"), (WARNING, NORMAL, "quiet for clear_s"),
     (NORMAL, HOLD, "light out of range"), (HOLD, NORMAL, "quiet for clear_s"),
-    (NORMAL, RECALIBRATE, "set point void, emitter, sequence, oscillation, following"),
+    (NORMAL, RECALIBRATE, "set point void, odd loop"),
     (NORMAL, VENTED, "any other detector, switch or watchdog"),
     (HOLD, VENTED, "longer than hold_most_s, or too often"), (RECALIBRATE, VENTED, "longer than hold_most_s"),
 )

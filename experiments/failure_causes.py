@@ -55,6 +55,7 @@ CAUSES = {
     "set_point_corrupted": "memory fault, overwritten variable",
     "sign_error": "software fault, changed convention",
     "search_interrupted": "hand moved during the search, cut short",
+    "search_astray": "tone changed during the search, unusual finger",
     "clamp_too_early": "settling time set too short",
     "wrong_finger": "cuff moved to another finger without a search",
 }
