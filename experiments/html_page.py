@@ -40,6 +40,7 @@ figure { margin: 1rem 0; break-inside: avoid; } figure img { max-width: 100%; he
 figcaption, .note { font-size: .85rem; color: #444; }
 code, pre { font-size: .85rem; background: #f4f4f4; }
 pre { padding: .6rem; overflow-x: auto; }
+@media screen { .broad th { min-width: calc(var(--share) * .56rem); } }
 @media (max-width: 60rem) {
   dl { grid-template-columns: 1fr; gap: 0; } dd { margin-bottom: .5rem; } pre { font-size: .72rem; }
 }
@@ -132,7 +133,7 @@ def table(
     """A table; numbers to the right. Cells that are `Raw` are taken as HTML. With `widths` of its columns [%] it is as
     broad as the window, or the paper.
     """
-    sizes = [f' style="width:{width:g}%"' for width in widths] or [""] * len(head)
+    sizes = [f' style="width:{width:g}%;--share:{width:g}"' for width in widths] or [""] * len(head)
     words = [f"<button>{text(h)}</button>" if sortable else text(h) for h in head]
     top = "".join(f"<th{size}>{word}</th>" for size, word in zip(sizes, words, strict=True))
     lines = "".join("<tr>" + "".join(_cell(value) for value in row) + "</tr>" for row in rows)

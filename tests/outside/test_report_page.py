@@ -23,7 +23,8 @@ from plant.pressure_synthetic import SyntheticPressure, synthesise
 from tests.experiments.test_report_faults import FINE, HIGH, evidence, failure
 
 QUIET = ("--headless", "--no-sandbox", "--disable-gpu", "--no-first-run", "--disable-background-networking",
-         "--disable-component-update", "--disable-sync", "--hide-scrollbars", "--host-resolver-rules=MAP * ~NOTFOUND")
+         "--disable-component-update", "--disable-sync", "--disable-dev-shm-usage", "--hide-scrollbars",
+         "--host-resolver-rules=MAP * ~NOTFOUND")
 # The browser has errands of its own. Chromium labels each request with who makes it (traffic annotations, its own
 # registry): these are the page's parts, and pages within the page.
 PAGE = {101845102: "blink_resource_loader", 63171670: "navigation_url_loader"}
