@@ -8,7 +8,7 @@ from typing import Any
 import typer
 
 from experiments.commands_design import budget, sweep, tune
-from experiments.commands_finger import height, schedules, search, wear
+from experiments.commands_finger import fingers, height, schedules, search, wear
 from experiments.commands_rig import check, margins, rigs, simulate
 from experiments.commands_safety import faults, report
 
@@ -25,7 +25,9 @@ app = typer.Typer(
 # the parent of all complaints about a command line; typer may carry its own copy of click, so it is asked, not imported
 _USAGE: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
 
-for _function in (check, simulate, margins, rigs, search, schedules, height, wear, tune, sweep, budget, faults, report):
+for _function in (
+    check, simulate, margins, rigs, search, schedules, fingers, height, wear, tune, sweep, budget, faults, report,
+):
     app.command()(_function)
 
 

@@ -28,7 +28,7 @@ def sweep(
                                   "of the rig's tables or finger.PART.KEY; a rig's name or file may go before.")
     ],
     fingers: Annotated[int | None, typer.Option(**WHOLE, help="Try each point on this many virtual fingers.")] = None,
-    group: Annotated[str | None, typer.Option(help="Of this group; default: mixed.")] = None,
+    group: Annotated[str | None, typer.Option(help="Of this group or table (.csv); default: mixed.")] = None,
     finger: Annotated[str | None, typer.Option(help="On this one finger, for example mixed-1-0041.")] = None,
     sample: Annotated[
         int | None, typer.Option(**WHOLE, help="Take this many low-discrepancy points of the ranges, not their grid.")
@@ -80,7 +80,7 @@ def tune(
     rig: RigArgument = "wrist",
     fingers: Annotated[int, typer.Option(**WHOLE, help="How many virtual fingers.")] = 500,
     group: Annotated[
-        str, typer.Option(help="Their group: mixed, young, old, cold, warm or low_perfusion.")
+        str, typer.Option(help="Their group: mixed, young, old, cold, warm, low_perfusion; or a table (.csv).")
     ] = "mixed",
     percentile: Annotated[
         float, typer.Option(**NUMBER, help="Share of the fingers that must keep the limits and counts [%].")

@@ -127,6 +127,23 @@ def height(
     raise typer.Exit(height_job(rig, sensor, seed, setting, out, as_json))
 
 
+def fingers(
+    group: Annotated[
+        str, typer.Argument(help="mixed, young, old, cold, warm, low_perfusion, or a table of fingers (.csv).")
+    ] = "mixed",
+    count: Annotated[int, typer.Option("--fingers", **WHOLE, help="How many.")] = 100,
+    seed: Annotated[int, typer.Option(**WHOLE, help="Seed of the fingers.")] = 1,
+    out: Annotated[
+        Path | None, typer.Option(help="Write fingers.csv into this directory, to be read by sweep and tune (--group).")
+    ] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Virtual fingers as a table, one a row. Printed by quantiles."""
+    from experiments.fingers_job import fingers_job
+
+    raise typer.Exit(fingers_job(group, count, seed, out, as_json))
+
+
 def wear(
     hours: Annotated[float, typer.Option(**NUMBER, help="Time from the first turn to the last [h].")] = 72.0,
     fingers: Annotated[int, typer.Option(**WHOLE, help="Fingers with a cuff, 1 or 2.")] = 2,

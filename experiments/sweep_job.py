@@ -6,9 +6,10 @@ from typing import Any
 
 from experiments.axes import FINGER, grid_points, parse_axes, sample_points
 from experiments.finger import Finger
+from experiments.fingers_job import chosen_fingers, finger_of_table, is_table
 from experiments.jobs import LARGEST_SEED, SYNTHETIC_s, bounded, pressure_source, progress_bar
 from experiments.output import OutputFolder, print_json, print_lines, provenance
-from experiments.population import find_finger, sample_fingers
+from experiments.population import find_finger
 from experiments.requirements import default_requirements, load_requirements
 from experiments.rig import read_rig
 from experiments.sweep import sweep
@@ -51,7 +52,8 @@ def sweep_job(
     case = Case(source, tuple(axis.name for axis in axes), simulated, trace, raw, seconds or SYNTHETIC_s, 0.0, seed)
     engine = engine_of(workers, address)
     options = [rig_name, *_settings(settings), *(["--simulate"] if simulated else []),
-               *(["--seconds", f"{seconds:g}"] if seconds is not None else [])]
+               *(["--seconds", f"{seconds:g}"] if seconds is not None else []),
+               *(["--group", str(group)] if is_table(group) else [])]
     with OutputFolder.open(out) as folder:
         chunks = out / "sweep-chunks" if out else None
         with progress_bar(f"{len(points)} points", as_json) as progress:
@@ -78,15 +80,16 @@ def sweep_job(
 def _people(count: int | None, group: str | None, name: str | None, seed: int) -> list[Finger]:
     """The population, the one finger that is named, or nobody."""
     if name is not None:
-        if count is not None or group is not None:
+        table = is_table(group)
+        if count is not None or (group is not None and not table):
             raise InputError(f"--finger {name}: names one finger; leave --fingers and --group out")
-        return [find_finger(name)]
+        return [finger_of_table(name, group) if group else find_finger(name)]
     if count is None:
         if group is not None:
             raise InputError(f"--group {group}: say how many with --fingers")
         return []
     bounded("--fingers", count, 1, 100_000)
-    return sample_fingers(count, group or "mixed", seed)
+    return chosen_fingers(count, group or "mixed", seed)
 
 
 def engine_of(workers: int | None, address: str | None) -> Engine:

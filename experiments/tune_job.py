@@ -14,7 +14,7 @@ def tune_job(
 ) -> int:
     """0 when settings were found that keep every limit, 1 when not."""
     from experiments.figures_tune import fingers_figure, sensitivity_figure, trade_off_figure
-    from experiments.population import sample_fingers
+    from experiments.fingers_job import chosen_fingers
     from experiments.requirements import default_requirements, load_requirements
     from experiments.tune import check_options, tune
     from experiments.tune_report import tuned_rig_text, tuning_json, tuning_lines
@@ -24,7 +24,7 @@ def tune_job(
     check_options(fingers, percentile, slope_error)
     bounded("--seed", seed, 0, LARGEST_SEED)
     limits = margin_limits(load_requirements(requirements or default_requirements(rig.base)))
-    people = sample_fingers(fingers, group, seed)
+    people = chosen_fingers(fingers, group, seed)
     with OutputFolder.open(out) as folder:
         with progress_bar(f"tuning {rig.name}", as_json) as progress:
             result = tune(rig, people, limits, percentile, slope_error, group, seed, progress)
