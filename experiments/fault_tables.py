@@ -140,13 +140,17 @@ def _time(value: float) -> str:
     return "–" if np.isnan(value) else "never" if np.isinf(value) else f"{value:.2f}"
 
 
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
 def fault_lines(study: Study, table: Table) -> list[str]:
     """The tables for people."""
     limits, rows = study.setting.limits, summaries(table)
     failures = [s for s in rows if s.fault.kind != PHYSIOLOGY]
     lines = [
-        f"rig {study.setting.rig}: {len(failures)} failures, {len(study.names)} fingers, {study.setting.phases} "
-        f"onset{'s' if study.setting.phases > 1 else ''} each, {len(study.rows)} runs of which "
+        f"rig {study.setting.rig}: {_count(len(failures), 'failure')}, {_count(len(study.names), 'finger')}, "
+        f"{_count(study.setting.phases, 'onset')} each, {len(study.rows)} runs of which "
         f"{int(np.sum(study.column('copied')))} follow from others", "",
         f"{'with all protection':<25}{'highest':>8}{'> ' + format(limits.normal_mmHg, '.0f'):>7}{'detected':>9}"
         f"{'slowest':>8}{'in ' + format(limits.detect_s, 'g') + ' s':>8}{'<20':>7}{'<15':>7}  {'caught first by':<17}"

@@ -24,6 +24,7 @@ from experiments.sweep_view import (
 )
 
 LINE_COLOURS = (BLUE, ORANGE, GREEN, VIOLET, SKY, AMBER)
+SPREAD = ("worst finger", "median finger", "5 to 95 % of fingers")
 LINE_STYLES = ("-", "--", "-.", ":", (0, (5, 1)), (0, (3, 1, 1, 1)))
 
 
@@ -84,6 +85,10 @@ def lines_figure(found: Sweep, limits: list[Limit], view: View) -> Any:
         handles, labels = grid[0][0].get_legend_handles_labels()
         figure.legend(handles, labels, loc="outside upper center", ncols=len(labels), frameon=False,
                       title=f"{title}\n{found.axes[view.lines].label}", title_fontsize=11)
+    elif found.fingers:
+        first = grid[0][0]
+        figure.legend([*first.lines[:2], first.collections[0]], list(SPREAD), loc="outside upper center",
+                      ncols=len(SPREAD), frameon=False, title=title, title_fontsize=11)
     else:
         figure.suptitle(title, fontsize=11)
     stamp(figure)
@@ -107,9 +112,6 @@ def _draw_lines(axes: Any, found: Sweep, view: View, quantity: Quantity, column:
             low, middle, high = (slice_of(found, v, view, column) for v in _spread(found.figures[:, :, k]))
             axes.fill_between(at, low, high, color=SKY, alpha=0.3, linewidth=0)
             axes.plot(at, middle, color=SKY, linewidth=1.2)
-            if quantity.name == "phase_margin_deg":
-                axes.legend(axes.lines[:1] + axes.lines[-1:] + [axes.collections[-1]],
-                            ["worst finger", "median finger", "5 to 95 % of fingers"], frameon=False, fontsize=8)
 
 
 def _spread(values: Any) -> Any:

@@ -30,6 +30,8 @@ def sweep_job(
 ) -> int:
     """`cuffloop sweep`: 0 when a point keeps all limits, 1 when none does."""
     rig_name, texts = ("wrist", words) if words and "=" in words[0] else (words[0] if words else "wrist", words[1:])
+    if "." in rig_name and "/" not in rig_name and not rig_name.endswith(".toml") and not texts:
+        raise InputError(f"{rig_name}: an axis needs values, as in {rig_name}=LOW:HIGH:COUNT or {rig_name}=A,B,C")
     source = read_rig(rig_name, settings)
     people = _people(fingers, group, finger, seed)
     axes = parse_axes(texts, source, bool(people))
