@@ -1,7 +1,7 @@
 """Every finger as a tuning sees it: its loops at three pressures and on each side, and what disturbs them.
 
 The search finds each finger's light slope to within a few percent; the loop gain is off by the same share. Every loop
-is therefore judged at the true gain and at both ends of that range. What tone does to the slope afterwards is not in it:
+is therefore judged at the true gain and at both ends of that range. What tone does to the slope afterwards is left out:
 that is for the next search.
 """
 from __future__ import annotations
