@@ -23,7 +23,7 @@ from controller.rules import classical_rules
 from experiments.finger import Finger
 from experiments.rig import Rig, clamp
 from experiments.tuning_bound import Bound, finger_bound
-from experiments.tuning_cases import Population, population
+from experiments.tuning_cases import SLOPE_ERROR, Population, population
 from experiments.tuning_check import Confirmation, confirm
 from experiments.tuning_limits import MarginLimit, largest_peak, with_peak
 from experiments.tuning_search import Deciding, descend, judge_settings, tune_structure
@@ -150,7 +150,7 @@ def nominal_loop(rig: Rig) -> OpenLoop:
 
 def tune(
     rig: Rig, fingers: list[Finger], limits: tuple[MarginLimit, ...], percentile: float = 100.0,
-    slope_error: float = 0.03, group: str = "mixed", seed: int = 1, progress: Progress = None,
+    slope_error: float = SLOPE_ERROR, group: str = "mixed", seed: int = 1, progress: Progress = None,
     structures: tuple[str, ...] = tuple(STRUCTURES), peaks: tuple[float, ...] = PEAKS,
 ) -> Tuning:
     """Tune a rig for a population, over these structures, with a trade-off over these bounds on the sensitivity.

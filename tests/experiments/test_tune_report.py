@@ -1,6 +1,7 @@
 """What is read of a tuning."""
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -15,9 +16,15 @@ def test_the_table_names_every_setting_once(tuning):
     text = "\n".join(tuning_lines(tuning))
     for words in ("tuned: PI with lead", "as shipped", "Ziegler–Nichols PID", "SIMC PI", "AMIGO PI", "plain lead",
                   "against the best classical rule", "limit of any linear controller", "nonlinear simulation",
-                  "sensitivity peak Ms ≤ 1.6, delay margin ≥ 2 ticks", "± 3 %", "not a medical device"):
+                  "sensitivity peak Ms ≤ 1.6, delay margin ≥ 2 ticks", "± 5.5 % (95 % of searches",
+                  "not a medical device"):
         assert words in text, words
     assert max(map(len, text.splitlines())) < 160
+
+
+def test_a_slope_error_of_one_s_own_is_not_the_search_s(tuning):
+    asked = "\n".join(tuning_lines(replace(tuning, slope_error=0.1)))
+    assert "± 10 % (as asked for)" in asked and "95 % of searches" not in asked
 
 
 def test_what_is_missed_is_named(tuning):
@@ -28,8 +35,6 @@ def test_what_is_missed_is_named(tuning):
 def test_margins_are_the_worst_or_those_at_the_percentile(tuning):
     peaks = np.sort(tuning.tuned.found.margins["sensitivity_peak"])
     assert worst_margin(tuning, tuning.tuned, "sensitivity_peak") == peaks[-1]
-    from dataclasses import replace
-
     most = replace(tuning, percentile=75.0)
     assert worst_margin(most, tuning.tuned, "sensitivity_peak") == peaks[-3]
     delays = np.sort(tuning.tuned.found.margins["delay_margin_ticks"])
@@ -66,8 +71,6 @@ def test_settings_in_one_line(controller, says):
 
 
 def test_nothing_found_is_said(tuning):
-    from dataclasses import replace
-
     failed = replace(tuning, tuned=tuning.tuned._replace(missed=0.5), confirmations=())
     text = "\n".join(tuning_lines(failed))
     assert "NO SETTINGS FOUND" in text and "nonlinear simulation" not in text

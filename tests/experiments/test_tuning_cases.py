@@ -8,10 +8,13 @@ from controller.law import design
 from controller.many_settings import rows_of, survey_settings
 from experiments.check import judge_loops, operating_pressures
 from experiments.finger import finger_pressure, on_finger
+from experiments.instrument import instrument_of
 from experiments.population import find_finger, sample_fingers
 from experiments.pressure_spectrum import pressure_variance
 from experiments.rig import load_rig
-from experiments.tuning_cases import TRACE_s, finger_case, population, slope_gains
+from experiments.search_run import finger_trial
+from experiments.strategies import load_strategy
+from experiments.tuning_cases import SLOPE_ERROR, TRACE_s, finger_case, population, slope_gains
 
 
 @pytest.fixture(scope="module")
@@ -49,6 +52,16 @@ def test_its_disturbances_carry_the_whole_pressure_and_the_whole_noise(wrist, fi
 
 def test_slope_errors_are_factors_on_the_gain():
     assert list(slope_gains(0.05)) == [0.95, 1.0, 1.05] and list(slope_gains(0.0)) == [1.0]
+
+
+def test_searches_find_the_slope_as_well_as_tunings_take_it_for():
+    """Held out: other fingers than those of the figure. Half of them far better, hardly one of twelve worse by much."""
+    rig = load_rig("wrist")
+    instrument, strategy = instrument_of(rig), load_strategy("probing")
+    found = [finger_trial(rig, f, strategy, instrument, 5).calibration.clamp_slope_ratio
+             for f in sample_fingers(12, seed=9)]
+    off = np.sort(np.abs(np.log(found)))
+    assert off[6] < 0.6 * SLOPE_ERROR and off[-2] < 1.3 * SLOPE_ERROR and off[-1] > 0.2 * SLOPE_ERROR
 
 
 def test_a_finger_that_cannot_be_clamped_is_left_out_and_told_of():
