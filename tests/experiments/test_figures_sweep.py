@@ -35,7 +35,7 @@ def test_lines_are_the_figures(lengths):
 
 def test_a_population_has_a_band_and_columns_have_titles(people, make_sweep, tmp_path):
     figure = lines_figure(people, [], view_of(people))
-    assert [t.get_text() for t in figure.axes[0].get_legend().get_texts()] == [
+    assert [t.get_text() for t in figure.legends[0].get_texts()] == [
         "worst finger", "median finger", "5 to 95 % of fingers"]
     words = make_sweep(["controller.kp=0.004,0.006,0.0086", "actuator.kind=direct,flow_inverse",
                         "transducer.at_valve_end=true,false"])
