@@ -30,13 +30,13 @@ class Following(NamedTuple):
     least_mmHg: Annotated[float, quantity("mmHg", 0.1, 100, "least pulsation that counts, rms", "invented")] = 4.0
     most_mmHg: Annotated[float, quantity("mmHg", 0.1, 400, "largest pulsation that counts, rms", "invented")] = 25.0
     settle_s: Annotated[float, quantity("s", 0, 60, "time in the clamp before it looks", "invented")] = 2.0
-    hold_s: Annotated[float, quantity("s", 0, 10, "time above it before it fires", "invented")] = 0.3
+    hold_s: Annotated[float, quantity("s", 0, 10, "time above it before it fires", "invented")] = 2.0
     noise: Annotated[
         float, quantity("1", 0, 1, "SD of a light sample, share of full scale; 0: from the rig", "follows the rig")
     ] = 0.0
     noise_most_mmHg: Annotated[
         float, quantity("mmHg", 0, 100, "most that is allowed for noise", "invented")
-    ] = 5.0
+    ] = 8.0
 
 
 class FollowingState(NamedTuple):
