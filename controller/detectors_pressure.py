@@ -37,7 +37,8 @@ def pressure_limit_step(part: PressureLimit, state: LimitState, seen: Watched) -
 class PressureRate(NamedTuple):
     """Pressure that rises or falls faster than any pulse, in the clamp. Reaction: vent and latch.
 
-    A pulse of 90 mmHg that rises within 70 ms is below 2000 mmHg/s; a valve wide open is an order above.
+    A pulse of 90 mmHg that rises within 70 ms is below 2000 mmHg/s, and a weak finger's noise adds to it; a valve wide
+    open is an order above.
     """
 
     enabled: Enabled = True

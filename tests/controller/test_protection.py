@@ -89,7 +89,7 @@ def test_every_detector_has_its_reaction_and_its_bit():
     """Fire each alone, on a tick of the whole protection: the state is its reaction's, and the bit its own."""
     changes = {
         "pressure_limit": lambda k: {"reading_mmHg": 300.0, "second_mmHg": 300.0},
-        "pressure_rate": lambda k: {"reading_mmHg": 90.0 + 8.0 * k, "second_mmHg": 90.0 + 8.0 * k},
+        "pressure_rate": lambda k: {"reading_mmHg": 90.0 + 12.0 * k, "second_mmHg": 90.0 + 12.0 * k},
         "exposure": lambda k: {"reading_mmHg": 279.0, "second_mmHg": 279.0},
         "disagreement": lambda k: {"second_mmHg": 120.0},
         "light_range": lambda k: {"light": 0.23 + 1e-4 * (k % 3), "error_mmHg": 0.0},
