@@ -114,9 +114,13 @@ def seen_slope(rows: Samples, rig: Rig, tone: Samples) -> float:
 
     Each tick counts with its own transmural pressure, tone and blood, so the curvature around the set point is in it.
     """
-    columns = (np.ascontiguousarray(rows[:, COLUMN[name]]) for name in
-               ("arterial_mmHg", "external_mmHg", "area", "venous_volume"))
-    return rig.plant.tissue.transmission * float(_mean_slope(rig.plant.artery, rig.plant.light, *columns, tone))
+    arterial, external, area, veins = (
+        np.ascontiguousarray(rows[:, COLUMN[name]])
+        for name in ("arterial_mmHg", "external_mmHg", "area", "venous_volume")
+    )
+    plant = rig.plant
+    return plant.tissue.transmission * float(
+        _mean_slope(plant.artery, plant.light, arterial, external, area, veins, tone))
 
 
 @compiled
