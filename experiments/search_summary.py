@@ -82,7 +82,7 @@ def summary_of(rows: list[Row], strategy: str) -> Summary:
         float(np.mean(signed)) if found else math.nan,
         int(np.sum(off > OUTLIER_mmHg)), float(np.mean(inside)) if found else math.nan, upper_quantile(first, 0.5),
         upper_quantile(first, 0.95), upper_quantile(whole, 0.5), upper_quantile(whole, 0.95),
-        *(upper_quantile(slope, share) for share in (0.5, 0.95, 0.99)), failures,
+        upper_quantile(slope, 0.5), upper_quantile(slope, 0.95), upper_quantile(slope, 0.99), failures,
         found[int(np.argmax(off))].finger if found else "", unmeasurable,
     )
 
