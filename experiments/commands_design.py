@@ -86,9 +86,9 @@ def tune(
         float, typer.Option(**NUMBER, help="Share of the fingers that must keep the limits and counts [%].")
     ] = 100.0,
     slope_error: Annotated[
-        float, typer.Option(**NUMBER, help="How far a search's light slope, and so the gain, may be off; 0.055 is "
-                            "5.5 %: 95 % of searches are not further off.")
-    ] = 0.055,
+        float | None, typer.Option(**NUMBER, help="How far a search's light slope, and so the gain, may be off. By "
+                                   "default what 95 % of searches stay below: 0.055 on wrist, 0.102 on cabinet.")
+    ] = None,
     requirements: Annotated[
         Path | None, typer.Option(help="Requirements file (.toml); its limits on margins count. Default: the one that "
                                   "ships with the rig. Always: Ms of 1.6 and 2 ticks of delay margin unless it says "

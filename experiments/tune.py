@@ -23,7 +23,7 @@ from controller.rules import classical_rules
 from experiments.finger import Finger
 from experiments.rig import Rig, clamp
 from experiments.tuning_bound import Bound, finger_bound
-from experiments.tuning_cases import SLOPE_ERROR, Population, population
+from experiments.tuning_cases import Population, population, usual_slope_error
 from experiments.tuning_check import Confirmation, confirm
 from experiments.tuning_limits import MarginLimit, largest_peak, with_peak
 from experiments.tuning_search import Deciding, descend, judge_settings, tune_structure
@@ -150,16 +150,18 @@ def nominal_loop(rig: Rig) -> OpenLoop:
 
 def tune(
     rig: Rig, fingers: list[Finger], limits: tuple[MarginLimit, ...], percentile: float = 100.0,
-    slope_error: float = SLOPE_ERROR, group: str = "mixed", seed: int = 1, progress: Progress = None,
+    slope_error: float | None = None, group: str = "mixed", seed: int = 1, progress: Progress = None,
     structures: tuple[str, ...] = tuple(STRUCTURES), peaks: tuple[float, ...] = PEAKS,
 ) -> Tuning:
     """Tune a rig for a population, over these structures, with a trade-off over these bounds on the sensitivity.
 
+    Without `slope_error` the light slope is off by as much as the search may be (`usual_slope_error`).
     Raises InputError when too few of the fingers can be clamped at all.
     """
     def told(start: float, end: float) -> Progress:
         return None if progress is None else lambda share: progress(start + share * (end - start))
 
+    slope_error = usual_slope_error(rig) if slope_error is None else slope_error
     people = population(rig, fingers, slope_error, told(0.0, 0.35))
     left_behind(people, percentile)
     loop = nominal_loop(rig)
@@ -316,9 +318,9 @@ def rounded(controller: Controller) -> Controller:
     return Controller(*(short(value) for value in controller))
 
 
-def check_options(fingers: int, percentile: float, slope_error: float) -> None:
+def check_options(fingers: int, percentile: float, slope_error: float | None) -> None:
     """Raise InputError for options out of range."""
     for option, value, low, high in (("--fingers", fingers, 1, 100_000), ("--percentile", percentile, 50.0, 100.0),
-                                     ("--slope-error", slope_error, 0.0, 0.3)):
+                                     ("--slope-error", slope_error or 0.0, 0.0, 0.3)):
         if not low <= value <= high:
             raise InputError(f"{option} {value:g} must be from {low:g} to {high:g}")

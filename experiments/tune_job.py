@@ -9,7 +9,7 @@ from experiments.rig import load_rig
 
 
 def tune_job(
-    rig_name: str, fingers: int, group: str, percentile: float, slope_error: float, requirements: Path | None,
+    rig_name: str, fingers: int, group: str, percentile: float, slope_error: float | None, requirements: Path | None,
     seed: int, settings: list[str] | None, out: Path | None, as_json: bool,
 ) -> int:
     """0 when settings were found that keep every limit, 1 when not."""

@@ -10,7 +10,7 @@ from controller.parameters import Controller
 from experiments.output import CAUTION
 from experiments.rig_table import rig_lines
 from experiments.tune import Row, Tuning
-from experiments.tuning_cases import SLOPE_ERROR
+from experiments.tuning_cases import usual_slope_error
 from experiments.tuning_verdict import LARGEST_IS_WORST, left_behind
 
 NAME_WIDTH = 30
@@ -50,8 +50,9 @@ def worst_margin(tuning: Tuning, row: Row, figure: str) -> float:
     return math.nan if math.isinf(value) else value if figure in LARGEST_IS_WORST else -value
 
 
-def _provenance(slope_error: float) -> str:
-    return "95 % of searches find it so well" if slope_error == SLOPE_ERROR else "as asked for"
+def _provenance(tuning: Tuning) -> str:
+    usual = tuning.slope_error == usual_slope_error(tuning.rig)
+    return "95 % of searches are not further off" if usual else "as asked for"
 
 
 def tuning_lines(tuning: Tuning) -> list[str]:
@@ -65,7 +66,7 @@ def tuning_lines(tuning: Tuning) -> list[str]:
         f"{all_of} subject to",
         f"  {asked}",
         f"  at mean, low and high pressure, each side of the valve, light slope off by ± {100 * tuning.slope_error:g} %"
-        f" ({_provenance(tuning.slope_error)})", "",
+        f" ({_provenance(tuning)})", "",
         f"{'':<{NAME_WIDTH}}{'factor':>7}{'Ms':>7}{'delay':>8}{'phase':>8}{'rms':>8}{'pulse':>8}{'noise':>8}",
     ]
     lines += [_row_line(tuning, tuning.tuned), _row_line(tuning, tuning.shipped)]

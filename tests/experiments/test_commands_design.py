@@ -1,11 +1,9 @@
 """Commands for a design hand over what was asked."""
 import pytest
 
-from experiments.tuning_cases import SLOPE_ERROR
-
 CASES = [
     (["tune", "--fingers", "9"], "tune_job.tune_job",
-     ("wrist", 9, "mixed", 100.0, SLOPE_ERROR, None, 1, None, None, False)),
+     ("wrist", 9, "mixed", 100.0, None, None, 1, None, None, False)),
     (["budget", "cabinet", "--spread", "0.1"], "budget_job.budget_job",
      ("cabinet", 90.0, None, 0.1, 1, None, None, None, None, False)),
     (["sweep", "wrist", "controller.kp=1,2"], "sweep_job.sweep_job",

@@ -11,10 +11,10 @@ from experiments.finger import finger_pressure, on_finger
 from experiments.instrument import instrument_of
 from experiments.population import find_finger, sample_fingers
 from experiments.pressure_spectrum import pressure_variance
-from experiments.rig import load_rig
-from experiments.search_run import finger_trial
+from experiments.rig import built_in_rigs, load_rig
+from experiments.search_run import finger_trial, usual_substeps
 from experiments.strategies import load_strategy
-from experiments.tuning_cases import SLOPE_ERROR, TRACE_s, finger_case, population, slope_gains
+from experiments.tuning_cases import SLOPE_ERRORS, TRACE_s, finger_case, population, slope_gains, usual_slope_error
 
 
 @pytest.fixture(scope="module")
@@ -50,18 +50,26 @@ def test_its_disturbances_carry_the_whole_pressure_and_the_whole_noise(wrist, fi
         assert np.sum(disturbance.noise_mmHg2) == pytest.approx(sample**2)
 
 
+def test_every_rig_has_its_own():
+    """Of the built-in rig beneath, whatever was set."""
+    assert set(SLOPE_ERRORS) == set(built_in_rigs())
+    assert usual_slope_error(load_rig("cabinet", ["tube.length_m=0.5"])) == SLOPE_ERRORS["cabinet"]
+
+
 def test_slope_errors_are_factors_on_the_gain():
     assert list(slope_gains(0.05)) == [0.95, 1.0, 1.05] and list(slope_gains(0.0)) == [1.0]
 
 
-def test_searches_find_the_slope_as_well_as_tunings_take_it_for():
+@pytest.mark.parametrize("name", list(SLOPE_ERRORS))
+def test_searches_find_the_slope_as_well_as_tunings_take_it_for(name):
     """Held out: other fingers than those of the figure. Half of them far better, hardly one of twelve worse by much."""
-    rig = load_rig("wrist")
+    rig = load_rig(name)
     instrument, strategy = instrument_of(rig), load_strategy("probing")
-    found = [finger_trial(rig, f, strategy, instrument, 5).calibration.clamp_slope_ratio
+    found = [finger_trial(rig, f, strategy, instrument, usual_substeps(rig)).calibration.clamp_slope_ratio
              for f in sample_fingers(12, seed=9)]
     off = np.sort(np.abs(np.log(found)))
-    assert off[6] < 0.6 * SLOPE_ERROR and off[-2] < 1.3 * SLOPE_ERROR and off[-1] > 0.2 * SLOPE_ERROR
+    usual = usual_slope_error(rig)
+    assert off[6] < 0.6 * usual and off[-2] < 1.3 * usual and off[-1] > 0.2 * usual
 
 
 def test_a_finger_that_cannot_be_clamped_is_left_out_and_told_of():
