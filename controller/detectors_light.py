@@ -7,7 +7,7 @@ from controller.detectors_pressure import Enabled
 from controller.watched import Watched, timer
 from plant.declare import compiled, quantity
 
-NOISE = 40.0  # noise of a sample that a jump of two sums of three must exceed: sixteen of its own SD
+NOISE = 60.0  # noise of a sample that a jump of two sums of three must exceed: sixteen of its own SD
 
 
 class LightRange(NamedTuple):
