@@ -66,9 +66,6 @@ class SetPoint(NamedTuple):
         float, quantity("mmHg", 1, 1000, "largest change of light from three ticks to three, as mmHg", "invented")
     ] = 20.0
     settle_s: Annotated[float, quantity("s", 0, 60, "time in the clamp before it looks for jumps", "invented")] = 0.05
-    noise: Annotated[
-        float, quantity("1", 0, 1, "SD of a sample, share of full scale; 0: from the rig", "follows the rig")
-    ] = 0.0
 
 
 class SetPointState(NamedTuple):
@@ -94,7 +91,7 @@ def set_point_step(part: SetPoint, state: SetPointState, seen: Watched) -> SetPo
             moved = abs(seen.set_point - state.set_point) > part.jump_mmHg * slope
             now = seen.light + state.first + state.second  # means of three: a weak signal's noise is no jump
             before = state.third + state.fourth + state.fifth
-            fires = fires or moved or abs(now - before) > 3.0 * part.light_jump_mmHg * slope + NOISE * part.noise
+            fires = fires or moved or abs(now - before) > 3.0 * part.light_jump_mmHg * slope + NOISE * seen.light_noise
     return SetPointState(
         seen.set_point, seen.light, state.first, state.second, state.third, state.fourth, part.enabled and fires
     )

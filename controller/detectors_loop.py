@@ -5,7 +5,7 @@ import math
 from typing import Annotated, NamedTuple
 
 from controller.detectors_pressure import Enabled
-from controller.watched import Watched, lagged, timer
+from controller.watched import Watched, lagged, noise_mmHg, timer
 from plant.declare import compiled, quantity
 
 NOISE = 10.0  # loop noise over that of a sample: the loop amplifies it, the more the further its gain is off
@@ -37,9 +37,6 @@ class Response(NamedTuple):
         float, quantity("1", 0, 1, "and this share of all that was asked, up and down, over τ", "invented")
     ] = 0.15
     error_mmHg: Annotated[float, quantity("mmHg", 1, 1000, "largest mean error of the clamp", "invented")] = 12.0
-    noise: Annotated[
-        float, quantity("1", 0, 1, "SD of a light sample, share of full scale; 0: from the rig", "follows the rig")
-    ] = 0.0
     settle_s: Annotated[float, quantity("s", 0, 60, "time in the clamp before it looks", "invented")] = 1.5
     hold_s: Annotated[float, quantity("s", 0, 10, "time above a limit before it fires", "invented")] = 0.05
     fit_s: Annotated[float, quantity("s", 0.01, 60, "into the first fill, when its size is judged", "invented")] = 0.5
@@ -110,7 +107,7 @@ def response_step(part: Response, state: ResponseState, seen: Watched) -> Respon
     elif part.range_mmHg > 0.0:
         residual = lagged(state.residual_mmHg, seen.reading_mmHg - expected, part.memory_s, period)
     error = lagged(state.error_mmHg, seen.error_mmHg, part.memory_s, period)
-    bias = part.error_mmHg + BIAS * part.noise / max(abs(seen.light_slope), 1e-12)
+    bias = part.error_mmHg + BIAS * noise_mmHg(seen)
     wrong = abs(residual) > part.limit_mmHg + part.activity * activity or abs(error) > bias
     above = timer(state.above_s, wrong and seen.clamped_s > part.settle_s, period)
     fires = part.enabled and (above > part.hold_s or misfit)
@@ -152,9 +149,6 @@ class Oscillation(NamedTuple):
     memory_s: Annotated[float, quantity("s", 0.01, 10, "time constant of the mean square", "invented")] = 0.2
     limit_mmHg: Annotated[float, quantity("mmHg", 0.1, 200, "largest root mean square", "invented")] = 6.0
     settle_s: Annotated[float, quantity("s", 0, 60, "time in the clamp before it looks", "invented")] = 0.5
-    noise: Annotated[
-        float, quantity("1", 0, 1, "SD of a light sample, share of full scale; 0: from the rig", "follows the rig")
-    ] = 0.0
 
 
 class OscillationState(NamedTuple):
@@ -173,7 +167,7 @@ def oscillation_step(part: Oscillation, state: OscillationState, seen: Watched) 
     slow = lagged(state.slow_mmHg, seen.error_mmHg, 1.0 / (2.0 * math.pi * part.above_Hz), seen.period_s)
     fast = seen.error_mmHg - slow
     square = lagged(state.square, fast * fast, part.memory_s, seen.period_s)
-    noise = NOISE * part.noise / max(abs(seen.light_slope), 1e-12)  # a weak finger's loop carries what light adds
+    noise = NOISE * noise_mmHg(seen)  # a weak finger's loop carries what light adds
     loud = square > part.limit_mmHg * part.limit_mmHg + noise * noise and seen.clamped_s > part.settle_s
     return OscillationState(slow, square, part.enabled and loud)
 

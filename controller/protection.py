@@ -114,8 +114,16 @@ class Fallback(NamedTuple):
     mean_s: Annotated[float, quantity("s", 0.1, 60, "time constant of that mean", "invented")] = 2.0
 
 
+class LightSignal(NamedTuple):
+    """What the firmware knows of its own light channel: several detectors allow for its noise."""
+
+    noise: Annotated[
+        float, quantity("1", 0, 1, "SD of a sample, share of full scale; 0: from the rig", "follows the rig")
+    ] = 0.0
+
+
 class Protection(NamedTuple):
-    """Every detector, and the fallback."""
+    """Every detector, the fallback, and what the firmware knows of its light."""
 
     pressure_limit: PressureLimit = PressureLimit()
     pressure_rate: PressureRate = PressureRate()
@@ -136,6 +144,7 @@ class Protection(NamedTuple):
     following: Following = Following()
     air_use: AirUse = AirUse()
     fallback: Fallback = Fallback()
+    light_signal: LightSignal = LightSignal()
 
 
 class ProtectionState(NamedTuple):

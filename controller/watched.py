@@ -1,4 +1,4 @@
-"""What the protection looks at on one tick, and the two ways in which a detector makes sure: a timer and a lag."""
+"""What the protection looks at on one tick, its noise as pressure, and a timer and a lag to make sure with."""
 from __future__ import annotations
 
 from typing import NamedTuple
@@ -19,6 +19,7 @@ class Watched(NamedTuple):
     light: float  # fraction of full scale
     set_point: float  # ordered, fraction of full scale
     light_slope: float  # light per mmHg of cuff pressure
+    light_noise: float  # standard deviation of a sample of light as the rig was built, share of full scale
     error_mmHg: float  # of the clamp, through that slope
     command: float  # valve command of the tick before
     demand: float  # demand that this command meets
@@ -29,6 +30,12 @@ class Watched(NamedTuple):
     searched: bool  # the set point bears the mark of a finished search
     emitter: float  # its light by the monitor beside it, share of nominal
     converter_error: float  # of both converters on their references, share of full scale
+
+
+@inlined
+def noise_mmHg(seen: Watched) -> float:
+    """Noise of a sample of light as pressure [mmHg]: the weaker the finger's slope, the more the loop carries of it."""
+    return seen.light_noise / max(abs(seen.light_slope), 1e-12)
 
 
 @inlined

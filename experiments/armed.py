@@ -35,19 +35,15 @@ def armed(rig: Rig) -> Guards:
     part = guards.protection
     band, regulated = part.supply_range, plant.supply.pressure_mmHg
     own = settings_sum(design(rig.controller, rig.timing.period_s))
-    noise = light_noise(rig)
     return guards._replace(protection=part._replace(
-        response=_response(rig)._replace(noise=part.response.noise or noise), air_use=_air_use(rig),
+        response=_response(rig), air_use=_air_use(rig),
         supply_range=band._replace(
             lowest_mmHg=band.lowest_mmHg or (1.0 - SUPPLY_BAND) * regulated,
             highest_mmHg=band.highest_mmHg or (1.0 + SUPPLY_BAND) * regulated,
         ),
         settings_check=part.settings_check._replace(expected=part.settings_check.expected or float(own)),
-        following=part.following._replace(
-            share=part.following.share or LAZY * pulse_share(rig), noise=part.following.noise or noise
-        ),
-        set_point=part.set_point._replace(noise=part.set_point.noise or noise),
-        oscillation=part.oscillation._replace(noise=part.oscillation.noise or noise),
+        following=part.following._replace(share=part.following.share or LAZY * pulse_share(rig)),
+        light_signal=part.light_signal._replace(noise=part.light_signal.noise or light_noise(rig)),
     ))
 
 

@@ -194,8 +194,9 @@ def run_guarded_ticks(
             emitter = plant.light.emitter * max(1.0 + drift, 0.0) + MONITOR_SD * gaussian(seed, MONITOR_NOISE, tick)
             seen = Watched(
                 period, order.mode, clamped, reading, second, state.supply_mmHg,
-                pump_flow(plant.supply, state.supply_mmHg), light, order.set_point, slope, terms.error_mmHg,
-                control.command, achieved_demand(firmware.stage, control.command, reading), limited, late,
+                pump_flow(plant.supply, state.supply_mmHg), light, order.set_point, slope,
+                guards.protection.light_signal.noise, terms.error_mmHg, control.command,
+                achieved_demand(firmware.stage, control.command, reading), limited, late,
                 switch.tripped or watchdog.expired, loaded, not fault.unsearched, emitter, wrong,
             )
             processor = look(guards.protection, processor, seen, light, reading, boot, forgetful)

@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from controller.protection import DETECTORS, Fallback, Protection
+from controller.protection import DETECTORS, Fallback, LightSignal, Protection
 from controller.timing import Timing
 from plant.assembly import Plant, initial_state
 from plant.dump_valve import DumpValve
@@ -21,7 +21,8 @@ OUTSIDE: dict[str, type] = {
     "relief": Relief, "dump_valve": DumpValve, "pressure_switch": PressureSwitch, "watchdog": Watchdog,
 }
 TABLES: dict[str, type] = {
-    **{name: type(getattr(Protection(), name)) for name in DETECTORS}, "fallback": Fallback, **OUTSIDE,
+    **{name: type(getattr(Protection(), name)) for name in DETECTORS}, "fallback": Fallback,
+    "light_signal": LightSignal, **OUTSIDE,
 }  # tables of a rig file
 PROTECTIONS = (*DETECTORS, *OUTSIDE)  # each can be taken away by name
 
@@ -38,7 +39,7 @@ class Guards(NamedTuple):
 
 def guards_from(parts: dict[str, Any]) -> Guards:
     """Guards from the parts of a rig's tables, by the names in TABLES."""
-    inside = Protection(**{name: parts[name] for name in (*DETECTORS, "fallback")})
+    inside = Protection(**{name: parts[name] for name in (*DETECTORS, "fallback", "light_signal")})
     return Guards(inside, *(parts[name] for name in OUTSIDE))
 
 

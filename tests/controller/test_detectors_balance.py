@@ -71,8 +71,8 @@ def test_a_noisy_finger_is_given_room():
                          lambda k, fast=fast: {"pump_mL_s": 1.5, "demand": fast * (-1.0) ** k})
         assert (found >= 0) == fires
     for noise, fires in ((0.0, True), (5e-6, False)):
-        found = fired_at(following_step, PART._replace(noise=noise), STILL, 6000,
-                         lambda k: {**pulse(k, 2.5), "light_slope": 1e-6})
+        found = fired_at(following_step, PART, STILL, 6000,
+                         lambda k, noise=noise: {**pulse(k, 2.5), "light_slope": 1e-6, "light_noise": noise})
         assert (found >= 0) == fires
 
 

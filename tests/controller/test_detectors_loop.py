@@ -117,6 +117,6 @@ def test_a_lively_demand_is_given_more_room():
 @pytest.mark.parametrize("share", [0.0, 1e-5])
 def test_oscillation_allows_for_what_the_light_adds(share):
     """At a slope of 1e-6 a sample's noise of 1e-5 is 10 mmHg: the loop's ±12 mmHg at 40 Hz is no oscillation then."""
-    found = fired_at(oscillation_step, Oscillation(noise=share), OscillationState(0.0, 0.0, False), 3000,
-                     lambda k: {"error_mmHg": wave(k, 12.0, 40.0), "light_slope": 1e-6})
+    found = fired_at(oscillation_step, Oscillation(), OscillationState(0.0, 0.0, False), 3000,
+                     lambda k: {"error_mmHg": wave(k, 12.0, 40.0), "light_slope": 1e-6, "light_noise": share})
     assert (found >= 0) == (share == 0.0)

@@ -75,7 +75,7 @@ def test_a_longer_line_takes_longer_to_fill():
 def test_noise_of_light_is_white_noise_and_steps():
     rig = load_rig("wrist", ["light.noise=3e-5", "light.bits=12"])
     assert light_noise(rig) == pytest.approx(math.hypot(3e-5, 2.0**-12 / math.sqrt(12.0)))
-    assert armed(rig).protection.oscillation.noise == armed(rig).protection.set_point.noise == light_noise(rig)
+    assert armed(rig).protection.light_signal.noise == light_noise(rig)
 
 
 def test_the_check_sum_is_that_of_the_rigs_own_law():
