@@ -1,7 +1,8 @@
 """A study's finished chunks on disk: each written whole or not at all, and read again only by the study it belongs to.
 
-A folder holds `study.json`, which says what the study is, and one file a chunk: the SHA-256 of what follows, then a
-pickle. A file that was cut short or changed does not count as done.
+A folder holds `study.json`, which says what the study is, and one file a chunk, named after the content of its pieces:
+the SHA-256 of what follows, then a pickle. A file that was cut short or changed does not count as done. A study that is
+asked for more pieces later finds those that are done.
 """
 from __future__ import annotations
 
@@ -21,7 +22,7 @@ from experiments.messages import one_line, value_text
 from experiments.output import WAITING, plain
 from plant.errors import InputError
 
-MANIFEST = "study.json"
+MANIFEST, CHUNK = "study.json", "chunk-"
 DIGEST_BYTES = 32
 ABANDONED_s = 60.0
 TOP = Path(__file__).resolve().parent.parent
@@ -54,25 +55,31 @@ class Chunks:
             raise InputError(f"{path}: {_difference(found, manifest)}; name another folder, or remove this one")
         return cls(path)
 
-    def _place(self, number: int) -> Path:
-        return self.path / f"chunk-{number:06d}"
+    def _place(self, name: str) -> Path:
+        return self.path / f"{CHUNK}{name}"
 
-    def write(self, number: int, packed: bytes) -> None:
+    def write(self, name: str, packed: bytes) -> None:
         """Keep a chunk as `pack` made it. Raises InputError when it cannot be written."""
-        place = self._place(number)
+        place = self._place(name)
         try:
             write_whole(place, hashlib.sha256(packed).digest() + packed)
         except OSError as error:
             raise InputError(f"{place}: cannot be written: {error.strerror or error}") from None
 
-    def read(self, number: int) -> list[Any] | None:
+    def read(self, name: str) -> list[Any] | None:
         """The results of a chunk, or None when it is not there or not whole."""
         try:
-            content = self._place(number).read_bytes()
+            content = self._place(name).read_bytes()
         except OSError:
             return None
         digest, packed = content[:DIGEST_BYTES], content[DIGEST_BYTES:]
         return unpack(packed) if hashlib.sha256(packed).digest() == digest else None
+
+    def leave(self) -> None:
+        """Remove the folder again if it holds no chunk: work that failed at once leaves nothing half-written."""
+        if {p.name for p in self.path.iterdir()} == {MANIFEST}:
+            (self.path / MANIFEST).unlink(missing_ok=True)
+            self.path.rmdir()
 
 
 def pack(results: list[Any]) -> bytes:

@@ -160,7 +160,8 @@ def run_study(
     Raises InputError. When interrupted, what is finished stays on disk.
     """
     faults, units = prepare(setting)
-    found = run(units, partial(one_unit, setting), chunks, about(setting), local(workers), 1, progress)
+    found = run(units, partial(one_unit, setting), chunks, about(setting), local(workers), 1, progress,
+                "fingers and onsets")
     rows = np.concatenate([unit.reshape(-1, WIDTH) for unit, _ in found])
     people = sample_fingers(setting.fingers, setting.group, setting.seed)
     unheld = [f"{people[f].name}: {why}" for (f, _), (_, why) in zip(units, found, strict=True) if why]

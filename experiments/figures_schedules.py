@@ -125,7 +125,7 @@ def _plain_numbers(axes: Any) -> None:
 
 def chosen_finger(study: Study, scenario: int) -> int:
     """The finger in the middle by its error under the yardstick (or the first schedule): neither easy nor odd."""
-    names = [s.name for s in study.plan.schedules]
+    names = [s.name for s in study.schedules]
     errors = study.figures()[names.index(YARDSTICK) if YARDSTICK in names else 0, scenario, :, METRIC["mean_rms_ideal"]]
     order = np.argsort(np.where(np.isfinite(errors), errors, np.inf), kind="stable")
     return int(order[(len(order) - 1) // 2])
@@ -138,7 +138,7 @@ def course_figure(study: Study, scenario: int | None = None, finger: int | None 
         scenario = plan.scenarios.index(PREFERRED) if PREFERRED in plan.scenarios else 0
     if finger is None:
         finger = chosen_finger(study, scenario)
-    runs = [study.run(i, scenario, finger) for i in range(len(plan.schedules))]
+    runs = [study.run(i, scenario, finger) for i in range(len(study.schedules))]
     figure = new_figure(11.0, 1.7 + 1.25 * len(runs) + 0.6)
     panels = figure.subplots(len(runs) + 1, 1, sharex=True, gridspec_kw={"height_ratios": [1.1] + [1.0] * len(runs)})
     top = panels[0]
@@ -156,7 +156,7 @@ def course_figure(study: Study, scenario: int | None = None, finger: int | None 
                      textcoords="offset points", va="top")
     finite = np.concatenate([np.abs(r.course[0][np.isfinite(r.course[0])]) for r in runs])
     reach = min(max(1.15 * float(np.max(finite, initial=0.0)), 1.2 * LARGE_mmHg), HEIGHT_mmHg)
-    for place, (axes, named, run) in enumerate(zip(panels[1:], plan.schedules, runs, strict=True)):
+    for place, (axes, named, run) in enumerate(zip(panels[1:], study.schedules, runs, strict=True)):
         _course(axes, run, COLOURS[place % len(COLOURS)], reach)
         figures = run.figures
         error, lost = figures[METRIC["mean_rms_ideal"]], figures[METRIC["lost_share"]]
@@ -166,7 +166,7 @@ def course_figure(study: Study, scenario: int | None = None, finger: int | None 
         tidy(axes, "time (min)" if place == len(runs) - 1 else "", "mmHg")
     panels[-1].set_xlim(0.0, plan.seconds / 60.0)
     figure.suptitle(
-        f"{plan.rig.name}, {study.fingers[finger].name}, scenario {plan.scenarios[scenario]}: error of the shown mean "
+        f"{study.rig.name}, {study.fingers[finger].name}, scenario {plan.scenarios[scenario]}: error of the shown mean "
         f"pressure\ngrey stripes: no waveform, lighter where it was gone for a part of {BIN_s:g} s; dashed: "
         f"±{LARGE_mmHg:g} mmHg",
         fontsize=11, x=0.01, ha="left")

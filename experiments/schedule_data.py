@@ -10,7 +10,7 @@ import numpy as np
 
 from experiments.output import plain
 from experiments.schedule_metrics import METRICS, BIN_s
-from experiments.schedule_study import Study
+from experiments.schedule_study import Study, about
 
 RUNS = ("schedule", "scenario", "finger")
 
@@ -44,7 +44,7 @@ def as_dataset(study: Study, document: dict[str, Any]) -> Any:
         "ended": (RUNS, ended.astype(str), {"long_name": "how the run ended"}),
     }
     coordinates: dict[str, Any] = {
-        "schedule": [s.name for s in plan.schedules], "scenario": list(plan.scenarios),
+        "schedule": [s.name for s in study.schedules], "scenario": list(plan.scenarios),
         "finger": [f.name for f in study.fingers],
         "time": ("time", (np.arange(bins) + 0.5) * BIN_s, {"units": "s", "long_name": "middle of each bin"}),
     }
@@ -52,8 +52,8 @@ def as_dataset(study: Study, document: dict[str, Any]) -> Any:
         data["failure_count"] = ((*RUNS, "failure"), failures, {"units": "1", "long_name": "failures by name"})
         coordinates["failure"] = names
     attributes = {
-        "title": "comparison of calibration schedules", "rig": plan.rig.name, "run_seconds": plan.seconds,
-        "settings": json.dumps(plan.settings(), ensure_ascii=False),
+        "title": "comparison of calibration schedules", "rig": study.rig.name, "run_seconds": plan.seconds,
+        "settings": json.dumps(plain(about(plan)), ensure_ascii=False),
         "provenance": json.dumps(plain(document.get("provenance", {})), ensure_ascii=False),
         "caution": document.get("caution", ""), "steps_a_tick": study.steps,
     }

@@ -55,7 +55,7 @@ def rows_of(study: Study) -> list[Row]:
     for scenario, some in groups:
         found = [
             row_of(scenario, named.name, [study.run(i, j, k) for j in some for k in range(len(study.fingers))])
-            for i, named in enumerate(plan.schedules)
+            for i, named in enumerate(study.schedules)
         ]
         best = efficient([(r.lost_share, r.rms_mmHg) for r in found])
         rows += [r._replace(efficient=i in best) for i, r in enumerate(found)]
@@ -131,7 +131,7 @@ def troubles(study: Study) -> list[str]:
     """Runs that did not go on to their end, one line each."""
     plan = study.plan
     return [
-        f"{plan.scenarios[j]}, {plan.schedules[i].name}, {study.fingers[k].name}: {run.ended}"
+        f"{plan.scenarios[j]}, {study.schedules[i].name}, {study.fingers[k].name}: {run.ended}"
         for (j, k), runs in sorted(study.runs.items()) for i, run in enumerate(runs) if run.ended != IN_TIME
     ]
 
@@ -140,7 +140,7 @@ def lines_before(study: Study) -> list[str]:
     """What stands above the table."""
     plan = study.plan
     return [
-        f"{plan.rig.name}: {len(plan.schedules)} schedules × {len(plan.scenarios)} scenarios × {len(study.fingers)} "
+        f"{study.rig.name}: {len(study.schedules)} schedules × {len(plan.scenarios)} scenarios × {len(study.fingers)} "
         f"fingers ({plan.group}, seed {plan.seed}), {plan.seconds / 60:g} min each",
         "Errors of beats shown, against an ideal clamp at the unloaded volume [mmHg]: rms of the mean pressure; "
         "bias ± SD.",
@@ -162,8 +162,6 @@ def lines_after(study: Study, rows: list[Row]) -> list[str]:
     lines += bad[:TROUBLES_SHOWN]
     if len(bad) > TROUBLES_SHOWN:
         lines.append(f"… and {len(bad) - TROUBLES_SHOWN} more runs that ended before their time")
-    if study.reused:
-        lines.append(f"{study.reused} of {len(study.plan.schedules) * len(study.runs)} runs were there already")
     return lines
 
 
@@ -220,9 +218,9 @@ def study_json(study: Study, rows: list[Row]) -> dict[str, Any]:
     """All of it but the single runs, which are in the NetCDF file."""
     plan = study.plan
     return {
-        "rig": plan.rig.name, "search": repr(plan.search), "minutes": plan.seconds / 60.0, "group": plan.group,
+        "rig": study.rig.name, "search": repr(plan.search), "minutes": plan.seconds / 60.0, "group": plan.group,
         "steps_a_tick": study.steps,
-        "schedules": {s.name: {"about": s.about, "parameters": repr(s.schedule)} for s in plan.schedules},
+        "schedules": {s.name: {"about": s.about, "parameters": repr(s.schedule)} for s in study.schedules},
         "scenarios": list(plan.scenarios), "fingers": [f.name for f in study.fingers],
         "rows": [row._asdict() for row in rows], "against_growing": [a._asdict() for a in against_yardstick(rows)],
         "ended_early": troubles(study),

@@ -6,7 +6,7 @@ of a millisecond takes some 30 MB a finger.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -50,10 +50,6 @@ class ScheduleRun(NamedTuple):
     diary: tuple[tuple[float, str, float, str], ...]  # time [s], what, moved [mmHg], why
 
 
-class Stopped(Exception):
-    """Somebody has asked for the work to be given up."""
-
-
 class SparseInputs(Inputs):
     """Surroundings in single precision; double only where a part is cut out for the kernel."""
 
@@ -70,17 +66,14 @@ class Story(NamedTuple):
     marks: tuple[tuple[float, str], ...]
 
 
-def run_task(
-    task: Task, stopped: Callable[[], bool] = lambda: False, advance: Callable[[float], None] = lambda seconds: None
-) -> list[ScheduleRun]:
-    """Put a finger through each schedule. Raises Stopped once `stopped` says so, InputError for a bad finger.
+def run_task(task: Task) -> list[ScheduleRun]:
+    """Put a finger through each schedule. Raises InputError for a bad finger.
 
-    `advance` is called with the simulated seconds of each step. Beats, tone and noise are the same for all schedules:
-    the finger's own seed makes them.
+    Beats, tone and noise are the same for all schedules: the finger's own seed makes them.
     """
     rig = on_finger(task.rig, task.finger)
     told = story(rig, task.finger, task.scenario, task.seconds)
-    return [_run(task, rig, told, schedule, stopped, advance) for schedule in task.schedules]
+    return [_run(task, rig, told, schedule) for schedule in task.schedules]
 
 
 def story(rig: Rig, finger: Finger, scenario: str, seconds: float) -> Story:
@@ -98,12 +91,10 @@ def _single(values: Samples) -> Any:
     return values.astype(np.float32)
 
 
-def _run(
-    task: Task, rig: Rig, told: Story, schedule: Schedule, stopped: Callable[[], bool], advance: Callable[[float], None]
-) -> ScheduleRun:
+def _run(task: Task, rig: Rig, told: Story, schedule: Schedule) -> ScheduleRun:
     diary, log = Diary(), BeatLog(told.true, rig.timing.period_s)
     session = Session(rig, told.inputs, task.finger.seed, task.steps, keep=False)
-    ended = _follow(task, session, schedule, diary, log, stopped, advance)
+    ended = _follow(task, session, schedule, diary, log)
     if ended != IN_TIME:
         log.pass_time(len(told.inputs.arterial_mmHg) - 1)
     failures = failure_names(diary.entries, ended)
@@ -115,19 +106,15 @@ def _run(
     )
 
 
-def _follow(
-    task: Task, session: Session, schedule: Schedule, diary: Diary, log: BeatLog, stopped: Callable[[], bool],
-    advance: Callable[[float], None],
-) -> str:
+def _follow(task: Task, session: Session, schedule: Schedule, diary: Diary, log: BeatLog) -> str:
     """Run a schedule's program to its end, and say how it ended."""
     instrument = task.instrument
     try:
         program = schedule.program(instrument, task.search, diary)
         request = next(program)
-        while not stopped():
+        while True:
             seen = session.ask(request, instrument)
             log.add(shown_waveform(request, seen, instrument), _highest(session))
-            advance(len(seen.light) * instrument.period_s)
             request = program.send(seen)
     except Diverged:
         highest = _highest(session)
@@ -141,7 +128,6 @@ def _follow(
         raise
     except Exception as error:  # a schedule may be the user's own code; one that breaks is a result like any other
         return one_line(f"{BROKE}: {type(error).__name__}: {error}", 300)
-    raise Stopped
 
 
 def _highest(session: Session) -> float:

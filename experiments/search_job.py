@@ -1,7 +1,6 @@
 """What `cuffloop search` does: one finger with its picture, or a study of strategies over many fingers."""
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import Any
 
@@ -96,10 +95,11 @@ def study_job(
     """`cuffloop search --fingers N`: 0 once every strategy has been tried on every finger."""
     from experiments.rig import load_rig
     from experiments.search_run import usual_substeps
-    from experiments.search_study import MOST_WORKERS, run_study
+    from experiments.search_study import run_study
     from experiments.search_study_report import study_dataset, study_json, study_lines
     from experiments.search_unit import Plan
     from experiments.strategies import load_strategies
+    from experiments.work import MOST_WORKERS
 
     _check_options(seed, substeps)
     bounded("--fingers", fingers, 1, MOST_FINGERS)
@@ -114,7 +114,7 @@ def study_job(
     )
     with OutputFolder.open(out) as folder:
         with progress_bar(f"{len(strategies)} searches on each finger", as_json) as progress:
-            rows = run_study(plan, out, workers or os.cpu_count() or 1, progress)
+            rows = run_study(plan, out, workers, progress)
         document = study_json(plan, rows) | provenance(plan.seed)
         if folder:
             from experiments.figures_search_study import study_figure

@@ -60,34 +60,37 @@ def local(workers: int | None = None) -> Engine:
 def run(
     pieces: Sequence[Any], function: Callable[[Any], Any], directory: Path | None = None,
     about: dict[str, Any] | None = None, engine: Engine | None = None, chunk: int | None = None,
-    progress: Callable[[float], None] | None = None,
+    progress: Callable[[float], None] | None = None, noun: str = "pieces", breakable: bool = False,
 ) -> list[Any]:
     """`[function(piece) for piece in pieces]`, in chunks of `chunk` pieces, kept in `directory` as they are done.
 
     `function` is one of a module, or a `functools.partial` of one; its results are numbers, text, arrays, collections
     or classes of this project. `about` (plain data) says what the study is, for the refusal of another one's folder:
-    pieces, function and code are told apart without it. `progress` gets the share done. Raises InputError for a folder
-    of another study, and when workers die again and again; whatever the function raises ends the work, and what is done
-    stays. So does Ctrl-C.
+    function and code are told apart without it. Other pieces are no other study: chunks whose pieces are the same are
+    not done again. `progress` gets the share done, `noun` says what a piece is, and a `breakable` function may be left
+    by Ctrl-C at any moment: it holds that back around its kernels itself. Raises InputError for a folder of another
+    study, and when workers die again and again; whatever the function raises ends the work, and what is done stays. So
+    does Ctrl-C.
     """
     size = chunk or max(1, math.ceil(len(pieces) / MOST_CHUNKS))
     chunks = [pieces[i : i + size] for i in range(0, len(pieces), size)]
     folder = None
     if directory is not None:
         folder = Chunks.open(directory, {
-            "about": about or {}, "pieces": len(pieces), "chunk": size, "code": _code(),
-            "content": fingerprint([function, list(pieces)]),
+            "about": about or {}, "code": _code(), "content": fingerprint(function),
         })
+    names = [fingerprint(list(chunk)) for chunk in chunks] if folder else []
     done: dict[int, list[Any]] = {}
-    for number in range(len(chunks)) if folder else ():
-        results = folder.read(number) if folder else None
+    for number, name in enumerate(names):
+        results = folder.read(name) if folder else None
         if results is not None and len(results) == len(chunks[number]):
             done[number] = results
 
     def keep(number: int, packed: bytes) -> None:
-        if folder is not None:
-            folder.write(number, packed)
-        done[number] = unpack(packed)
+        with uninterrupted():  # what is on disk is counted
+            if folder is not None:
+                folder.write(names[number], packed)
+            done[number] = unpack(packed)
         if progress is not None:
             progress(len(done) / len(chunks))
 
@@ -95,12 +98,15 @@ def run(
         progress(len(done) / len(chunks))
     engine = engine or local()
     try:
-        _here(function, chunks, done, keep, engine.begin_here_s)
+        _here(function, chunks, done, keep, engine.begin_here_s, breakable)
         _elsewhere(function, chunks, done, keep, engine)
     except KeyboardInterrupt:
-        left = f"{len(done)} of {len(chunks)} chunks are done"
+        left = f"{sum(map(len, done.values()))} of {len(pieces)} {noun} are done"
         how = "the same command goes on from there" if folder else "nothing was kept, as no folder was named"
         raise KeyboardInterrupt(f"{left}; {how}") from None
+    finally:
+        if folder is not None and not done:
+            folder.leave()
     return [result for number in range(len(chunks)) for result in done[number]]
 
 
@@ -124,7 +130,10 @@ def _missing(chunks: list[Sequence[Any]], done: Done) -> list[int]:
     return [number for number in range(len(chunks)) if number not in done]
 
 
-def _here(function: Callable[[Any], Any], chunks: list[Sequence[Any]], done: Done, keep: Keep, seconds: float) -> None:
+def _here(
+    function: Callable[[Any], Any], chunks: list[Sequence[Any]], done: Done, keep: Keep, seconds: float,
+    breakable: bool,
+) -> None:
     """Chunks one after the other in this process, until the time is up."""
     start = time.perf_counter()
     for turn, number in enumerate(_missing(chunks, done)):
@@ -133,7 +142,7 @@ def _here(function: Callable[[Any], Any], chunks: list[Sequence[Any]], done: Don
         results: list[Any] = []
         for piece in chunks[number]:
             # the first may compile for long, and Ctrl-C acts at once there
-            with uninterrupted() if turn or results else nullcontext():
+            with uninterrupted() if (turn or results) and not breakable else nullcontext():
                 results.append(function(piece))
         keep(number, pack(results))
 

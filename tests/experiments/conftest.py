@@ -3,7 +3,6 @@ import contextlib
 import io
 import sys
 from collections.abc import Callable
-from pathlib import Path
 from typing import NamedTuple
 
 import pytest
@@ -15,7 +14,6 @@ from experiments.instrument import instrument_of
 from experiments.population import find_finger, sample_fingers
 from experiments.requirements import default_requirements, load_requirements
 from experiments.rig import Rig, load_rig, read_rig
-from experiments.schedule_names import find_schedules
 from experiments.schedule_study import Study, StudyPlan, run_study
 from experiments.search_run import Trial, finger_trial
 from experiments.simulate import Plan, Run, simulate
@@ -96,10 +94,9 @@ def checked(wrist: Rig, pressure: PressureTrace) -> Check:
 
 
 @pytest.fixture(scope="session")
-def comparison(wrist: Rig) -> Study:
+def comparison() -> Study:
     """Three schedules in two scenarios on two fingers, two minutes each."""
-    schedules = find_schedules("never,growing,steady", Path())
-    return run_study(StudyPlan(wrist, schedules, ("quiet", "cold"), 2, "mixed", 1, 120.0))
+    return run_study(StudyPlan("wrist", (), "never,growing,steady", ("quiet", "cold"), 2, "mixed", 1, 120.0))
 
 
 @pytest.fixture(scope="session")

@@ -16,7 +16,7 @@ from experiments.chunks import Chunks, code_version, fingerprint, pack, unpack, 
 from experiments.finger import Finger
 from plant.errors import InputError
 
-STUDY = {"about": {"rig": "wrist", "axes": "controller.kp=1:2:3"}, "pieces": 3, "chunk": 1, "code": "a", "content": "b"}
+STUDY = {"about": {"rig": "wrist", "axes": "controller.kp=1:2:3"}, "code": "a", "content": "b"}
 VALUES = st.recursive(
     st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=5) | st.binary(max_size=5),
     lambda inner: st.lists(inner, max_size=3) | st.tuples(inner, inner) | st.dictionaries(st.text(max_size=3), inner),
@@ -78,29 +78,29 @@ def test_a_chunk_runs_nothing(trap):
 
 def test_write_and_read(tmp_path):
     chunks = Chunks.open(tmp_path / "a" / "b", STUDY)
-    assert chunks.read(0) is None
-    chunks.write(0, pack([1.5]))
-    assert chunks.read(0) == [1.5] and Chunks.open(tmp_path / "a" / "b", STUDY).read(0) == [1.5]
-    assert sorted(p.name for p in chunks.path.iterdir()) == ["chunk-000000", "study.json"]
+    assert chunks.read("one") is None
+    chunks.write("one", pack([1.5]))
+    assert chunks.read("one") == [1.5] == Chunks.open(tmp_path / "a" / "b", STUDY).read("one")
+    assert sorted(p.name for p in chunks.path.iterdir()) == ["chunk-one", "study.json"]
 
 
 @pytest.mark.parametrize("spoil", [lambda c: c[:-1], lambda c: b"", lambda c: c[:40] + b"x" + c[41:], lambda c: c[:10]])
 def test_a_damaged_chunk_is_not_done(tmp_path, spoil):
     chunks = Chunks.open(tmp_path, STUDY)
-    chunks.write(0, pack([1.0, 2.0]))
-    place = tmp_path / "chunk-000000"
+    chunks.write("one", pack([1.0, 2.0]))
+    place = tmp_path / "chunk-one"
     place.write_bytes(spoil(place.read_bytes()))
-    assert chunks.read(0) is None
+    assert chunks.read("one") is None
 
 
 @pytest.mark.parametrize(("change", "words"), [
     ({"about": {"rig": "cabinet", "axes": "controller.kp=1:2:3"}}, ("rig", "cabinet", "wrist")),
     ({"about": {"rig": "wrist"}}, ("axes", "controller.kp=1:2:3")),
-    ({"content": "c"}, ("inputs",)), ({"pieces": 4}, ("another study",)), ({"chunk": 2}, ("another study",)),
+    ({"content": "c"}, ("inputs",)),
     ({"code": "other"}, ("version of the code",)),
 ])
 def test_another_study_is_refused_in_one_line(tmp_path, change, words):
-    Chunks.open(tmp_path, STUDY).write(0, pack([1.0]))
+    Chunks.open(tmp_path, STUDY).write("one", pack([1.0]))
     before = {p.name: p.read_bytes() for p in tmp_path.iterdir()}
     with pytest.raises(InputError) as refused:
         Chunks.open(tmp_path, STUDY | change)
@@ -132,7 +132,7 @@ def test_a_file_in_the_folder_s_place(tmp_path):
 def test_what_a_kill_left_is_swept_up_later(tmp_path):
     """A temporary file that nobody can be writing any more goes; one that is a moment old stays."""
     Chunks.open(tmp_path, STUDY)
-    old, new = tmp_path / "chunk-000000.1.part", tmp_path / "chunk-000001.2.part"
+    old, new = tmp_path / "chunk-one.1.part", tmp_path / "chunk-two.2.part"
     old.write_bytes(b"half")
     new.write_bytes(b"half")
     os.utime(old, (time.time() - 100.0,) * 2)
@@ -152,7 +152,7 @@ def test_a_failed_write_leaves_the_old_file(tmp_path, monkeypatch):
         write_whole(place, b"new")
     assert place.read_bytes() == b"old" and list(tmp_path.iterdir()) == [place]
     with pytest.raises(InputError, match="cannot be written: No space left"):
-        Chunks(tmp_path).write(0, b"")
+        Chunks(tmp_path).write("one", b"")
 
 
 def test_the_code_has_a_version():

@@ -45,7 +45,7 @@ def test_a_stopped_study_goes_on(tmp_path, study, monkeypatch):
         return real(setting, finger, phase)
 
     monkeypatch.setattr(module, "unit_rows", stopping)
-    with pytest.raises(KeyboardInterrupt, match="1 of 2 chunks are done"):
+    with pytest.raises(KeyboardInterrupt, match="1 of 2 fingers and onsets are done"):
         run_study(SMALL, tmp_path / "c", workers=1)
     again = run_study(SMALL, tmp_path / "c", workers=1)
     assert seen == [(0, 0), (1, 0), (1, 0)] and np.array_equal(again.rows, study.rows)

@@ -1,5 +1,6 @@
 """Pictures of a comparison: what they draw are its figures, every axis says its unit, names do not collide."""
 import itertools
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,7 +9,6 @@ from experiments.figure_style import save
 from experiments.figures_schedules import chosen_finger, course_figure, frontier_figure
 from experiments.schedule_metrics import METRIC
 from experiments.schedule_report import rows_of
-from experiments.schedule_study import Study
 
 
 @pytest.fixture(scope="module")
@@ -100,7 +100,7 @@ def test_a_run_without_a_single_beat_can_be_drawn(comparison, tmp_path):
     figures, course = silent.figures.copy(), silent.course.copy()
     figures[METRIC["mean_rms_ideal"]], course[0], course[1] = np.nan, np.nan, 0.0
     runs[1, 0][0] = silent._replace(figures=figures, course=course)
-    study = Study(comparison.plan, comparison.fingers, 2, runs, 0)
+    study = replace(comparison, steps=2, runs=runs)
     figure = course_figure(study, 1, 0)
     assert "no beat shown" in figure.axes[1].get_title(loc="left")
     save(figure, tmp_path / "c.png")

@@ -1,5 +1,6 @@
 """The labelled data of a comparison: what each number is and its unit travel with it into the file and back."""
 import json
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -7,7 +8,7 @@ import xarray
 
 from experiments.schedule_data import as_dataset, write_dataset
 from experiments.schedule_metrics import METRIC, METRICS
-from experiments.schedule_study import Study
+from experiments.schedule_study import about
 
 DOCUMENT = {"provenance": {"command": "cuffloop schedules", "seed": 1}, "caution": "not a medical device"}
 
@@ -47,7 +48,7 @@ def test_time_courses(data, comparison):
 
 def test_where_it_comes_from(data, comparison):
     assert json.loads(data.attrs["provenance"]) == DOCUMENT["provenance"]
-    assert json.loads(data.attrs["settings"]) == comparison.plan.settings()
+    assert json.loads(data.attrs["settings"]) == about(comparison.plan)
     assert data.attrs["caution"] == "not a medical device" and data.attrs["rig"] == "wrist"
 
 
@@ -55,7 +56,7 @@ def test_failures_by_name_and_early_ends(comparison):
     runs = {k: list(v) for k, v in comparison.runs.items()}
     runs[1, 0][2] = runs[1, 0][2]._replace(
         ended="gave up: no pulse", failures={"no pulse": 3, "gave up": 1}, course=runs[1, 0][2].course[:, :7])
-    data = as_dataset(Study(comparison.plan, comparison.fingers, 2, runs, 0), DOCUMENT)
+    data = as_dataset(replace(comparison, steps=2, runs=runs), DOCUMENT)
     where = {"schedule": "steady", "scenario": "cold", "finger": "mixed-1-0000"}
     assert int(data.failure_count.sel(failure="no pulse", **where)) == 3
     assert int(data.failure_count.sum()) >= 4 and data.failure_count.dtype == np.int32

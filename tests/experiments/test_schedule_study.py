@@ -4,37 +4,36 @@ import signal
 import subprocess
 import sys
 import time
-from pathlib import Path
 
 import numpy as np
 import pytest
 
-from experiments.rig import load_rig
+from experiments.population import sample_fingers
 from experiments.schedule_metrics import METRICS
-from experiments.schedule_names import find_schedules
-from experiments.schedule_study import StudyPlan, run_study
+from experiments.schedule_study import StudyPlan, about, one_task, run_study
+from plant import declare
 from plant.errors import InputError
 
+PLAN = StudyPlan("wrist", (), "never,steady", ("quiet", "cold"), 3, "mixed", 1, 150.0)
+SMALL = PLAN._replace(schedules="never", scenarios=("quiet",), number=1, seconds=60.0)
 DRIVER = """
 from pathlib import Path
 import sys
-from experiments.rig import load_rig
-from experiments.schedule_names import find_schedules
 from experiments.schedule_study import StudyPlan, run_study
 if __name__ == "__main__":
-    plan = StudyPlan(load_rig("wrist"), find_schedules("never,steady", Path()), ("quiet", "cold"), 3, "mixed", 1, 150.0)
-    run_study(plan, 2, Path(sys.argv[1]))
+    run_study(StudyPlan("wrist", (), "never,steady", ("quiet", "cold"), 3, "mixed", 1, 150.0), 2, Path(sys.argv[1]))
 """
+MINE = ("from typing import NamedTuple\n\n\nclass Mine(NamedTuple):\n    def program(self, *_):\n"
+        "        raise RuntimeError('no')\n        yield\n")
 
 
 @pytest.fixture(scope="module")
-def plan():
-    return StudyPlan(load_rig("wrist"), find_schedules("never,steady", Path()), ("quiet", "cold"), 3, "mixed", 1, 150.0)
+def whole():
+    return run_study(PLAN, 1)
 
 
-@pytest.fixture(scope="module")
-def whole(plan):
-    return run_study(plan, 1)
+def kept(folder):
+    return {p.name for p in folder.glob("chunk-" + "?" * 20)}
 
 
 def same(one, other):
@@ -45,18 +44,22 @@ def same(one, other):
             assert repr(a[2:]) == repr(b[2:])
 
 
-def test_all_runs_are_there(plan, whole):
+def test_all_runs_are_there(whole):
     assert whole.figures().shape == (2, 2, 3, len(METRICS)) and set(whole.runs) == set(np.ndindex(2, 3))
-    assert whole.reused == 0 and whole.steps == 2 and [f.name for f in whole.fingers] == [
-        "mixed-1-0000", "mixed-1-0001", "mixed-1-0002"
-    ]
-    assert whole.run(1, 0, 2) is whole.runs[0, 2][1]
+    assert whole.steps == 2 and [f.name for f in whole.fingers] == ["mixed-1-0000", "mixed-1-0001", "mixed-1-0002"]
+    assert whole.run(1, 0, 2) is whole.runs[0, 2][1] and [s.name for s in whole.schedules] == ["never", "steady"]
 
 
-def test_two_workers_make_the_same_bits(plan, whole):
+def test_a_unit_is_one_finger_in_one_scenario(whole):
+    runs = one_task(PLAN._replace(scenarios=(), number=0), ("cold", sample_fingers(3, "mixed", 1)[2]))
+    for run, expected in zip(runs, whole.runs[1, 2], strict=True):
+        np.testing.assert_array_equal(run.figures, expected.figures)
+
+
+def test_two_workers_make_the_same_bits(whole):
     told = []
-    same(whole, run_study(plan, 2, progress=told.append))
-    assert told == sorted(told) and told[-1] <= 1.0
+    same(whole, run_study(PLAN, 2, progress=told.append))
+    assert told == sorted(told) and told[-1] == 1.0
 
 
 def alive(group):
@@ -67,59 +70,70 @@ def alive(group):
     return True
 
 
-def test_killed_half_way_it_goes_on_to_the_same_bits(plan, whole, tmp_path):
+def test_killed_half_way_it_goes_on_to_the_same_bits(whole, tmp_path, monkeypatch):
     """SIGKILL as soon as the first file is there: workers end with their parent, files are whole, the rest is run."""
-    kept = tmp_path / "runs"
-    process = subprocess.Popen([sys.executable, "-c", DRIVER, str(kept)], start_new_session=True,
+    monkeypatch.setattr(declare, "_outside_sources", set())  # parts that other tests loaded are not the other process's
+    folder = tmp_path / "runs"
+    process = subprocess.Popen([sys.executable, "-c", DRIVER, str(folder)], start_new_session=True,
                                env={**os.environ, "OPENBLAS_NUM_THREADS": "1"})
     limit = time.monotonic() + 120.0
-    while not list(kept.glob("*.npz")) and time.monotonic() < limit:
+    while not kept(folder) and time.monotonic() < limit:
         time.sleep(0.01)
     process.send_signal(signal.SIGKILL)
     process.wait()
     while alive(process.pid) and time.monotonic() < limit:
         time.sleep(0.05)
     assert not alive(process.pid)
-    left = len(list(kept.glob("*.npz")))
+    left = len(kept(folder))
     assert 1 <= left < 6
-    (kept / "cold_mixed-1-0002.npz.part").write_bytes(b"half a file")
-    study = run_study(plan, 1, kept)
-    assert study.reused == 2 * left
-    same(whole, study)
-    same(whole, run_study(plan, 2, kept))
-    assert run_study(plan, 1, kept).reused == 12
+    told = []
+    same(whole, run_study(PLAN, 1, folder, told.append))
+    assert len(told) == 1 + 6 - left and len(kept(folder)) == 6
+    again = []
+    same(whole, run_study(PLAN, 2, folder, again.append))
+    assert again == [1.0]
 
 
-def test_a_folder_of_other_settings_is_refused(plan, tmp_path):
-    one = plan._replace(schedules=plan.schedules[:1], scenarios=("quiet",), number=1, seconds=60.0)
-    run_study(one, 1, tmp_path)
+def test_more_fingers_and_scenarios_use_what_is_there(tmp_path):
+    run_study(SMALL, 1, tmp_path)
+    told = []
+    run_study(SMALL._replace(number=2, scenarios=("cold", "quiet")), 1, tmp_path, told.append)
+    assert told[0] == 0.25 and len(told) == 4
+
+
+def test_a_folder_of_another_study_is_refused(tmp_path):
+    run_study(SMALL, 1, tmp_path)
     others = {
-        "minutes": one._replace(seconds=120.0), "seed": one._replace(seed=2), "fingers": one._replace(number=2),
-        "group": one._replace(group="old"), "scenarios": one._replace(scenarios=("cold",)),
-        "schedules": one._replace(schedules=plan.schedules),
-        "rig's parameters": one._replace(rig=load_rig("wrist", ["tube.length_m=0.06"])),
-        "schedule never": one._replace(schedules=(one.schedules[0]._replace(schedule=plan.schedules[1].schedule),)),
+        "minutes": SMALL._replace(seconds=120.0), "seed": SMALL._replace(seed=2), "group": SMALL._replace(group="old"),
+        "schedules": SMALL._replace(schedules="never,steady"), "rig": SMALL._replace(rig="cabinet"),
+        "the rig's parameters": SMALL._replace(settings=("tube.length_m=0.06",)),
     }
     for key, other in others.items():
-        with pytest.raises(InputError) as end:
+        with pytest.raises(InputError, match=f"holds another study: its {key} is "):
             run_study(other, 1, tmp_path)
-        assert f"({key}: " in str(end.value), key
-    assert run_study(one, 1, tmp_path).reused == 1
+    told = []
+    run_study(SMALL, 1, tmp_path, told.append)
+    assert told == [1.0]
 
 
-def test_settings_tell_the_program_and_a_file_of_ones_own(plan, tmp_path):
+@pytest.mark.parametrize("workers", [1, 2])
+def test_a_schedule_of_ones_own_runs_in_every_process(tmp_path, workers):
+    (tmp_path / "mine.py").write_text(MINE, encoding="utf-8")
+    own = SMALL._replace(schedules="mine.py:Mine", folder=str(tmp_path), number=3, seconds=30.0)
+    study = run_study(own, workers)
+    assert {runs[0].ended for runs in study.runs.values()} == {"broke: RuntimeError: no"}
+
+
+def test_an_edited_file_of_ones_own_is_another_schedule(tmp_path):
     mine = tmp_path / "mine.py"
-    mine.write_text("from typing import NamedTuple\n\n\nclass Mine(NamedTuple):\n    def program(self, *_):\n"
-                    "        raise RuntimeError('no')\n        yield\n", encoding="utf-8")
-    schedules = find_schedules("mine.py:Mine", tmp_path)
-    own = plan._replace(schedules=schedules, scenarios=("quiet",), number=1, seconds=30.0)
-    before = own.settings()
-    assert before["program"] != plan.settings()["program"]
-    assert run_study(own, 2).run(0, 0, 0).ended == "broke: RuntimeError: no"
-    mine.write_text(mine.read_text(encoding="utf-8") + "# edited\n", encoding="utf-8")
-    assert own.settings()["program"] != before["program"]
+    mine.write_text(MINE, encoding="utf-8")
+    own = SMALL._replace(schedules="never,mine.py:Mine", folder=str(tmp_path))
+    before = about(own)
+    mine.write_text(MINE + "# edited\n", encoding="utf-8")
+    assert {key for key, value in about(own).items() if before[key] != value} == {"own schedules"}
+    assert before["own schedules"][0] == "" and before == before | {"schedules": ["never", "Mine"]}
 
 
-def test_a_cuff_that_does_not_fit_is_said_before(plan):
+def test_a_cuff_that_does_not_fit_is_said_before():
     with pytest.raises(InputError, match="group"):
-        run_study(plan._replace(group="giants"), 1)
+        run_study(PLAN._replace(group="giants"), 1)

@@ -9,6 +9,7 @@ import time
 import pytest
 
 from experiments.calibration import calibrate
+from experiments.chunks import CHUNK, MANIFEST, Chunks
 from experiments.population import find_finger
 from experiments.rig import load_rig
 from experiments.search_job import USUAL_NUMBER, check_alone, one_trial, search_job, study_job
@@ -94,7 +95,7 @@ def test_a_study(cuffloop, tmp_path):
     there = json.loads((tmp_path / "out" / "searches.json").read_text())
     assert {**json.loads(again.out), "provenance": 0} == {**there, "provenance": 0}
     other = cuffloop(*arguments, "--seed", "2", "--out", tmp_path / "out")
-    assert other.status == 2 and "holds parts of another study (other seed)" in other.err
+    assert other.status == 2 and "holds another study: its seed is 1, not 2" in other.err
 
 
 def test_steps_a_tick_are_kept_with_the_result(tmp_path):
@@ -119,15 +120,16 @@ def test_ctrl_c_in_a_study_says_what_is_kept(tmp_path):
     options = ("--fingers", "4000", "--strategy", "classroom", "--workers", "2", "--out", str(tmp_path / "out"))
     running = subprocess.Popen([sys.executable, "-c", start, "search", *options], stdout=subprocess.PIPE,
                                stderr=subprocess.PIPE, text=True, start_new_session=True)
-    while not list((tmp_path / "out" / "parts").glob("measurable*.json")) and running.poll() is None:
+    while not list((tmp_path / "out" / "parts").glob("chunk-" + "?" * 20)) and running.poll() is None:
         time.sleep(0.02)
     os.killpg(running.pid, signal.SIGINT)  # as a terminal does: parent and workers
     out, err = running.communicate(timeout=60)
     assert running.returncode == 130 and out == "" and err.startswith("cuffloop: interrupted; "), err
-    assert "of 4000 fingers are kept in" in err and err.count("\n") == 1
+    assert "of 4000 fingers are done; the same command goes on from there" in err and err.count("\n") == 1
     assert not list((tmp_path / "out").glob("searches*"))
-    for part in (tmp_path / "out" / "parts").iterdir():
-        json.loads(part.read_text())
+    parts = Chunks(tmp_path / "out" / "parts")
+    names = [p.name for p in parts.path.iterdir() if p.name != MANIFEST]
+    assert names and all(parts.read(name.removeprefix(CHUNK)) for name in names)
     with pytest.raises(ProcessLookupError):
         for _ in range(100):
             os.killpg(running.pid, 0)

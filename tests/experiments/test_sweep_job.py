@@ -108,7 +108,7 @@ def start(out, *more):
 
 
 def wait_for(out, count, running):
-    while len(list(out.glob("sweep-chunks/chunk-??????"))) < count:
+    while len(list(out.glob("sweep-chunks/chunk-" + "?" * 20))) < count:
         assert running.poll() is None, running.communicate()
         time.sleep(0.005)
 

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from experiments import work
-from experiments.chunks import Chunks
+from experiments.chunks import Chunks, fingerprint
 from experiments.work import Engine, compute, local, run
 from plant.errors import InputError
 
@@ -47,6 +47,7 @@ def die_always(piece):
 def threads(_):
     return [os.environ[name] for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")], os.getppid()
 """
+CHUNKS = "chunk-" + "?" * 20  # whole ones
 AWAY = Engine(partial(work._Pool, 2))  # nothing in this process
 
 
@@ -65,6 +66,11 @@ def pieces(tmp_path_factory):
 def same(found, count=20):
     expected = [np.random.Generator(np.random.PCG64(i)).normal(size=3) for i in range(count)]
     return [f.tobytes() for f in found] == [e.tobytes() for e in expected]
+
+
+def place(directory, pieces):
+    """File of the chunk of some pieces."""
+    return directory / f"chunk-{fingerprint(list(pieces))}"
 
 
 @pytest.mark.parametrize("chunk", [1, 7, 20, 100])
@@ -99,9 +105,9 @@ def test_what_is_done_is_not_done_again(tmp_path, pieces):
     job = partial(run, range(20), partial(pieces.leave_note, str(notes)), tmp_path / "a", engine=local(1), chunk=2)
     job()
     assert len(list(notes.iterdir())) == 20
-    for name in ("chunk-000003", "chunk-000007"):
-        (tmp_path / "a" / name).unlink()
-    (tmp_path / "a" / "chunk-000005").write_bytes(b"half")
+    for first in (6, 14):
+        place(tmp_path / "a", range(first, first + 2)).unlink()
+    place(tmp_path / "a", range(10, 12)).write_bytes(b"half")
     assert same(job())
     again = sorted(int(p.name.partition("-")[0]) for p in notes.iterdir())
     assert len(again) == 26 and all(again.count(i) == (2 if i in (6, 7, 10, 11, 14, 15) else 1) for i in range(20))
@@ -116,7 +122,7 @@ def test_a_piece_that_kills_every_worker(tmp_path, pieces):
     """It ends in one line, and everything else is kept."""
     with pytest.raises(InputError, match="died 3 times over chunk 3"):
         run(range(6), pieces.die_always, tmp_path / "a", engine=AWAY, chunk=1)
-    assert sorted(p.name for p in (tmp_path / "a").glob("chunk-*")) == [f"chunk-00000{i}" for i in (0, 1, 2, 4, 5)]
+    assert set((tmp_path / "a").glob("chunk-*")) == {place(tmp_path / "a", [i]) for i in (0, 1, 2, 4, 5)}
 
 
 def fails_at_seven(piece):
@@ -129,16 +135,29 @@ def fails_at_seven(piece):
 def test_what_the_function_raises_ends_the_work(tmp_path, engine):
     with pytest.raises(InputError, match="seven"):
         run(range(20), fails_at_seven, tmp_path / "a", engine=engine, chunk=2)
-    assert (tmp_path / "a" / "chunk-000002").exists() and not (tmp_path / "a" / "chunk-000003").exists()
+    assert place(tmp_path / "a", (4, 5)).exists() and not place(tmp_path / "a", (6, 7)).exists()
+
+
+def test_work_that_fails_at_once_leaves_nothing(tmp_path):
+    with pytest.raises(InputError, match="seven"):
+        run([7, 8], fails_at_seven, tmp_path / "a", engine=local(1))
+    assert not (tmp_path / "a").exists()
+
+
+def test_more_pieces_use_what_is_there(tmp_path, pieces):
+    """A longer list, and one in another order; of each only what is new is done."""
+    notes = tmp_path / "notes"
+    notes.mkdir()
+    for some in (range(4), range(8), [6, 7, 2, 3, 8, 9]):
+        found = run(some, partial(pieces.leave_note, str(notes)), tmp_path / "a", engine=local(1), chunk=2)
+        assert [f.tobytes() for f in found] == [pieces.sample(i).tobytes() for i in some]
+    assert len(list(notes.iterdir())) == 10
 
 
 def test_another_study_s_folder(tmp_path, pieces):
-    """Other pieces, another function, other arguments of it, another chunk: refused, and the folder as it was."""
+    """Another function or other arguments of it: refused, and the folder as it was."""
     run(range(4), partial(max, 1), tmp_path / "a", about={"rig": "wrist"})
-    for other in (
-        partial(run, range(5), partial(max, 1)), partial(run, range(4), partial(max, 2)),
-        partial(run, range(4), partial(min, 1)), partial(run, range(4), partial(max, 1), chunk=2),
-    ):
+    for other in (partial(run, range(4), partial(max, 2)), partial(run, range(4), partial(min, 1))):
         with pytest.raises(InputError, match="another study"):
             other(directory=tmp_path / "a", about={"rig": "wrist"})
     with pytest.raises(InputError, match="its rig is 'wrist', not 'cabinet'"):
@@ -158,11 +177,11 @@ def test_an_interrupt_says_how_to_go_on(tmp_path):
             raise KeyboardInterrupt
         return piece
 
-    with pytest.raises(KeyboardInterrupt, match=r"3 of 5 chunks are done; the same command goes on"):
-        run(range(5), stop, tmp_path / "a", engine=local(1), chunk=1)
+    with pytest.raises(KeyboardInterrupt, match=r"3 of 5 beats are done; the same command goes on"):
+        run(range(5), stop, tmp_path / "a", engine=local(1), chunk=1, noun="beats")
     with pytest.raises(KeyboardInterrupt, match="nothing was kept"):
         run(range(5), stop, engine=local(1), chunk=1)
-    assert Chunks(tmp_path / "a").read(2) == [2]
+    assert Chunks(tmp_path / "a").read(fingerprint([2])) == [2]
 
 
 def test_a_broken_engine_is_started_anew():
@@ -214,13 +233,13 @@ def test_killed_again_and_again_it_ends_with_the_same_bits(tmp_path, pieces):
     directory, before = tmp_path / "a", set()
     for workers, more in ((2, 4), (1, 9), (2, 3)):
         running = study(tmp_path, pieces, directory, workers)
-        while len(set(directory.glob("chunk-??????")) - before) < more:
+        while len(set(directory.glob(CHUNKS)) - before) < more:
             assert running.poll() is None, running.communicate()
             time.sleep(0.005)
         running.send_signal(signal.SIGKILL)
         running.communicate(timeout=20)  # workers that outlived it would hold these streams open
-        assert before < set(directory.glob("chunk-??????")) and len(before) < 30
-        before = set(directory.glob("chunk-??????"))
+        assert before < set(directory.glob(CHUNKS)) and len(before) < 30
+        before = set(directory.glob(CHUNKS))
     out, err = study(tmp_path, pieces, directory, 2).communicate(timeout=60)
     assert out.strip() == "".join(pieces.sample(i).tobytes().hex() for i in range(60)), err
 
