@@ -8,7 +8,7 @@ from controller.detectors_pressure import Enabled
 from controller.watched import Watched, lagged, noise_mmHg, timer
 from plant.declare import compiled, quantity
 
-NOISE = 10.0  # noise allowed in the band, over that of a sample: a valve that noise drives to its end biases the loop
+NOISE = 15.0  # noise allowed in the band, over that of a sample: a valve that noise drives to its end biases the loop
 NOMINAL_mmHg = 90.0  # cuff pressure at which a bleed is given
 
 

@@ -8,8 +8,8 @@ from controller.detectors_pressure import Enabled
 from controller.watched import Watched, lagged, noise_mmHg, timer
 from plant.declare import compiled, quantity
 
-NOISE = 10.0  # loop noise over that of a sample: the loop amplifies it, the more the further its gain is off
-BIAS = 6.0  # mean error that noise makes where it meets the end of the valve, over the noise of a sample
+NOISE = 15.0  # loop noise over that of a sample: the loop amplifies it, the more the further its gain is off
+BIAS = 10.0  # mean error that noise makes where it meets the end of the valve, over the noise of a sample
 
 
 class Response(NamedTuple):
