@@ -4,13 +4,12 @@ from __future__ import annotations
 from pathlib import Path
 
 from experiments.budget_report import budget_json, budget_lines
-from experiments.jobs import LARGEST_SEED, bounded, progress_bar
+from experiments.jobs import LARGEST_SEED, bounded, engine_of, progress_bar
 from experiments.output import OutputFolder, print_json, print_lines, provenance
 from experiments.pressure_bands import usual_bands
 from experiments.rig import read_rig
 from experiments.sensitivity import budget
 from experiments.sobol import USUAL_SPREAD, Study, available, sobol_study
-from experiments.sweep_job import engine_of
 from plant.errors import InputError
 
 USUAL_SAMPLES = 128

@@ -9,11 +9,13 @@ import typer
 from experiments.options import (
     NUMBER,
     WHOLE,
+    ClusterOption,
     JsonOption,
     OutOption,
     RigArgument,
     SeedOption,
     SetOption,
+    WorkersOption,
 )
 
 
@@ -41,9 +43,8 @@ def search(
     spoiled: Annotated[
         int, typer.Option(**WHOLE, help="Of a study: so many fingers of each kind that cannot be measured.")
     ] = 0,
-    workers: Annotated[
-        int | None, typer.Option(**WHOLE, help="Of a study: worker processes. Default: one for each core.")
-    ] = None,
+    workers: WorkersOption = None,
+    cluster: ClusterOption = None,
     substeps: Annotated[
         int | None,
         typer.Option(**WHOLE, help="Runge–Kutta steps a tick. Default: 5, more where a rig needs them to be stable; "
@@ -65,11 +66,13 @@ def search(
     from experiments.search_job import check_alone, search_job, study_job
 
     if fingers is None:
-        check_alone({"--spoiled": spoiled or None, "--workers": workers}, "belongs to a study: add --fingers N")
+        given = {"--spoiled": spoiled or None, "--workers": workers, "--cluster": cluster}
+        check_alone(given, "belongs to a study: add --fingers N")
         status = search_job(rig, finger, group, strategy, record, seed, substeps, setting, out, as_json)
     else:
         check_alone({"--finger": finger, "--record": record}, "is for one finger, and --fingers for a study: give one")
-        status = study_job(rig, fingers, spoiled, group, strategy, seed, substeps, workers, setting, out, as_json)
+        status = study_job(
+            rig, fingers, spoiled, group, strategy, seed, substeps, workers, cluster, setting, out, as_json)
     raise typer.Exit(status)
 
 
@@ -94,7 +97,8 @@ def schedules(
     full: Annotated[
         bool, typer.Option("--full", help="The full comparison: 50 fingers, an hour each, eight scenarios.")
     ] = False,
-    workers: Annotated[int | None, typer.Option(**WHOLE, help="Processes.  [default: one a core]")] = None,
+    workers: WorkersOption = None,
+    cluster: ClusterOption = None,
     setting: SetOption = None,
     out: Annotated[
         Path | None, typer.Option(help="Write pictures, JSON and NetCDF there, and keep finished runs to go on from.")
@@ -105,7 +109,7 @@ def schedules(
     from experiments.schedules_job import schedules_job
 
     raise typer.Exit(schedules_job(
-        rig, chosen, scenarios, fingers, minutes, group, seed, full, workers, setting, out, as_json
+        rig, chosen, scenarios, fingers, minutes, group, seed, full, workers, cluster, setting, out, as_json
     ))
 
 

@@ -9,6 +9,7 @@ import typer
 from experiments.options import (
     NUMBER,
     WHOLE,
+    ClusterOption,
     JsonOption,
     RecordOption,
     RequirementsOption,
@@ -16,6 +17,7 @@ from experiments.options import (
     SecondsOption,
     SeedOption,
     SetOption,
+    WorkersOption,
 )
 
 
@@ -42,7 +44,8 @@ def faults(
     requirements: Annotated[
         Path | None, typer.Option(help="Fault requirements file (.toml). Default: the shipped one.")
     ] = None,
-    workers: Annotated[int | None, typer.Option(**WHOLE, help="Worker processes. Default: one a core.")] = None,
+    workers: WorkersOption = None,
+    cluster: ClusterOption = None,
     seed: SeedOption = 1,
     setting: SetOption = None,
     out: Annotated[
@@ -58,7 +61,7 @@ def faults(
         raise typer.Exit(0)
     raise typer.Exit(
         faults_job(rig, names, fingers, phases, group, pairs, full, without, stories, seconds, requirements, workers,
-                   seed, setting, out, as_json)
+                   cluster, seed, setting, out, as_json)
     )
 
 

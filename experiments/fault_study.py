@@ -24,7 +24,7 @@ from experiments.guards import PROTECTIONS, without
 from experiments.population import sample_fingers
 from experiments.rig import load_rig
 from experiments.tally import FIGURES, LAYERS
-from experiments.work import local, run
+from experiments.work import Engine, run
 from plant.errors import InputError
 
 Samples = NDArray[np.float64]
@@ -152,7 +152,7 @@ def about(setting: Setting) -> dict[str, str]:
 
 
 def run_study(
-    setting: Setting, chunks: Path | None = None, workers: int | None = None,
+    setting: Setting, chunks: Path | None = None, engine: Engine | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Study:
     """Run a study. With `chunks` (a folder) each finished unit is kept there and not run again.
@@ -160,7 +160,7 @@ def run_study(
     Raises InputError. When interrupted, what is finished stays on disk.
     """
     faults, units = prepare(setting)
-    found = run(units, partial(one_unit, setting), chunks, about(setting), local(workers), 1, progress,
+    found = run(units, partial(one_unit, setting), chunks, about(setting), engine, 1, progress,
                 "fingers and onsets")
     rows = np.concatenate([unit.reshape(-1, WIDTH) for unit, _ in found])
     people = sample_fingers(setting.fingers, setting.group, setting.seed)

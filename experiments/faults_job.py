@@ -19,27 +19,25 @@ from experiments.fault_tables import (
 )
 from experiments.figures_faults import fallback_figure, fault_matrix
 from experiments.guards import PROTECTIONS
-from experiments.jobs import LARGEST_SEED, bounded, progress_bar
+from experiments.jobs import LARGEST_SEED, bounded, engine_of, progress_bar
 from experiments.output import OutputFolder, print_json, print_lines, provenance
 from experiments.rig import load_rig
 from plant.errors import InputError
 
 USUAL_FINGERS, FULL_FINGERS = 4, 200
-MOST_WORKERS = 256
 
 
 def faults_job(
     rig_name: str, names: str | None, fingers: int | None, phases: int, group: str, pairs: bool, full: bool,
-    taken_away: str | None, stories: float, seconds: float, requirements: Path | None, workers: int | None, seed: int,
-    settings: list[str] | None, out: Path | None, as_json: bool,
+    taken_away: str | None, stories: float, seconds: float, requirements: Path | None, workers: int | None,
+    address: str | None, seed: int, settings: list[str] | None, out: Path | None, as_json: bool,
 ) -> int:
     """0 when no failure breaks a limit with all protection in place and no physiology trips one, 1 otherwise."""
     from experiments.spreads import GROUPS
 
     bounded("--seconds", seconds, 2.0, 600.0, "s")
     bounded("--seed", seed, 0, LARGEST_SEED)
-    if workers is not None:
-        bounded("--workers", workers, 1, MOST_WORKERS)
+    engine = engine_of(workers, address)
     if group not in GROUPS:
         raise InputError(f"--group {group} is not known; use one of {', '.join(GROUPS)}")
     count = fingers if fingers is not None else FULL_FINGERS if full else USUAL_FINGERS
@@ -54,7 +52,7 @@ def faults_job(
     with OutputFolder.open(out) as folder:
         chunks = folder.path / "faults-chunks" if folder else None
         with progress_bar("failures", as_json) as progress:
-            study = run_study(setting, chunks, workers, progress)
+            study = run_study(setting, chunks, engine, progress)
         table = summary_table(study)
         document = fault_json(study, table) | provenance(seed)
         if folder:

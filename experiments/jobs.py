@@ -10,6 +10,7 @@ from typing import Any
 
 from experiments.output import OutputFolder, print_json, print_lines, provenance
 from experiments.rig import Rig, built_in_rigs, load_rig
+from experiments.work import Engine, local
 from plant.errors import InputError
 from plant.pressure_record import PressureTrace
 
@@ -24,6 +25,17 @@ def bounded(option: str, value: float, low: float, high: float, unit: str = "") 
     """Raise InputError when an option's number is NaN or outside low … high (inclusive)."""
     if not low <= value <= high:
         raise InputError(f"{option} {value:.12g} must be from {low:g} to {high:.12g}{unit and ' '}{unit}")
+
+
+def engine_of(workers: int | None, address: str | None) -> Engine:
+    """Processes of this machine, or a cluster. Raises InputError when both are asked for."""
+    if address is None:
+        return local(workers)
+    if workers is not None:
+        raise InputError(f"--workers {workers}: the cluster has its own; leave the option out")
+    from experiments.cluster import cluster
+
+    return cluster(address)
 
 
 def pressure_source(rig: Rig, record: str | None, seconds: float | None, start_s: float, seed: int) -> PressureTrace:

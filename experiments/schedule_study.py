@@ -27,7 +27,7 @@ from experiments.schedule_metrics import METRICS
 from experiments.schedule_names import NamedSchedule, find_schedules
 from experiments.schedule_run import ScheduleRun, Task, run_task
 from experiments.steps import few_steps
-from experiments.work import local, run
+from experiments.work import Engine, run
 
 OWN_MODULE = "own_part_"  # beginning of the module names of users' own files
 Piece = tuple[str, Finger]  # a scenario and who is in it
@@ -83,7 +83,7 @@ class Study:
 
 
 def run_study(
-    plan: StudyPlan, workers: int | None = 1, keep: Path | None = None,
+    plan: StudyPlan, keep: Path | None = None, engine: Engine | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Study:
     """Run all that is not in the folder `keep` yet. `progress` is called with the share of the runs done.
@@ -99,7 +99,7 @@ def run_study(
         on_finger(bench.rig, finger)  # a cuff that does not fit is said before, not after an hour
     pieces: list[Piece] = [(scenario, finger) for scenario in plan.scenarios for finger in fingers]
     found: list[list[ScheduleRun]] = run(
-        pieces, partial(one_task, common), keep, about(plan), local(workers), 1, progress, "fingers and scenarios",
+        pieces, partial(one_task, common), keep, about(plan), engine, 1, progress, "fingers and scenarios",
         breakable=True)
     places = np.ndindex(len(plan.scenarios), len(fingers))
     return Study(plan, bench.rig, bench.schedules, fingers, bench.steps, dict(zip(places, found, strict=True)))

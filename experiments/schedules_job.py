@@ -3,14 +3,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from experiments.jobs import LARGEST_SEED, MOST_TICKS, bounded, progress_bar
+from experiments.jobs import LARGEST_SEED, MOST_TICKS, bounded, engine_of, progress_bar
 from experiments.output import OutputFolder, print_json, provenance
 from experiments.rig import load_rig
 from experiments.schedule_data import write_dataset
 from experiments.schedule_names import find_scenarios, find_schedules
 from experiments.schedule_report import print_table, rows_of, study_json
 from experiments.schedule_study import StudyPlan, run_study
-from experiments.work import MOST_WORKERS
 from plant.errors import InputError
 
 USUAL_SCENARIOS, USUAL_FINGERS, USUAL_MINUTES = "quiet,cold,pain,hand", 4, 20.0
@@ -21,16 +20,17 @@ KEPT = "runs"  # folder of finished runs inside the output folder
 
 def schedules_job(
     rig_name: str, schedules: str, scenarios: str | None, fingers: int | None, minutes: float | None, group: str,
-    seed: int, full: bool, workers: int | None, settings: list[str] | None, out: Path | None, as_json: bool,
+    seed: int, full: bool, workers: int | None, address: str | None, settings: list[str] | None, out: Path | None,
+    as_json: bool,
 ) -> int:
     """`cuffloop schedules`: 0 when the comparison is done, whatever it says."""
     if full and out is None:
         raise InputError("--full takes the better part of an hour: give it an --out DIR, where it can be resumed")
     plan = _plan(rig_name, settings, schedules, scenarios, fingers, minutes, group, seed, full)
-    bounded("--workers", 1 if workers is None else workers, 1, MOST_WORKERS)
+    engine = engine_of(workers, address)
     with OutputFolder.open(out) as folder:
         with progress_bar("comparing schedules", as_json) as progress:
-            study = run_study(plan, workers, folder.path / KEPT if folder else None, progress)
+            study = run_study(plan, folder.path / KEPT if folder else None, engine, progress)
         rows = rows_of(study)
         document = study_json(study, rows) | provenance(seed)
         if folder:

@@ -1,10 +1,11 @@
 """What `cuffloop search` does: one finger with its picture, or a study of strategies over many fingers."""
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from experiments.jobs import LARGEST_SEED, bounded, pressure_source, progress_bar
+from experiments.jobs import LARGEST_SEED, bounded, engine_of, pressure_source, progress_bar
 from experiments.output import OutputFolder, print_json, print_lines, provenance
 from experiments.rig import Rig, load_rig
 from experiments.search_run import Trial
@@ -46,7 +47,7 @@ def search_job(
     return 0 if trial.calibration.found else 1
 
 
-def check_alone(options: dict[str, object], why: str) -> None:
+def check_alone(options: Mapping[str, object], why: str) -> None:
     """Raise InputError for the first option that was given though it has no meaning here."""
     for name, value in options.items():
         if value is not None:
@@ -90,7 +91,8 @@ def one_trial(
 
 def study_job(
     rig_name: str, fingers: int, spoiled: int, group: str | None, strategy: str | None, seed: int | None,
-    substeps: int | None, workers: int | None, settings: list[str] | None, out: Path | None, as_json: bool,
+    substeps: int | None, workers: int | None, address: str | None, settings: list[str] | None, out: Path | None,
+    as_json: bool,
 ) -> int:
     """`cuffloop search --fingers N`: 0 once every strategy has been tried on every finger."""
     from experiments.rig import load_rig
@@ -99,13 +101,11 @@ def study_job(
     from experiments.search_study_report import study_dataset, study_json, study_lines
     from experiments.search_unit import Plan
     from experiments.strategies import load_strategies
-    from experiments.work import MOST_WORKERS
 
     _check_options(seed, substeps)
     bounded("--fingers", fingers, 1, MOST_FINGERS)
     bounded("--spoiled", spoiled, 0, MOST_FINGERS)
-    if workers is not None:
-        bounded("--workers", workers, 1, MOST_WORKERS)
+    engine = engine_of(workers, address)
     strategies = load_strategies(strategy or ALL)
     steps = substeps or usual_substeps(load_rig(rig_name, settings))
     plan = Plan(
@@ -114,7 +114,7 @@ def study_job(
     )
     with OutputFolder.open(out) as folder:
         with progress_bar(f"{len(strategies)} searches on each finger", as_json) as progress:
-            rows = run_study(plan, out, workers, progress)
+            rows = run_study(plan, out, engine, progress)
         document = study_json(plan, rows) | provenance(plan.seed)
         if folder:
             from experiments.figures_search_study import study_figure

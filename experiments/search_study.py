@@ -1,4 +1,4 @@
-"""A study of search strategies over many fingers: in worker processes, to be interrupted and resumed.
+"""A study of search strategies over many fingers: by any engine of work, to be interrupted and resumed.
 
 With a folder, each finished finger is a file of its own in `FOLDER/parts`; the same command goes on from there, also
 after the process was killed. More fingers may be asked for later: what is there is kept. Each finger is simulated by
@@ -17,7 +17,7 @@ from experiments.population import sample_fingers, spoil
 from experiments.rig import load_rig
 from experiments.search_unit import Bench, Plan, Row, make_bench, study_finger
 from experiments.strategies import source_digest
-from experiments.work import local, run
+from experiments.work import Engine, run
 
 PARTS = "parts"
 
@@ -32,7 +32,8 @@ def fingers_of(plan: Plan) -> list[Finger]:
 
 
 def run_study(
-    plan: Plan, folder: Path | None = None, workers: int | None = 1, progress: Callable[[float], None] | None = None
+    plan: Plan, folder: Path | None = None, engine: Engine | None = None,
+    progress: Callable[[float], None] | None = None,
 ) -> list[Row]:
     """All rows of a study: by finger, then by strategy. `progress` is called with the share done.
 
@@ -44,7 +45,7 @@ def run_study(
     _bench(common)  # complains here, once
     parts = folder / PARTS if folder else None
     found: list[list[Row]] = run(
-        fingers_of(plan), partial(one_finger, common), parts, about(plan), local(workers), 1, progress, "fingers")
+        fingers_of(plan), partial(one_finger, common), parts, about(plan), engine, 1, progress, "fingers")
     return [row for rows in found for row in rows]
 
 

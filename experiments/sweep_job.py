@@ -7,7 +7,7 @@ from typing import Any
 from experiments.axes import FINGER, grid_points, parse_axes, sample_points
 from experiments.finger import Finger
 from experiments.fingers_job import chosen_fingers, finger_of_table, is_table
-from experiments.jobs import LARGEST_SEED, SYNTHETIC_s, bounded, pressure_source, progress_bar
+from experiments.jobs import LARGEST_SEED, SYNTHETIC_s, bounded, engine_of, pressure_source, progress_bar
 from experiments.output import OutputFolder, print_json, print_lines, provenance
 from experiments.population import find_finger
 from experiments.requirements import default_requirements, load_requirements
@@ -15,7 +15,6 @@ from experiments.rig import read_rig
 from experiments.sweep import sweep
 from experiments.sweep_piece import Case
 from experiments.sweep_verdict import limits_of
-from experiments.work import Engine, local
 from plant.errors import InputError
 from plant.pressure_record import PressureTrace, pig_available, read_record
 from plant.record_check import RawRecord
@@ -92,17 +91,6 @@ def _people(count: int | None, group: str | None, name: str | None, seed: int) -
         return []
     bounded("--fingers", count, 1, 100_000)
     return chosen_fingers(count, group or "mixed", seed)
-
-
-def engine_of(workers: int | None, address: str | None) -> Engine:
-    """Processes of this machine, or a cluster. Raises InputError when both are asked for."""
-    if address is None:
-        return local(workers)
-    if workers is not None:
-        raise InputError(f"--workers {workers}: the cluster has its own; leave the option out")
-    from experiments.cluster import cluster
-
-    return cluster(address)
 
 
 def _settings(settings: list[str] | None) -> list[str]:

@@ -12,7 +12,10 @@ import pytest
 distributed = pytest.importorskip("distributed")
 
 from experiments import cluster as module  # noqa: E402
+from experiments import fault_study, schedule_study, search_study  # noqa: E402
 from experiments.cluster import cluster  # noqa: E402
+from experiments.fault_limits import FaultLimits  # noqa: E402
+from experiments.search_unit import Plan  # noqa: E402
 from experiments.work import local, run  # noqa: E402
 from plant.errors import InputError  # noqa: E402
 
@@ -80,6 +83,18 @@ def test_same_bits_as_at_home(tmp_path, pieces, address):
     assert same(found, 40) and shares[-1] == 1.0
     assert same(run(range(40), pieces.sample, engine=local(1)), 40)
     assert same(run(range(40), pieces.sample, tmp_path / "a", engine=local(1), chunk=3), 40)  # one folder for both
+
+
+def test_studies_of_searches_schedules_and_failures_too(address):
+    """Each has the rows that it has here."""
+    plan = Plan("wrist", (), ("classroom",), "mixed", 1, 3, 1, 5)
+    assert repr(search_study.run_study(plan, engine=cluster(address))) == repr(search_study.run_study(plan))
+    compared = schedule_study.StudyPlan("wrist", (), "never", ("quiet",), 2, "mixed", 1, 60.0)
+    away, here = (schedule_study.run_study(compared, None, engine) for engine in (cluster(address), local(1)))
+    np.testing.assert_array_equal(away.figures(), here.figures())
+    setting = fault_study.Setting("wrist", (), ("emitter_out:0.8",), 2, 1, "mixed", 1, False, (), 2.5, FaultLimits())
+    away, here = (fault_study.run_study(setting, engine=engine) for engine in (cluster(address), local(1)))
+    np.testing.assert_array_equal(away.rows, here.rows)
 
 
 def test_two_processes_with_one_thread_of_algebra_each(pieces, address):

@@ -5,7 +5,7 @@ import pytest
 
 CASES = [
     (["faults", "--full", "--stories", "5"], "faults_job.faults_job",
-     ("wrist", None, None, 1, "mixed", False, True, None, 5.0, 36.0, None, None, 1, None, None, False)),
+     ("wrist", None, None, 1, "mixed", False, True, None, 5.0, 36.0, None, None, None, 1, None, None, False)),
     (["report", "--seconds", "9"], "report_job.report_job",
      ("wrist", None, None, 9.0, None, None, 1, None, Path("report"), False)),
 ]

@@ -6,6 +6,7 @@ from experiments import fault_study as module
 from experiments.fault_limits import FaultLimits
 from experiments.fault_study import KEYS, Setting, fault_text, prepare, run_study, unit_rows
 from experiments.guards import PROTECTIONS
+from experiments.work import local
 from plant.errors import InputError
 
 SMALL = Setting("wrist", (), ("valve_stuck_open:1", "emitter_out:0.8", "cough:1"), 2, 1, "mixed", 1, False,
@@ -14,7 +15,7 @@ SMALL = Setting("wrist", (), ("valve_stuck_open:1", "emitter_out:0.8", "cough:1"
 
 @pytest.fixture(scope="module")
 def study():
-    return run_study(SMALL, workers=1)
+    return run_study(SMALL, engine=local(1))
 
 
 def test_every_combination_has_its_row(study):
@@ -29,7 +30,7 @@ def test_every_combination_has_its_row(study):
 
 
 def test_workers_change_no_bit(study):
-    again = run_study(SMALL, workers=2)
+    again = run_study(SMALL, engine=local(2))
     assert np.array_equal(again.rows, study.rows) and np.array_equal(again.breaks, study.breaks)
 
 
@@ -46,8 +47,8 @@ def test_a_stopped_study_goes_on(tmp_path, study, monkeypatch):
 
     monkeypatch.setattr(module, "unit_rows", stopping)
     with pytest.raises(KeyboardInterrupt, match="1 of 2 fingers and onsets are done"):
-        run_study(SMALL, tmp_path / "c", workers=1)
-    again = run_study(SMALL, tmp_path / "c", workers=1)
+        run_study(SMALL, tmp_path / "c", engine=local(1))
+    again = run_study(SMALL, tmp_path / "c", engine=local(1))
     assert seen == [(0, 0), (1, 0), (1, 0)] and np.array_equal(again.rows, study.rows)
 
 
@@ -55,14 +56,14 @@ def test_a_stopped_study_goes_on(tmp_path, study, monkeypatch):
                                     {"faults": ("cough:1",)}])
 def test_another_study_is_not_taken_for_this_one(tmp_path, monkeypatch, change):
     monkeypatch.setattr(module, "unit_rows", lambda *_: (np.zeros((0, module.WIDTH)), "made up"))
-    run_study(SMALL, tmp_path / "c", workers=1)
-    run_study(SMALL, tmp_path / "c", workers=1)
+    run_study(SMALL, tmp_path / "c", engine=local(1))
+    run_study(SMALL, tmp_path / "c", engine=local(1))
     with pytest.raises(InputError, match="holds another study"):
-        run_study(SMALL._replace(**change), tmp_path / "c", workers=1)
+        run_study(SMALL._replace(**change), tmp_path / "c", engine=local(1))
 
 
 def test_pairs_are_run_with_all_protection():
-    found = run_study(SMALL._replace(pairs=True, fingers=1, protections=()), workers=1)
+    found = run_study(SMALL._replace(pairs=True, fingers=1, protections=()), engine=local(1))
     second = found.column("second")
     assert np.sum(second >= 0) == 1 and np.sum(second < 0) == 3
 

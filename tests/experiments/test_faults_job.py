@@ -10,7 +10,8 @@ from plant.errors import InputError
 def run(out=None, names="valve_stuck_open,cough", **changes):
     usual = {"rig_name": "wrist", "names": names, "fingers": 1, "phases": 1, "group": "mixed", "pairs": False,
              "full": False, "taken_away": "dump_valve", "stories": 0.0, "seconds": 12.0,
-             "requirements": None, "workers": 1, "seed": 1, "settings": None, "out": out, "as_json": True}
+             "requirements": None, "workers": 1, "address": None, "seed": 1, "settings": None, "out": out,
+             "as_json": True}
     return faults_job(**(usual | changes))
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from controller.firmware import MODES
 from experiments import jobs, simulate
-from experiments.jobs import bounded, pressure_source, progress_bar
+from experiments.jobs import bounded, engine_of, pressure_source, progress_bar
 from experiments.rig import load_rig
 from plant.errors import InputError
 from plant.pressure_synthetic import SyntheticPressure, synthesise
@@ -209,3 +209,9 @@ def test_interrupted_nothing_stays(cuffloop, tmp_path, monkeypatch, command, whe
     more = {"simulate": (*SHORT, "--trace", tmp_path / "run.csv"), "check": SHORT, "margins": ()}[command]
     assert cuffloop(command, *more, "--out", tmp_path / "out") == (130, "", "cuffloop: interrupted\n")
     assert files(tmp_path) == [] and simulate.BLOCK > 0
+
+
+def test_one_engine():
+    with pytest.raises(InputError, match="leave the option out"):
+        engine_of(2, "tcp://127.0.0.1:1")
+    assert engine_of(1, None).begin_here_s == float("inf")

@@ -11,6 +11,7 @@ import pytest
 from experiments.population import sample_fingers
 from experiments.schedule_metrics import METRICS
 from experiments.schedule_study import StudyPlan, about, one_task, run_study
+from experiments.work import local
 from plant import declare
 from plant.errors import InputError
 
@@ -20,8 +21,10 @@ DRIVER = """
 from pathlib import Path
 import sys
 from experiments.schedule_study import StudyPlan, run_study
+from experiments.work import local
 if __name__ == "__main__":
-    run_study(StudyPlan("wrist", (), "never,steady", ("quiet", "cold"), 3, "mixed", 1, 150.0), 2, Path(sys.argv[1]))
+    plan = StudyPlan("wrist", (), "never,steady", ("quiet", "cold"), 3, "mixed", 1, 150.0)
+    run_study(plan, Path(sys.argv[1]), local(2))
 """
 MINE = ("from typing import NamedTuple\n\n\nclass Mine(NamedTuple):\n    def program(self, *_):\n"
         "        raise RuntimeError('no')\n        yield\n")
@@ -29,7 +32,7 @@ MINE = ("from typing import NamedTuple\n\n\nclass Mine(NamedTuple):\n    def pro
 
 @pytest.fixture(scope="module")
 def whole():
-    return run_study(PLAN, 1)
+    return run_study(PLAN, None, local(1))
 
 
 def kept(folder):
@@ -58,7 +61,7 @@ def test_a_unit_is_one_finger_in_one_scenario(whole):
 
 def test_two_workers_make_the_same_bits(whole):
     told = []
-    same(whole, run_study(PLAN, 2, progress=told.append))
+    same(whole, run_study(PLAN, None, local(2), told.append))
     assert told == sorted(told) and told[-1] == 1.0
 
 
@@ -87,22 +90,22 @@ def test_killed_half_way_it_goes_on_to_the_same_bits(whole, tmp_path, monkeypatc
     left = len(kept(folder))
     assert 1 <= left < 6
     told = []
-    same(whole, run_study(PLAN, 1, folder, told.append))
+    same(whole, run_study(PLAN, folder, local(1), told.append))
     assert len(told) == 1 + 6 - left and len(kept(folder)) == 6
     again = []
-    same(whole, run_study(PLAN, 2, folder, again.append))
+    same(whole, run_study(PLAN, folder, local(2), again.append))
     assert again == [1.0]
 
 
 def test_more_fingers_and_scenarios_use_what_is_there(tmp_path):
-    run_study(SMALL, 1, tmp_path)
+    run_study(SMALL, tmp_path, local(1))
     told = []
-    run_study(SMALL._replace(number=2, scenarios=("cold", "quiet")), 1, tmp_path, told.append)
+    run_study(SMALL._replace(number=2, scenarios=("cold", "quiet")), tmp_path, local(1), told.append)
     assert told[0] == 0.25 and len(told) == 4
 
 
 def test_a_folder_of_another_study_is_refused(tmp_path):
-    run_study(SMALL, 1, tmp_path)
+    run_study(SMALL, tmp_path, local(1))
     others = {
         "minutes": SMALL._replace(seconds=120.0), "seed": SMALL._replace(seed=2), "group": SMALL._replace(group="old"),
         "schedules": SMALL._replace(schedules="never,steady"), "rig": SMALL._replace(rig="cabinet"),
@@ -110,9 +113,9 @@ def test_a_folder_of_another_study_is_refused(tmp_path):
     }
     for key, other in others.items():
         with pytest.raises(InputError, match=f"holds another study: its {key} is "):
-            run_study(other, 1, tmp_path)
+            run_study(other, tmp_path, local(1))
     told = []
-    run_study(SMALL, 1, tmp_path, told.append)
+    run_study(SMALL, tmp_path, local(1), told.append)
     assert told == [1.0]
 
 
@@ -120,7 +123,7 @@ def test_a_folder_of_another_study_is_refused(tmp_path):
 def test_a_schedule_of_ones_own_runs_in_every_process(tmp_path, workers):
     (tmp_path / "mine.py").write_text(MINE, encoding="utf-8")
     own = SMALL._replace(schedules="mine.py:Mine", folder=str(tmp_path), number=3, seconds=30.0)
-    study = run_study(own, workers)
+    study = run_study(own, None, local(workers))
     assert {runs[0].ended for runs in study.runs.values()} == {"broke: RuntimeError: no"}
 
 
@@ -136,4 +139,4 @@ def test_an_edited_file_of_ones_own_is_another_schedule(tmp_path):
 
 def test_a_cuff_that_does_not_fit_is_said_before():
     with pytest.raises(InputError, match="group"):
-        run_study(PLAN._replace(group="giants"), 1)
+        run_study(PLAN._replace(group="giants"), None, local(1))

@@ -72,6 +72,7 @@ def test_a_record_as_check_plays_it(wrist):
     (("--seed", "-1"), "--seed -1 must be from 0"),
     (("--substeps", "0"), "--substeps 0 must be from 1 to 1000"),
     (("--workers", "2"), "--workers belongs to a study: add --fingers N"),
+    (("--cluster", "tcp://127.0.0.1:9"), "--cluster belongs to a study"),
     (("--spoiled", "2"), "--spoiled belongs to a study"),
     (("--fingers", "0"), "--fingers 0 must be from 1 to 100000"),
     (("--fingers", "5", "--spoiled", "-1"), "--spoiled -1 must be from 0"),
@@ -100,7 +101,7 @@ def test_a_study(cuffloop, tmp_path):
 
 def test_steps_a_tick_are_kept_with_the_result(tmp_path):
     """On another rig as well, and one finger of it."""
-    assert study_job("cabinet", 1, 0, None, "classroom", None, 6, 1, None, tmp_path, True) == 0
+    assert study_job("cabinet", 1, 0, None, "classroom", None, 6, 1, None, None, tmp_path, True) == 0
     assert json.loads((tmp_path / "searches.json").read_text())["plan"]["substeps"] == 6
     assert search_job("cabinet", None, None, "classroom", None, None, None, None, None, True) == 0
 

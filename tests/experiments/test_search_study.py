@@ -10,6 +10,7 @@ import pytest
 from experiments.population import find_finger
 from experiments.search_study import PARTS, about, fingers_of, one_finger, run_study
 from experiments.search_unit import Plan
+from experiments.work import local
 from plant import declare
 from plant.errors import InputError
 
@@ -41,10 +42,10 @@ def test_one_row_for_each_finger_and_strategy(rows):
 
 def test_same_bits_with_two_workers_and_from_files(rows, tmp_path):
     """Three ways to the same rows; the third one reads what the second one kept, and reports all of it as done."""
-    assert repr(run_study(PLAN, tmp_path, workers=2)) == repr(rows)
+    assert repr(run_study(PLAN, tmp_path, local(2))) == repr(rows)
     assert len(kept(tmp_path)) == 9
     told = []
-    assert repr(run_study(PLAN, tmp_path, progress=told.append)) == repr(rows) and told == [1.0]
+    assert repr(run_study(PLAN, tmp_path, local(1), told.append)) == repr(rows) and told == [1.0]
 
 
 def test_interrupted_and_resumed(rows, tmp_path):
@@ -53,19 +54,19 @@ def test_interrupted_and_resumed(rows, tmp_path):
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt, match=r"3 of 9 fingers are done; the same command goes on from there"):
-        run_study(PLAN, tmp_path, progress=stop)
+        run_study(PLAN, tmp_path, local(1), stop)
     first, second, _ = kept(tmp_path)
     before = (tmp_path / PARTS / first).stat().st_mtime_ns
     (tmp_path / PARTS / second).write_text("half a file, as nothing here leaves behind")
     told = []
-    assert repr(run_study(PLAN, tmp_path, progress=told.append)) == repr(rows)
+    assert repr(run_study(PLAN, tmp_path, local(1), told.append)) == repr(rows)
     assert (tmp_path / PARTS / first).stat().st_mtime_ns == before and len(told) == 8 and told[-1] == 1.0
 
 
 def test_more_fingers_use_what_is_there(rows, tmp_path):
     run_study(PLAN._replace(fingers=4), tmp_path)
     told = []
-    assert repr(run_study(PLAN, tmp_path, progress=told.append)) == repr(rows)
+    assert repr(run_study(PLAN, tmp_path, local(1), told.append)) == repr(rows)
     assert told[0] == 7 / 9 and len(told) == 3  # only the two that were not there
 
 
@@ -111,12 +112,12 @@ def test_killed_and_resumed(rows, tmp_path, monkeypatch):
     """After SIGKILL whatever was finished is there, whole, and the study ends with the same rows."""
     monkeypatch.setattr(declare, "_outside_sources", set())  # parts that other tests loaded are not the other process's
     code = ("from pathlib import Path\nfrom experiments.search_study import run_study\n"
-            "from experiments.search_unit import Plan\n"
-            f"run_study(Plan('wrist', (), ('classroom',), 'mixed', 1, 4000, 1, 5), Path({str(tmp_path)!r}))")
+            "from experiments.search_unit import Plan\nfrom experiments.work import local\n"
+            f"run_study(Plan('wrist', (), ('classroom',), 'mixed', 1, 4000, 1, 5), Path({str(tmp_path)!r}), local(1))")
     running = subprocess.Popen([sys.executable, "-c", code])
     while len(kept(tmp_path)) < 2 and running.poll() is None:
         time.sleep(0.02)
     running.send_signal(signal.SIGKILL)
     running.wait(timeout=60)
     told = []
-    assert repr(run_study(PLAN, tmp_path, progress=told.append)) == repr(rows) and told[0] >= 2 / 9
+    assert repr(run_study(PLAN, tmp_path, local(1), told.append)) == repr(rows) and told[0] >= 2 / 9

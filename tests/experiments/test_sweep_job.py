@@ -11,9 +11,7 @@ import numpy as np
 import pytest
 import xarray
 
-from experiments.sweep_job import engine_of
 from plant import declare
-from plant.errors import InputError
 
 SHORT = ("--record", "synthetic", "--seconds", "8")
 posix = pytest.mark.skipif(os.name != "posix", reason="sends POSIX signals")
@@ -89,12 +87,6 @@ def test_a_finger_s_own_pressure_can_be_swept(cuffloop):
     assert found["record"] is None
     rms = found["worst"]["predicted_rms_mmHg"]
     assert rms[1] > 1.5 * rms[0]  # a pulse of 85 mmHg rather than 45
-
-
-def test_one_engine():
-    with pytest.raises(InputError, match="leave the option out"):
-        engine_of(2, "tcp://127.0.0.1:1")
-    assert engine_of(1, None).begin_here_s == float("inf")
 
 
 LONG = ("controller.kp=0.003:0.02:24", "controller.td_s=0.01:0.06:24", "--simulate", *SHORT)
