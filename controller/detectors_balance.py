@@ -8,7 +8,6 @@ from controller.detectors_pressure import Enabled
 from controller.watched import Watched, lagged, noise_mmHg, timer
 from plant.declare import compiled, quantity
 
-NOISE = 15.0  # noise allowed in the band, over that of a sample: a valve that noise drives to its end biases the loop
 NOMINAL_mmHg = 90.0  # cuff pressure at which a bleed is given
 
 
@@ -31,6 +30,9 @@ class Following(NamedTuple):
     most_mmHg: Annotated[float, quantity("mmHg", 0.1, 400, "largest pulsation that counts, rms", "invented")] = 25.0
     settle_s: Annotated[float, quantity("s", 0, 60, "time in the clamp before it looks", "invented")] = 2.0
     hold_s: Annotated[float, quantity("s", 0, 10, "time above it before it fires", "invented")] = 2.0
+    noise_times: Annotated[
+        float, quantity("1", 0, 1000, "allowed for noise, over that of a sample: it drives the valve", "invented")
+    ] = 15.0
     noise_most_mmHg: Annotated[
         float, quantity("mmHg", 0, 100, "most that is allowed for noise", "invented")
     ] = 8.0
@@ -66,7 +68,7 @@ def following_step(part: Following, state: FollowingState, seen: Watched) -> Fol
     pulse_square = lagged(state.pulse_square, pulse * pulse, part.memory_s, period)
     pulsation = min(max(math.sqrt(pulse_square), part.least_mmHg), part.most_mmHg)
     left = part.share * pulsation
-    noise = min(NOISE * noise_mmHg(seen), part.noise_most_mmHg)
+    noise = min(part.noise_times * noise_mmHg(seen), part.noise_most_mmHg)
     loud = square > left * left + noise * noise and seen.clamped_s > part.settle_s
     above = timer(state.above_s, loud, period)
     return FollowingState(once, twice, slow, square, mean, pulse_square, above, part.enabled and above > part.hold_s)
