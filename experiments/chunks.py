@@ -14,6 +14,7 @@ import json
 import os
 import pickle
 import time
+from contextlib import suppress
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -33,8 +34,8 @@ TRUSTED = ("numpy", "builtins", "collections", *ROOMS)  # whose classes a chunk 
 class Chunks:
     """The folder of one study."""
 
-    def __init__(self, path: Path) -> None:
-        self.path = path
+    def __init__(self, path: Path, new: bool = False) -> None:
+        self.path, self.new = path, new  # new: made by this object
 
     @classmethod
     def open(cls, path: Path, manifest: dict[str, Any]) -> Chunks:
@@ -53,7 +54,7 @@ class Chunks:
             raise InputError(f"{path}: not a folder that can be written: {error.strerror or error}") from None
         if found is not None and found != manifest:
             raise InputError(f"{path}: {_difference(found, manifest)}; name another folder, or remove this one")
-        return cls(path)
+        return cls(path, found is None)
 
     def _place(self, name: str) -> Path:
         return self.path / f"{CHUNK}{name}"
@@ -76,10 +77,11 @@ class Chunks:
         return unpack(packed) if hashlib.sha256(packed).digest() == digest else None
 
     def leave(self) -> None:
-        """Remove the folder again if it holds no chunk: work that failed at once leaves nothing half-written."""
-        if {p.name for p in self.path.iterdir()} == {MANIFEST}:
-            (self.path / MANIFEST).unlink(missing_ok=True)
-            self.path.rmdir()
+        """Remove a new folder that holds no chunk: work that failed at once leaves nothing half-written."""
+        with suppress(OSError):
+            if self.new and {p.name for p in self.path.iterdir()} == {MANIFEST}:
+                (self.path / MANIFEST).unlink()
+                self.path.rmdir()
 
 
 def pack(results: list[Any]) -> bytes:

@@ -84,6 +84,19 @@ def test_write_and_read(tmp_path):
     assert sorted(p.name for p in chunks.path.iterdir()) == ["chunk-one", "study.json"]
 
 
+def test_a_new_folder_without_a_chunk_is_left_as_it_was(tmp_path):
+    """Not one that was there before: somebody else may be about to write to it."""
+    first = Chunks.open(tmp_path / "a", STUDY)
+    Chunks.open(tmp_path / "a", STUDY).leave()
+    assert (tmp_path / "a" / "study.json").exists()
+    first.leave()
+    assert not (tmp_path / "a").exists()
+    kept = Chunks.open(tmp_path / "a", STUDY)
+    kept.write("one", pack([1.0]))
+    kept.leave()
+    assert kept.read("one") == [1.0]
+
+
 @pytest.mark.parametrize("spoil", [lambda c: c[:-1], lambda c: b"", lambda c: c[:40] + b"x" + c[41:], lambda c: c[:10]])
 def test_a_damaged_chunk_is_not_done(tmp_path, spoil):
     chunks = Chunks.open(tmp_path, STUDY)
