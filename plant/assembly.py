@@ -6,21 +6,24 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from plant.air import Air
-from plant.artery import Artery, present_area, static_area, wall_rate
-from plant.cuff import Cuff, cuff_rate
+import numpy as np
+from numpy.typing import NDArray
+
 from plant.declare import fused
-from plant.flow_valve import FlowValve, SpoolState
-from plant.integrate import advance, settled, weigh
-from plant.light import Light, light_intensity, photodiode_rate
+from plant.electronics.transducer import Transducer, sensed_pressure, transducer_rate
+from plant.finger.artery import Artery, present_area, static_area, wall_rate
+from plant.finger.light import Light, light_intensity, photodiode_rate
+from plant.finger.tissue import Tissue, tissue_rate
+from plant.finger.vein import Vein, vein_rate, vein_target
+from plant.numerics.integrate import advance, settled, weigh
+from plant.numerics.vector import choose, most, rounded_down
 from plant.parts import line_end_volume, line_node, line_rates, valve_flows, valve_nature, valve_rates
-from plant.pressure_valve import PressureValve, StageState
-from plant.supply import Supply, supply_rate
-from plant.tissue import Tissue, tissue_rate
-from plant.transducer import Transducer, sensed_pressure, transducer_rate
-from plant.tube import LineState, NoLineState, NoTube, Tube, initial_line
-from plant.vector import choose, most, rounded_down
-from plant.vein import Vein, vein_rate, vein_target
+from plant.pneumatics.air import Air
+from plant.pneumatics.cuff import Cuff, cuff_rate
+from plant.pneumatics.flow_valve import FlowValve, SpoolState
+from plant.pneumatics.pressure_valve import PressureValve, StageState
+from plant.pneumatics.supply import Supply, supply_rate
+from plant.pneumatics.tube import LineState, NoLineState, NoTube, Tube, initial_line
 
 
 class Plant(NamedTuple):
@@ -58,6 +61,18 @@ class Surroundings(NamedTuple):
     arterial_mmHg: float
     tone: float  # 0 resting, + constricted, − dilated
     ambient: float  # light, fraction of full scale
+
+
+class Inputs(NamedTuple):
+    """Surroundings on the tick grid, one more than there are ticks."""
+
+    arterial_mmHg: NDArray[np.float64]
+    tone: NDArray[np.float64]
+    ambient: NDArray[np.float64]
+
+    def part(self, first: int, end: int) -> Inputs:
+        """The same for ticks first … end."""
+        return Inputs(self.arterial_mmHg[first : end + 1], self.tone[first : end + 1], self.ambient[first : end + 1])
 
 
 @fused

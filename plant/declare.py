@@ -121,9 +121,10 @@ def cache_directory() -> Path:
     digest = hashlib.sha256()
     for library in ("numba", "llvmlite", "numpy"):
         digest.update(f"{library} {version(library)}\n".encode())
-    for path in _sources(Path(__file__).resolve().parent.parent):
+    top = Path(__file__).resolve().parent.parent
+    for path in _sources(top):
         # a user's file by its whole path: the same part in another folder is another module to what was compiled
-        name = str(path) if path in _outside_sources else path.name
+        name = str(path) if path in _outside_sources else path.relative_to(top).as_posix()
         digest.update(f"{name}\n".encode("utf-8", "surrogateescape") + path.read_bytes())
     home = os.environ.get("CUFFLOOP_CACHE_DIR") or os.path.join(
         os.environ.get("XDG_CACHE_HOME") or os.path.expanduser("~/.cache"), "cuffloop"

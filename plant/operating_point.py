@@ -6,14 +6,16 @@ from typing import NamedTuple
 
 import numpy as np
 
-from plant import artery, cuff, light, supply, tissue, transducer, tube, vein
-from plant.air import Air, expansion
 from plant.assembly import Plant, PlantState, Surroundings, initial_state, plant_tick
+from plant.electronics import transducer
 from plant.errors import InputError
-from plant.flow_valve import Side
+from plant.finger import artery, light, tissue, vein
 from plant.linear import Linear, join
 from plant.parts import line_end_volume, valve_at_rest, valve_nature, valve_twin
-from plant.tube import LineState, NoLineState, NoTube, Tube
+from plant.pneumatics import cuff, supply, tube
+from plant.pneumatics.air import Air, expansion
+from plant.pneumatics.flow_valve import Side
+from plant.pneumatics.tube import LineState, NoLineState, NoTube, Tube
 
 SIDES: tuple[Side, Side] = ("fill", "vent")
 MOST_TRIED = 500  # steps a tick: beyond, the poles alone have asked for more than corners need

@@ -22,8 +22,7 @@ SLOW_TO_IMPORT = {
 MOST_LINES = 400
 KNOWN_BY_NAME = {"conductance", "bleed_conductance", "kp", "ki", "kd"}  # the field's own names, without a unit
 THE_COMMAND_LINE = {  # it is what typer is there for
-    f"experiments/{name}.py": {"typer"}
-    for name in ("command", "options", "commands_rig", "commands_finger", "commands_design", "commands_safety")
+    f"experiments/commands/{name}.py": {"typer"} for name in ("main", "options", "rig", "finger", "design", "safety")
 }
 
 

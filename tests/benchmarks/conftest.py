@@ -11,14 +11,14 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from controller.firmware import Firmware
-from controller.inverse import believed_air
-from experiments import simulate as simulation
-from experiments.coupled import CHANNELS, Clock, Inputs, Orders, RunState, run_ticks
-from experiments.rig import load_rig
-from plant.assembly import Plant
-from plant.pressure_synthetic import SyntheticPressure, synthesise
-from plant.tube import tube_end_volume, tube_inertance, tube_resistance
+from controller.tick.firmware import Firmware
+from controller.tick.inverse import believed_air
+from experiments.rigs.rig import load_rig
+from experiments.simulation import simulate as simulation
+from experiments.simulation.coupled import CHANNELS, Clock, Orders, RunState, run_ticks
+from plant.assembly import Inputs, Plant
+from plant.pneumatics.tube import tube_end_volume, tube_inertance, tube_resistance
+from plant.pressure.synthetic import SyntheticPressure, synthesise
 
 SOURCE = Path(__file__).with_name("loop.c")
 NO_STEPS = ["light.bits=0", "transducer.bits=0", "controller.output_bits=0"]  # a flipped bit would hide a comparison

@@ -5,8 +5,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from controller.firmware import CLAMP, FILL, VENT
-from experiments.coupled import CHANNELS
+from controller.tick.firmware import CLAMP, FILL, VENT
+from experiments.simulation.coupled import CHANNELS
 
 CASES: dict[str, tuple[str, ...]] = {
     "as it ships": (),

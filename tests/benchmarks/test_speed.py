@@ -15,18 +15,18 @@ import pytest
 from numba import njit
 from numpy.typing import NDArray
 
-from controller.firmware import CLAMP, Order, firmware_tick
-from controller.law import controller_linear, design
-from controller.loop import build_loop, open_loop
-from controller.margins import margins_many
-from controller.sampled import augmented
-from experiments.coupled import CHANNELS
-from experiments.lanes import Lanes, Makeup
-from experiments.rig import load_rig
+from controller.margins.loop import build_loop, open_loop
+from controller.margins.margins import margins_many
+from controller.margins.sampled import augmented
+from controller.tick.firmware import CLAMP, Order, firmware_tick
+from controller.tick.law import controller_linear, design
+from experiments.rigs.rig import load_rig
+from experiments.simulation.coupled import CHANNELS
+from experiments.simulation.lanes import Lanes, Makeup
 from plant.assembly import Plant, PlantState, Surroundings, plant_rates
-from plant.flow_valve import SpoolState
 from plant.operating_point import clamp_point
-from plant.tube import LineState
+from plant.pneumatics.flow_valve import SpoolState
+from plant.pneumatics.tube import LineState
 
 Samples = NDArray[np.float64]
 CUFF = CHANNELS.index("cuff_mmHg")

@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from calibrate.protocol import Clamp, Hold, Instrument, Request, Seen
-from experiments.instrument import instrument_of
-from experiments.rig import Rig, load_rig
+from experiments.rigs.rig import Rig, load_rig
+from experiments.simulation.instrument import instrument_of
 
 INSTRUMENT = Instrument(0.001, 240.0, 2.0**-16, 0.009, 36.0, 1.0 + 0.0j)
 

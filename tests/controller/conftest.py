@@ -5,20 +5,20 @@ from typing import Any
 import pytest
 from hypothesis import strategies as st
 
-from controller.inverse import Direct, FlowInverse
-from controller.law import Controller, design
-from controller.loop import Loop, build_loop
-from controller.timing import Timing
-from plant.artery import Artery
+from controller.margins.loop import Loop, build_loop
+from controller.tick.inverse import Direct, FlowInverse
+from controller.tick.law import Controller, design
+from controller.tick.timing import Timing
 from plant.assembly import Plant
-from plant.cuff import Cuff
-from plant.flow_valve import FlowValve
-from plant.light import Light
+from plant.electronics.transducer import Transducer
+from plant.finger.artery import Artery
+from plant.finger.light import Light
+from plant.finger.tissue import Tissue
 from plant.operating_point import clamp_point
-from plant.pressure_valve import PressureValve
-from plant.tissue import Tissue
-from plant.transducer import Transducer
-from plant.tube import NoTube, Tube
+from plant.pneumatics.cuff import Cuff
+from plant.pneumatics.flow_valve import FlowValve
+from plant.pneumatics.pressure_valve import PressureValve
+from plant.pneumatics.tube import NoTube, Tube
 
 
 def beliefs(valve: FlowValve, **wrong: float) -> FlowInverse:

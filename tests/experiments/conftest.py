@@ -7,24 +7,24 @@ from typing import NamedTuple
 
 import pytest
 
-from experiments import command
-from experiments.axes import grid_points, parse_axes, sample_points
-from experiments.check import Check, check
-from experiments.instrument import instrument_of
-from experiments.population import find_finger, sample_fingers
-from experiments.requirements import default_requirements, load_requirements
-from experiments.rig import Rig, load_rig, read_rig
-from experiments.schedule_study import Study, StudyPlan, run_study
-from experiments.search_run import Trial, finger_trial
-from experiments.simulate import Plan, Run, simulate
-from experiments.strategies import BUILT_IN, load_strategy
-from experiments.sweep import Sweep, sweep
-from experiments.sweep_piece import Case
-from experiments.tune import Tuning, tune
-from experiments.tuning_limits import margin_limits
-from experiments.work import local
-from plant.pressure_record import PressureTrace
-from plant.pressure_synthetic import SyntheticPressure, synthesise
+from calibrate.search.strategies import BUILT_IN, load_strategy
+from experiments.calibration.schedule.study import Study, StudyPlan, run_study
+from experiments.calibration.search.trial import Trial, finger_trial
+from experiments.check.check import Check, check
+from experiments.commands import main as command
+from experiments.design.sweep.axes import grid_points, parse_axes, sample_points
+from experiments.design.sweep.piece import Case
+from experiments.design.sweep.study import Sweep, sweep
+from experiments.design.tune.limits import margin_limits
+from experiments.design.tune.study import Tuning, tune
+from experiments.rigs.requirements import default_requirements, load_requirements
+from experiments.rigs.rig import Rig, load_rig, read_rig
+from experiments.simulation.instrument import instrument_of
+from experiments.simulation.simulate import Plan, Run, simulate
+from experiments.subjects.population import find_finger, sample_fingers
+from experiments.work.run import local
+from plant.pressure.record import PressureTrace
+from plant.pressure.synthetic import SyntheticPressure, synthesise
 
 
 class Said(NamedTuple):

@@ -10,16 +10,16 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from experiments.check import check
-from experiments.check_report import check_json, check_lines
-from experiments.output import plain
-from experiments.requirements import FIGURES, default_requirements, load_requirements
-from experiments.rig import BUILT_IN, KINDS, PLAIN, load_rig, make_rig
-from experiments.rig_table import toml_value
-from experiments.simulate import Plan
+from experiments.check.check import check
+from experiments.check.text import check_json, check_lines
+from experiments.rigs.requirements import FIGURES, default_requirements, load_requirements
+from experiments.rigs.rig import BUILT_IN, KINDS, PLAIN, load_rig, make_rig
+from experiments.rigs.table import toml_value
+from experiments.simulation.simulate import Plan
+from experiments.work.output import plain
 from plant.declare import declared
 from plant.errors import InputError
-from plant.pressure_synthetic import SyntheticPressure, synthesise
+from plant.pressure.synthetic import SyntheticPressure, synthesise
 
 BUILT_IN_KINDS = [(table, kind, part) for table, kinds in KINDS.items() for kind, part in kinds.items()]
 PARAMETERS = [(table, "", p) for table, part in PLAIN.items() for p in declared(part)] + [

@@ -5,28 +5,28 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 
-from controller.firmware import Filling
-from controller.inverse import Direct, FlowInverse
-from controller.law import Controller, design
-from controller.loop import build_loop, loop_margins, sides
-from controller.margins import Margins
-from controller.timing import Timing
-from experiments.rig import Rig, load_rig
-from plant.air import Air
-from plant.artery import Artery
+from controller.margins.loop import build_loop, loop_margins, sides
+from controller.margins.margins import Margins
+from controller.tick.firmware import Filling
+from controller.tick.inverse import Direct, FlowInverse
+from controller.tick.law import Controller, design
+from controller.tick.timing import Timing
+from experiments.rigs.rig import Rig, load_rig
 from plant.assembly import Plant
-from plant.cuff import Cuff
+from plant.electronics.transducer import Transducer
 from plant.errors import InputError
-from plant.flow_valve import FlowValve
-from plant.light import Light
+from plant.finger.artery import Artery
+from plant.finger.light import Light
+from plant.finger.tissue import Tissue
+from plant.finger.tone import ToneDrive
+from plant.finger.vein import Vein
 from plant.operating_point import clamp_point
-from plant.pressure_valve import PressureValve
-from plant.supply import Supply
-from plant.tissue import Tissue
-from plant.tone import ToneDrive
-from plant.transducer import Transducer
-from plant.tube import NoTube, Tube
-from plant.vein import Vein
+from plant.pneumatics.air import Air
+from plant.pneumatics.cuff import Cuff
+from plant.pneumatics.flow_valve import FlowValve
+from plant.pneumatics.pressure_valve import PressureValve
+from plant.pneumatics.supply import Supply
+from plant.pneumatics.tube import NoTube, Tube
 
 Random = np.random.Generator
 

@@ -5,19 +5,19 @@ from typing import Any
 import pytest
 from hypothesis import strategies as st
 
-from plant.air import Air
-from plant.artery import Artery
-from plant.cuff import Cuff
 from plant.declare import declared
-from plant.flow_valve import FlowValve
-from plant.light import Light
-from plant.pressure_valve import PressureValve
-from plant.supply import Supply
-from plant.tissue import Tissue
-from plant.tone import ToneDrive
-from plant.transducer import Transducer
-from plant.tube import NoTube, Tube
-from plant.vein import Vein
+from plant.electronics.transducer import Transducer
+from plant.finger.artery import Artery
+from plant.finger.light import Light
+from plant.finger.tissue import Tissue
+from plant.finger.tone import ToneDrive
+from plant.finger.vein import Vein
+from plant.pneumatics.air import Air
+from plant.pneumatics.cuff import Cuff
+from plant.pneumatics.flow_valve import FlowValve
+from plant.pneumatics.pressure_valve import PressureValve
+from plant.pneumatics.supply import Supply
+from plant.pneumatics.tube import NoTube, Tube
 
 PARTS = (Air, Artery, Cuff, FlowValve, Light, NoTube, PressureValve, Supply, Tissue, ToneDrive, Transducer, Tube, Vein)
 DRAW = {float: st.floats, int: st.integers}

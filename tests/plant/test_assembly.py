@@ -9,16 +9,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numba import njit
 
-from plant.air import Air, expansion
-from plant.artery import Artery, static_area
 from plant.assembly import Plant, PlantState, Surroundings, arterial_area, initial_state, plant_rates, plant_tick
-from plant.cuff import Cuff, bladder_growth, bladder_volume
-from plant.flow_valve import FlowValve, SpoolState
-from plant.integrate import advance
+from plant.finger.artery import Artery, static_area
+from plant.numerics.integrate import advance
 from plant.operating_point import clamp_point
-from plant.pressure_valve import PressureValve
-from plant.supply import Supply
-from plant.tube import NoTube, Tube, tube_end_volume, tube_volume
+from plant.pneumatics.air import Air, expansion
+from plant.pneumatics.cuff import Cuff, bladder_growth, bladder_volume
+from plant.pneumatics.flow_valve import FlowValve, SpoolState
+from plant.pneumatics.pressure_valve import PressureValve
+from plant.pneumatics.supply import Supply
+from plant.pneumatics.tube import NoTube, Tube, tube_end_volume, tube_volume
 
 few = settings(max_examples=10, deadline=None)
 PERIOD_s = 1e-3

@@ -21,8 +21,8 @@ from pydantic import TypeAdapter, ValidationError
 import plant
 from plant import declare
 from plant.declare import compiled, declared, inlined, quantity, switch, verb
-from plant.light import Light
-from plant.transducer import Transducer
+from plant.electronics.transducer import Transducer
+from plant.finger.light import Light
 
 
 class Sample(NamedTuple):
@@ -200,8 +200,9 @@ def test_only_what_shapes_compiled_code_counts() -> None:
     """Files that compile and whatever they import, in turn; a figure or the command line does not move the cache."""
     top = Path(plant.__path__[0]).parent
     counted = {str(path.relative_to(top)) for path in declare._sources(top)}
-    assert {"plant/artery.py", "plant/units.py", "controller/law.py", "experiments/coupled.py"} <= counted
-    assert not counted & {"experiments/command.py", "experiments/figures_run.py", "experiments/check_report.py"}
+    assert {"plant/finger/artery.py", "plant/units.py", "controller/tick/law.py"} <= counted
+    assert "experiments/simulation/coupled.py" in counted
+    assert not counted & {f"experiments/{n}.py" for n in ("commands/main", "check/pictures_run", "check/text")}
     for room in declare.ROOMS:  # whoever keeps code on disk says so in a way that the search sees
         for path in (top / room).glob("**/*.py"):
             if "@compiled" in path.read_text() or "@fused" in path.read_text() or "@njit" in path.read_text():
@@ -209,7 +210,7 @@ def test_only_what_shapes_compiled_code_counts() -> None:
 
 
 KERNEL = '''"""A kernel of its own file: it calls the artery, and any part's verb."""
-from plant.artery import static_area
+from plant.finger.artery import static_area
 from plant.declare import compiled, verb
 
 answer = verb("answer")

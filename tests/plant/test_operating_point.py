@@ -9,22 +9,22 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plant.air import Air
-from plant.artery import Artery, largest_area, static_compliance, unloaded_pressure
 from plant.assembly import Plant, PlantState, Surroundings, arterial_area, plant_rates, plant_tick
-from plant.cuff import Cuff
+from plant.electronics.transducer import Transducer
 from plant.errors import InputError
-from plant.flow_valve import FlowValve, SpoolState
-from plant.light import Light, light_intensity
+from plant.finger.artery import Artery, largest_area, static_compliance, unloaded_pressure
+from plant.finger.light import Light, light_intensity
+from plant.finger.tissue import Tissue
+from plant.finger.vein import Vein
 from plant.linear import Linear
 from plant.operating_point import OUTPUTS, OperatingPoint, clamp_point, part_twins, plant_twin, substeps_needed
 from plant.parts import line_node
-from plant.pressure_valve import PressureValve
-from plant.supply import Supply
-from plant.tissue import Tissue
-from plant.transducer import Transducer
-from plant.tube import NoTube, Tube
-from plant.vein import Vein
+from plant.pneumatics.air import Air
+from plant.pneumatics.cuff import Cuff
+from plant.pneumatics.flow_valve import FlowValve, SpoolState
+from plant.pneumatics.pressure_valve import PressureValve
+from plant.pneumatics.supply import Supply
+from plant.pneumatics.tube import NoTube, Tube
 
 few = settings(max_examples=30, deadline=None)
 Flatten = Callable[[Any], list[float]]

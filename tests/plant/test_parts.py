@@ -8,10 +8,8 @@ import pytest
 from numba import njit
 
 from plant import declare
-from plant.air import Air
 from plant.assembly import Plant, PlantState, Surroundings, initial_state, plant_rates, plant_tick
 from plant.declare import declared, quantity
-from plant.flow_valve import FlowValve, flow_valve_flows, flow_valve_play, flow_valve_rates
 from plant.linear import Linear, linear
 from plant.operating_point import clamp_point, plant_twin
 from plant.parts import (
@@ -27,9 +25,16 @@ from plant.parts import (
     valve_rates,
     valve_twin,
 )
-from plant.pressure_valve import PressureValve, pressure_valve_flows, pressure_valve_play, pressure_valve_rates
-from plant.supply import Supply, supply_equilibrium
-from plant.tube import NoTube, Tube
+from plant.pneumatics.air import Air
+from plant.pneumatics.flow_valve import FlowValve, flow_valve_flows, flow_valve_play, flow_valve_rates
+from plant.pneumatics.pressure_valve import (
+    PressureValve,
+    pressure_valve_flows,
+    pressure_valve_play,
+    pressure_valve_rates,
+)
+from plant.pneumatics.supply import Supply, supply_equilibrium
+from plant.pneumatics.tube import NoTube, Tube
 
 REST = Surroundings(95.0, 0.0, 0.02)
 

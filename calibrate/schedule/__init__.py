@@ -1,0 +1,1 @@
+"""Schedules: when to look for the set point again."""

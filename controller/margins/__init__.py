@@ -1,0 +1,1 @@
+"""What judges a loop: sampled loop, frequency response, margins, phase budget."""

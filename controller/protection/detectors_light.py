@@ -1,0 +1,97 @@
+"""Detectors that watch light and set point: light out of range or frozen, a set point that cannot be."""
+from __future__ import annotations
+
+from typing import Annotated, NamedTuple
+
+from controller.protection.detectors_pressure import Enabled
+from controller.protection.watched import Watched, timer
+from plant.declare import compiled, quantity
+
+NOISE = 60.0  # noise of a sample that a jump of two sums of three must exceed: sixteen of its own SD
+
+
+class LightRange(NamedTuple):
+    """Light beyond what a finger in the clamp can show, or the very same sample for too long. Reaction: hold.
+
+    A pulse moves the light by some percent; twice the set point is no finger.
+    """
+
+    enabled: Enabled = True
+    lowest: Annotated[float, quantity("1", 0, 1, "darkest sample, share of full scale", "invented")] = 0.003
+    highest: Annotated[float, quantity("1", 0, 1, "brightest sample, share of full scale", "invented")] = 0.985
+    below: Annotated[float, quantity("1", 0, 1, "darkest light in the clamp, share of the set point", "invented")] = 0.8
+    above: Annotated[
+        float, quantity("1", 1, 100, "brightest light in the clamp, share of the set point", "invented")
+    ] = 1.25
+    hold_s: Annotated[float, quantity("s", 0, 10, "time out of range before it fires", "invented")] = 0.02
+    frozen_s: Annotated[float, quantity("s", 0.001, 60, "time without any change of the sample", "invented")] = 0.3
+
+
+class LightState(NamedTuple):
+    """Time out of range [s], last sample, time since it changed [s]."""
+
+    out_s: float
+    light: float
+    same_s: float
+    fires: bool
+
+
+@compiled
+def light_range_step(part: LightRange, state: LightState, seen: Watched) -> LightState:
+    """One tick. Absolute range and frozen samples count in every mode but venting, the relative range in the clamp."""
+    light = seen.light
+    out = light < part.lowest or light > part.highest
+    if seen.clamped_s > 0.0:
+        out = out or light < part.below * seen.set_point or light > part.above * seen.set_point
+    out_s = timer(state.out_s, out, seen.period_s)
+    same_s = timer(state.same_s, light == state.light, seen.period_s)
+    fires = out_s > part.hold_s or same_s > part.frozen_s
+    return LightState(out_s, light, same_s, part.enabled and fires)
+
+
+class SetPoint(NamedTuple):
+    """A set point that cannot be, that moved by itself, or that a jump of light has made void. Reaction: recalibrate.
+
+    The artery is too slow, and the loop too good, for a jump of light within a few ticks: emitter, detector, cuff or
+    surroundings have changed, and the set point with them.
+    """
+
+    enabled: Enabled = True
+    lowest: Annotated[float, quantity("1", 0, 1, "least set point, share of full scale", "invented")] = 0.005
+    highest: Annotated[float, quantity("1", 0, 1, "greatest set point, share of full scale", "invented")] = 0.95
+    jump_mmHg: Annotated[
+        float, quantity("mmHg", 0.1, 1000, "largest move of the set point from tick to tick", "invented")
+    ] = 6.0
+    light_jump_mmHg: Annotated[
+        float, quantity("mmHg", 1, 1000, "largest change of light from three ticks to three, as mmHg", "invented")
+    ] = 20.0
+    settle_s: Annotated[float, quantity("s", 0, 60, "time in the clamp before it looks for jumps", "invented")] = 0.05
+
+
+class SetPointState(NamedTuple):
+    """Last set point, and the last five samples of light, newest first."""
+
+    set_point: float
+    first: float
+    second: float
+    third: float
+    fourth: float
+    fifth: float
+    fires: bool
+
+
+@compiled
+def set_point_step(part: SetPoint, state: SetPointState, seen: Watched) -> SetPointState:
+    """One tick; active in the clamp."""
+    fires = False
+    if seen.clamped_s > 0.0:
+        slope = seen.light_slope
+        fires = not (part.lowest <= seen.set_point <= part.highest) or slope <= 0.0
+        if seen.clamped_s > part.settle_s and slope > 0.0:
+            moved = abs(seen.set_point - state.set_point) > part.jump_mmHg * slope
+            now = seen.light + state.first + state.second  # means of three: a weak signal's noise is no jump
+            before = state.third + state.fourth + state.fifth
+            fires = fires or moved or abs(now - before) > 3.0 * part.light_jump_mmHg * slope + NOISE * seen.light_noise
+    return SetPointState(
+        seen.set_point, seen.light, state.first, state.second, state.third, state.fourth, part.enabled and fires
+    )

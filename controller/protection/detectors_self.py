@@ -1,0 +1,132 @@
+"""Detectors by which the instrument watches itself: its settings, its own order of events, its emitter, its converters.
+
+They need no pulse and no pressure to see what no signal in the clamp can show. Each is common practice in measuring and
+safety electronics (checked parameters, sequence monitoring, a monitor diode beside the emitter, reference voltages on
+the multiplexer); thresholds are invented.
+"""
+from __future__ import annotations
+
+from typing import Annotated, NamedTuple
+
+from controller.protection.detectors_pressure import Enabled
+from controller.protection.watched import Watched, lagged, timer
+from controller.tick.law import Coefficients
+from plant.declare import compiled, quantity
+
+
+@compiled
+def settings_sum(coefficients: Coefficients) -> float:
+    """Check sum of a control law's coefficients: each counts with its place, so that a swap is seen too.
+
+    Each is brought below 1 first, v/(1 + |v|), so that a large one does not drown the others' last digits.
+    """
+    total, place = 0.0, 1.0
+    for value in coefficients:
+        total += place * value / (1.0 + abs(value))
+        place += 1.0
+    return total
+
+
+class SettingsCheck(NamedTuple):
+    """Check sum of the control law that is loaded, against the one made out for this rig. Reaction: vent and latch."""
+
+    enabled: Enabled = True
+    expected: Annotated[
+        float, quantity("1", -1e12, 1e12, "check sum of the rig's own law; 0: from the rig", "follows the rig")
+    ] = 0.0
+
+
+class SettingsState(NamedTuple):
+    """Nothing is remembered."""
+
+    fires: bool
+
+
+@compiled
+def settings_check_step(part: SettingsCheck, state: SettingsState, seen: Watched) -> SettingsState:
+    """One tick; active in every mode. Without an expected sum it does not look."""
+    wrong = part.expected != 0.0 and abs(seen.settings - part.expected) > 1e-9
+    return SettingsState(part.enabled and wrong)
+
+
+class Sequence(NamedTuple):
+    """A clamp without a search that was finished, or too soon after the cuff was filled. Reaction: recalibrate.
+
+    A search puts its mark on a set point as its very last act; veins and wall need their time in a filled cuff.
+    """
+
+    enabled: Enabled = True
+    filled_s: Annotated[float, quantity("s", 0, 600, "least time in a filled cuff before a clamp", "invented")] = 6.0
+    filled_mmHg: Annotated[float, quantity("mmHg", 1, 200, "pressure of a filled cuff", "invented")] = 20.0
+
+
+class SequenceState(NamedTuple):
+    """Time in a filled cuff before the clamp [s]."""
+
+    filled_s: float
+    fires: bool
+
+
+@compiled
+def sequence_step(part: Sequence, state: SequenceState, seen: Watched) -> SequenceState:
+    """One tick; judges in the clamp."""
+    if seen.clamped_s <= 0.0:
+        return SequenceState(timer(state.filled_s, seen.reading_mmHg > part.filled_mmHg, seen.period_s), False)
+    hasty = state.filled_s < part.filled_s
+    return SequenceState(state.filled_s, part.enabled and (hasty or not seen.searched))
+
+
+class EmitterMonitor(NamedTuple):
+    """Emitted light, by a photodiode beside the emitter, away from where it was when the clamp began.
+
+    Reaction: recalibrate, for a set point holds for the light by which it was found.
+    """
+
+    enabled: Enabled = True
+    share: Annotated[float, quantity("1", 0.001, 1, "largest change, share of the start's", "invented")] = 0.03
+    memory_s: Annotated[float, quantity("s", 1e-4, 10, "time constant of its filter", "invented")] = 0.05
+    hold_s: Annotated[float, quantity("s", 0, 10, "time away before it fires", "invented")] = 0.05
+
+
+class EmitterState(NamedTuple):
+    """Filtered light of the emitter and that of the clamp's start [share of nominal], time away from it [s]."""
+
+    level: float
+    start: float
+    away_s: float
+    fires: bool
+
+
+@compiled
+def emitter_monitor_step(part: EmitterMonitor, state: EmitterState, seen: Watched) -> EmitterState:
+    """One tick; judges in the clamp. A negative level is none yet."""
+    level = lagged(state.level, seen.emitter, part.memory_s, seen.period_s) if state.level >= 0.0 else seen.emitter
+    if seen.clamped_s <= 0.0:
+        return EmitterState(level, level, 0.0, False)
+    away = timer(state.away_s, abs(level - state.start) > part.share * state.start, seen.period_s)
+    return EmitterState(level, state.start, away, part.enabled and away > part.hold_s)
+
+
+class ConverterTest(NamedTuple):
+    """Both converters on two reference voltages, a third and two thirds of full scale: between them every bit changes.
+
+    Reaction: vent and latch, for nobody can say what a sample is worth.
+    """
+
+    enabled: Enabled = True
+    tolerance: Annotated[float, quantity("1", 1e-6, 1, "largest error, share of full scale", "invented")] = 0.002
+    hold_s: Annotated[float, quantity("s", 0, 10, "time beyond it before it fires", "invented")] = 0.02
+
+
+class ConverterState(NamedTuple):
+    """Time beyond the tolerance [s]."""
+
+    wrong_s: float
+    fires: bool
+
+
+@compiled
+def converter_test_step(part: ConverterTest, state: ConverterState, seen: Watched) -> ConverterState:
+    """One tick; active in every mode."""
+    wrong = timer(state.wrong_s, seen.converter_error > part.tolerance, seen.period_s)
+    return ConverterState(wrong, part.enabled and wrong > part.hold_s)

@@ -1,0 +1,267 @@
+"""Protection in the firmware: eighteen detectors, one fallback state, and what follows from it.
+
+    NORMAL ──warn──▶ WARNING ──(quiet for a while)──▶ NORMAL
+       │ hold                                    HOLD ──(quiet for a while, not too often)──▶ NORMAL
+       ├──────────▶ HOLD ──(too long, too often)──▶ VENTED
+       │ recalibrate
+       ├──────────▶ RECALIBRATE ──(nobody does)──▶ VENTED
+       │ vent
+       └──────────▶ VENTED   (latched: only a cycle of power leads out)
+WARNING clamps on, and says so; HOLD and RECALIBRATE leave the light and keep a moderate cuff pressure by transducer.
+VENTED opens valve and dump valve. A state is only ever left upwards, but for the two returns drawn above.
+"""
+from __future__ import annotations
+
+from typing import Annotated, NamedTuple
+
+from controller.protection.detectors_balance import (
+    AirState,
+    AirUse,
+    Following,
+    FollowingState,
+    air_use_step,
+    following_step,
+)
+from controller.protection.detectors_light import (
+    LightRange,
+    LightState,
+    SetPoint,
+    SetPointState,
+    light_range_step,
+    set_point_step,
+)
+from controller.protection.detectors_loop import (
+    Deadlines,
+    DeadlineState,
+    NoPulse,
+    Oscillation,
+    OscillationState,
+    PulseState,
+    Response,
+    ResponseState,
+    Saturation,
+    SaturationState,
+    deadlines_step,
+    no_pulse_step,
+    oscillation_step,
+    response_step,
+    saturation_step,
+)
+from controller.protection.detectors_pressure import (
+    Disagreement,
+    DisagreementState,
+    Exposure,
+    ExposureState,
+    LimitState,
+    PressureLimit,
+    PressureRate,
+    RateState,
+    SupplyRange,
+    SupplyState,
+    disagreement_step,
+    exposure_step,
+    pressure_limit_step,
+    pressure_rate_step,
+    supply_range_step,
+)
+from controller.protection.detectors_self import (
+    ConverterState,
+    ConverterTest,
+    EmitterMonitor,
+    EmitterState,
+    Sequence,
+    SequenceState,
+    SettingsCheck,
+    SettingsState,
+    converter_test_step,
+    emitter_monitor_step,
+    sequence_step,
+    settings_check_step,
+)
+from controller.protection.watched import Watched, lagged
+from plant.declare import compiled, quantity
+
+NORMAL, WARNING, HOLD, RECALIBRATE, VENTED = range(5)
+FALLBACKS = ("normal", "warning", "hold", "recalibrate", "vented")
+REACTIONS: dict[str, int] = {  # detector: the fallback state that it asks for
+    "pressure_limit": VENTED, "pressure_rate": VENTED, "exposure": VENTED, "disagreement": VENTED,
+    "light_range": HOLD, "set_point": RECALIBRATE, "response": VENTED, "saturation": VENTED,
+    "oscillation": RECALIBRATE, "no_pulse": WARNING, "deadlines": WARNING, "supply_range": WARNING,
+    "settings_check": VENTED, "sequence": RECALIBRATE, "emitter_monitor": RECALIBRATE, "converter_test": VENTED,
+    "following": RECALIBRATE, "air_use": WARNING,
+}
+DETECTORS = tuple(REACTIONS)
+TRANSITIONS: tuple[tuple[int, int, str], ...] = (  # what can happen, for whoever draws it
+    (NORMAL, WARNING, "pulse, deadlines, supply, air use"), (WARNING, NORMAL, "quiet for clear_s"),
+    (NORMAL, HOLD, "light out of range"), (HOLD, NORMAL, "quiet for clear_s"),
+    (NORMAL, RECALIBRATE, "set point void, odd loop"),
+    (NORMAL, VENTED, "any other detector, switch or watchdog"),
+    (HOLD, VENTED, "longer than hold_most_s, or too often"), (RECALIBRATE, VENTED, "longer than hold_most_s"),
+)
+
+
+class Fallback(NamedTuple):
+    """How the fallback states behave."""
+
+    clear_s: Annotated[float, quantity("s", 0, 60, "quiet time before a warning or a hold ends", "invented")] = 2.0
+    hold_most_s: Annotated[
+        float, quantity("s", 0, 600, "longest hold, and longest wait for a calibration", "invented")
+    ] = 10.0
+    holds_most: Annotated[int, quantity("1", 0, 100, "holds before one too many vents", "invented")] = 3
+    pressure_mmHg: Annotated[
+        float, quantity("mmHg", 0, 200, "cuff pressure of a hold, or the mean of before if that is lower", "invented")
+    ] = 80.0
+    mean_s: Annotated[float, quantity("s", 0.1, 60, "time constant of that mean", "invented")] = 2.0
+
+
+class LightSignal(NamedTuple):
+    """What the firmware knows of its own light channel: several detectors allow for its noise."""
+
+    noise: Annotated[
+        float, quantity("1", 0, 1, "SD of a sample, share of full scale; 0: from the rig", "follows the rig")
+    ] = 0.0
+
+
+class Protection(NamedTuple):
+    """Every detector, the fallback, and what the firmware knows of its light."""
+
+    pressure_limit: PressureLimit = PressureLimit()
+    pressure_rate: PressureRate = PressureRate()
+    exposure: Exposure = Exposure()
+    disagreement: Disagreement = Disagreement()
+    light_range: LightRange = LightRange()
+    set_point: SetPoint = SetPoint()
+    response: Response = Response()
+    saturation: Saturation = Saturation()
+    oscillation: Oscillation = Oscillation()
+    no_pulse: NoPulse = NoPulse()
+    deadlines: Deadlines = Deadlines()
+    supply_range: SupplyRange = SupplyRange()
+    settings_check: SettingsCheck = SettingsCheck()
+    sequence: Sequence = Sequence()
+    emitter_monitor: EmitterMonitor = EmitterMonitor()
+    converter_test: ConverterTest = ConverterTest()
+    following: Following = Following()
+    air_use: AirUse = AirUse()
+    fallback: Fallback = Fallback()
+    light_signal: LightSignal = LightSignal()
+
+
+class ProtectionState(NamedTuple):
+    """What the protection remembers."""
+
+    pressure_limit: LimitState
+    pressure_rate: RateState
+    exposure: ExposureState
+    disagreement: DisagreementState
+    light_range: LightState
+    set_point: SetPointState
+    response: ResponseState
+    saturation: SaturationState
+    oscillation: OscillationState
+    no_pulse: PulseState
+    deadlines: DeadlineState
+    supply_range: SupplyState
+    settings_check: SettingsState
+    sequence: SequenceState
+    emitter_monitor: EmitterState
+    converter_test: ConverterState
+    following: FollowingState
+    air_use: AirState
+    fallback: int
+    since_s: float  # in this fallback state
+    quiet_s: float  # since a detector fired
+    holds: int  # times that HOLD was entered
+    mean_mmHg: float  # slow mean of the reading
+    hold_mmHg: float  # pressure to keep in HOLD and RECALIBRATE
+    fired: int  # detectors that fire on this tick, one bit each in the order of DETECTORS
+
+
+@compiled
+def initial_protection() -> ProtectionState:
+    """Nothing seen, nothing wrong."""
+    return ProtectionState(
+        LimitState(0.0, False), RateState(0.0, 0.0, False), ExposureState(0.0, False),
+        DisagreementState(0.0, 0.0, False), LightState(0.0, -1.0, 0.0, False),
+        SetPointState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False),
+        ResponseState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False, False),
+        SaturationState(0.0, False), OscillationState(0.0, 0.0, False), PulseState(0.0, 1.0, 0.0, False),
+        DeadlineState(0.0, False), SupplyState(0.0, False), SettingsState(False), SequenceState(0.0, False),
+        EmitterState(-1.0, 0.0, 0.0, False), ConverterState(0.0, False),
+        FollowingState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False), AirState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False),
+        NORMAL, 0.0, 0.0, 0, 0.0, 0.0, 0,
+    )
+
+
+@compiled
+def protection_step(part: Protection, state: ProtectionState, seen: Watched) -> ProtectionState:
+    """One tick of every detector and of the fallback state."""
+    limit = pressure_limit_step(part.pressure_limit, state.pressure_limit, seen)
+    rate = pressure_rate_step(part.pressure_rate, state.pressure_rate, seen)
+    exposure = exposure_step(part.exposure, state.exposure, seen)
+    disagreement = disagreement_step(part.disagreement, state.disagreement, seen)
+    light = light_range_step(part.light_range, state.light_range, seen)
+    set_point = set_point_step(part.set_point, state.set_point, seen)
+    response = response_step(part.response, state.response, seen)
+    saturation = saturation_step(part.saturation, state.saturation, seen)
+    oscillation = oscillation_step(part.oscillation, state.oscillation, seen)
+    pulse = no_pulse_step(part.no_pulse, state.no_pulse, seen)
+    deadlines = deadlines_step(part.deadlines, state.deadlines, seen)
+    supply = supply_range_step(part.supply_range, state.supply_range, seen)
+    loaded = settings_check_step(part.settings_check, state.settings_check, seen)
+    sequence = sequence_step(part.sequence, state.sequence, seen)
+    emitter = emitter_monitor_step(part.emitter_monitor, state.emitter_monitor, seen)
+    converters = converter_test_step(part.converter_test, state.converter_test, seen)
+    following = following_step(part.following, state.following, seen)
+    air = air_use_step(part.air_use, state.air_use, seen)
+    vents = (
+        limit.fires or rate.fires or exposure.fires or disagreement.fires or response.fires or saturation.fires
+        or loaded.fires or converters.fires or seen.tripped
+    )
+    wanted = NORMAL
+    if vents:
+        wanted = VENTED
+    elif set_point.fires or oscillation.fires or sequence.fires or emitter.fires or following.fires:
+        wanted = RECALIBRATE
+    elif light.fires:
+        wanted = HOLD
+    elif pulse.fires or deadlines.fires or supply.fires or air.fires:
+        wanted = WARNING
+    fired = (
+        int(limit.fires) + 2 * int(rate.fires) + 4 * int(exposure.fires) + 8 * int(disagreement.fires)
+        + 16 * int(light.fires) + 32 * int(set_point.fires) + 64 * int(response.fires) + 128 * int(saturation.fires)
+        + 256 * int(oscillation.fires) + 512 * int(pulse.fires) + 1024 * int(deadlines.fires)
+        + 2048 * int(supply.fires) + 4096 * int(loaded.fires) + 8192 * int(sequence.fires)
+        + 16384 * int(emitter.fires) + 32768 * int(converters.fires) + 65536 * int(following.fires)
+        + 131072 * int(air.fires)
+    )
+    mean = lagged(state.mean_mmHg, seen.reading_mmHg, part.fallback.mean_s, seen.period_s)
+    fallback, since, quiet, holds, hold_mmHg = fallback_step(part.fallback, state, wanted, seen.period_s)
+    if fallback == NORMAL:
+        hold_mmHg = min(mean, part.fallback.pressure_mmHg)
+    return ProtectionState(
+        limit, rate, exposure, disagreement, light, set_point, response, saturation, oscillation, pulse, deadlines,
+        supply, loaded, sequence, emitter, converters, following, air, fallback, since, quiet, holds, mean, hold_mmHg,
+        fired,
+    )
+
+
+@compiled
+def fallback_step(
+    part: Fallback, state: ProtectionState, wanted: int, period_s: float
+) -> tuple[int, float, float, int, float]:
+    """Fallback state, time in it, quiet time, holds so far, pressure to hold, given what the detectors want."""
+    now = state.fallback
+    quiet = 0.0 if wanted > NORMAL else state.quiet_s + period_s
+    holds = state.holds
+    after = max(now, wanted)
+    if now in (WARNING, HOLD) and quiet > part.clear_s and after == now:
+        after = NORMAL
+    if now in (HOLD, RECALIBRATE) and state.since_s > part.hold_most_s:
+        after = VENTED
+    if after == HOLD and now != HOLD:
+        holds += 1
+        if holds > part.holds_most:
+            after = VENTED
+    since = state.since_s + period_s if after == now else 0.0
+    return after, since, quiet, holds, state.hold_mmHg

@@ -1,0 +1,1 @@
+"""Tuning rules, and the limit that no linear controller passes."""

@@ -1,0 +1,1 @@
+"""Studies of the target: searches, schedules, height, wear time."""

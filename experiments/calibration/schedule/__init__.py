@@ -1,0 +1,1 @@
+"""Calibration schedules compared on fingers and scenarios."""

@@ -1,0 +1,1 @@
+"""The main job: margins, budget and tracking of a rig, and the verdict on its requirements."""

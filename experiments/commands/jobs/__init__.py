@@ -1,0 +1,1 @@
+"""What each command does: read, compute, print, write."""

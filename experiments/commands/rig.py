@@ -1,0 +1,92 @@
+"""Commands about a rig: judge it, run it, its margins, its parameters. Heavy imports wait inside."""
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from experiments.commands.options import (
+    NUMBER,
+    JsonOption,
+    OutOption,
+    RecordOption,
+    RequirementsOption,
+    RigArgument,
+    SecondsOption,
+    SeedOption,
+    SetOption,
+    StartOption,
+)
+
+
+def check(
+    rig: RigArgument = "wrist",
+    record: RecordOption = None,
+    requirements: RequirementsOption = None,
+    seconds: SecondsOption = None,
+    start: StartOption = 0.0,
+    seed: SeedOption = 1,
+    setting: SetOption = None,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Judge a rig: margins, phase budget, tracking on a record. Exit status 0 pass, 1 fail."""
+    from experiments.commands.jobs.check import check_job
+
+    raise typer.Exit(check_job(rig, record, requirements, seconds, start, seed, setting, out, as_json))
+
+
+def simulate(
+    rig: RigArgument = "wrist",
+    record: RecordOption = None,
+    seconds: SecondsOption = None,
+    start: StartOption = 0.0,
+    seed: SeedOption = 1,
+    setting: SetOption = None,
+    offset: Annotated[
+        float, typer.Option(**NUMBER, help="Set point's transmural offset from the unloaded one [mmHg].")
+    ] = 0.0,
+    volume_error: Annotated[
+        float, typer.Option(**NUMBER, help="Relative error of the arterial volume held; 0.1 is 10 % too large.")
+    ] = 0.0,
+    vent: Annotated[float, typer.Option(**NUMBER, help="Vent for this long at the end [s].")] = 0.0,
+    trace: Annotated[
+        Path | None, typer.Option(help="Write every tick: .csv, .parquet or .nc by the name's ending.")
+    ] = None,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Run a rig on a pressure record: fill, clamp, and vent if asked. Exit status 1 when the clamp does not hold."""
+    from experiments.commands.jobs.simulate import simulate_job
+
+    raise typer.Exit(
+        simulate_job(rig, record, seconds, start, seed, setting, offset, volume_error, vent, trace, out, as_json)
+    )
+
+
+def margins(
+    rig: RigArgument = "wrist",
+    at: Annotated[
+        list[float] | None,
+        typer.Option("--at", **NUMBER, help="Arterial pressure of an operating point [mmHg]; may be repeated."),
+    ] = None,
+    setting: SetOption = None,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Margins of the exact sampled loop, and its phase budget. On both sides of the valve; runs nothing."""
+    from experiments.commands.jobs.margins import margins_job
+
+    raise typer.Exit(margins_job(rig, at, setting, out, as_json))
+
+
+def rigs(
+    rig: Annotated[str | None, typer.Argument(help="Show this rig's parameters with units and sources.")] = None,
+    setting: SetOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """List the built-in rigs, or show every parameter of one. With unit, bounds, meaning and source."""
+    from experiments.commands.jobs.rigs import rigs_job
+
+    raise typer.Exit(rigs_job(rig, setting, as_json))

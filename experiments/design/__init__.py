@@ -1,0 +1,1 @@
+"""Studies for a design: sweeps, tuning, budget."""

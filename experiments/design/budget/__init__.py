@@ -1,0 +1,1 @@
+"""What each part of a rig costs, and which spreads matter."""

@@ -1,0 +1,1 @@
+"""Figures of a rig over one or more of its parameters."""

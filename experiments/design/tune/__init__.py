@@ -1,0 +1,1 @@
+"""Settings of the control law for many fingers at once."""

@@ -1,0 +1,104 @@
+"""Limits on margins as a tuning takes them, from a file or the defaults, and how far a loop misses them."""
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from controller.margins.survey import Survey
+from experiments.rigs.requirements import FIGURES
+from plant.errors import InputError
+
+Reals = NDArray[np.float64]
+
+DEFAULTS = {"sensitivity_peak": {"max": 1.6}, "delay_margin_ticks": {"min": 2.0}}
+MARGINS = ("gain_margin_dB", "gain_reduction_margin_dB", "phase_margin_deg", "delay_margin_s", "delay_margin_ticks",
+           "modulus_margin", "sensitivity_peak", "crossover_Hz", "bandwidth_Hz")
+FAR = 10.0  # shortfall of a loop that is unstable or has no such figure
+
+
+class MarginLimit(NamedTuple):
+    """One limit on one margin."""
+
+    figure: str
+    limit: str  # min or max
+    allowed: float
+
+    @property
+    def text(self) -> str:
+        """As people write it."""
+        sign = "≥" if self.limit == "min" else "≤"
+        return f"{FIGURES[self.figure][1].split(',')[0]} {sign} {self.allowed:g} {FIGURES[self.figure][0]}".rstrip()
+
+
+def margin_values(survey: Survey, period_s: float) -> dict[str, Reals]:
+    """Margins of many loops under the names that requirements use; NaN where a loop is unstable or was not resolved."""
+    sound = (np.asarray(survey.unstable) == 0.0) & (np.asarray(survey.resolved) == 1.0)
+    sound &= np.asarray(survey.modulus) > 0.0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        values = {
+            "gain_margin_dB": 20.0 * np.log10(survey.gain_margin),
+            "gain_reduction_margin_dB": -20.0 * np.log10(survey.gain_reduction),
+            "phase_margin_deg": np.degrees(survey.phase_margin),
+            "delay_margin_s": np.asarray(survey.delay_margin_s),
+            "delay_margin_ticks": np.asarray(survey.delay_margin_s) / period_s,
+            "modulus_margin": np.asarray(survey.modulus),
+            "sensitivity_peak": 1.0 / np.asarray(survey.modulus),
+            "crossover_Hz": np.divide(survey.crossover_omega, 2.0 * math.pi),
+            "bandwidth_Hz": np.divide(survey.bandwidth_omega, 2.0 * math.pi),
+        }
+        return {name: np.where(sound, value, np.nan) for name, value in values.items()}
+
+
+def margin_limits(requirements: dict[str, dict[str, float]]) -> tuple[MarginLimit, ...]:
+    """The limits on margins among requirements; those on tracking, search and the like are `check`'s.
+
+    Where a figure of the defaults (Ms ≤ 1.6, delay margin ≥ 2 ticks) is not among them, the default holds. Raises
+    InputError for a limit that no loop can keep.
+    """
+    asked = {name: limits for name, limits in requirements.items() if name in MARGINS}
+    merged = asked | {name: limits for name, limits in DEFAULTS.items() if name not in asked}
+    found = tuple(MarginLimit(name, kind, value) for name, limits in merged.items() for kind, value in limits.items())
+    for limit in found:
+        if limit.allowed <= 0.0:
+            raise InputError(f"{limit.figure}.{limit.limit} = {limit.allowed:g}: a tuning needs a limit above 0")
+        if limit.figure == "sensitivity_peak" and (limit.limit == "min" or limit.allowed <= 1.0):
+            raise InputError(f"sensitivity_peak.{limit.limit} = {limit.allowed:g}: must be a max above 1, which the "
+                             "sensitivity of every loop with dead time exceeds somewhere")
+    return found
+
+
+def largest_peak(limits: tuple[MarginLimit, ...]) -> float:
+    """The bound on |S| that the limits amount to: the smaller of Ms and 1/modulus margin; infinite without any."""
+    peaks = [limit.allowed for limit in limits if limit.figure == "sensitivity_peak"]
+    peaks += [1.0 / limit.allowed for limit in limits if limit.figure == "modulus_margin"]
+    return min(peaks, default=math.inf)
+
+
+def with_peak(limits: tuple[MarginLimit, ...], peak: float) -> tuple[MarginLimit, ...]:
+    """The limits with another bound on |S|, for the trade-off; in the same order."""
+    changed = {"sensitivity_peak": peak, "modulus_margin": 1.0 / peak}
+    return tuple(limit._replace(allowed=changed.get(limit.figure, limit.allowed)) for limit in limits)
+
+
+def least_delay_ticks(limits: tuple[MarginLimit, ...], period_s: float) -> float:
+    """The delay margin [ticks] that the limits ask for; 0 for none."""
+    asked = [limit.allowed for limit in limits if limit[:2] == ("delay_margin_ticks", "min")]
+    asked += [limit.allowed / period_s for limit in limits if limit[:2] == ("delay_margin_s", "min")]
+    return max(asked, default=0.0)
+
+
+def shortfalls(survey: Survey, limits: tuple[MarginLimit, ...], period_s: float) -> Reals:
+    """How far each loop misses each limit, as a share of it, negative where it is kept; shape (loops, limits).
+
+    A loop that is unstable misses all of them by FAR and more, the more the more of its poles lie outside.
+    """
+    values = margin_values(survey, period_s)
+    found = np.empty((len(np.asarray(survey.modulus)), len(limits)))
+    for k, limit in enumerate(limits):
+        missed = (values[limit.figure] - limit.allowed) / limit.allowed
+        found[:, k] = np.clip(missed if limit.limit == "max" else -missed, -FAR, FAR)
+    lost = np.isnan(found)
+    return np.where(lost, FAR + np.asarray(survey.unstable)[:, None], found)

@@ -1,0 +1,182 @@
+"""What people and programs read of a tuning: the table, JSON, and a rig file with the settings that were found."""
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from controller.tick.parameters import Controller
+from experiments.design.tune.cases import usual_slope_error
+from experiments.design.tune.study import Row, Tuning
+from experiments.design.tune.verdict import LARGEST_IS_WORST, left_behind
+from experiments.rigs.table import rig_lines
+from experiments.work.output import CAUTION
+
+NAME_WIDTH = 30
+SHOWN = {  # settings that the table shows, with the number's form and the unit
+    "kp": ("Kp {:.4g}", 1.0), "ti_s": ("Ti {:.3g} ms", 1e3), "td_s": ("Td {:.3g} ms", 1e3),
+    "filter_ratio": ("N {:.3g}", 1.0),
+}
+
+SHORT = {
+    "gain_margin_dB": "gain", "gain_reduction_margin_dB": "gain reduction", "phase_margin_deg": "phase",
+    "delay_margin_s": "delay", "delay_margin_ticks": "delay", "modulus_margin": "modulus", "sensitivity_peak": "Ms",
+}
+
+
+def settings_text(controller: Controller) -> str:
+    """The settings of a controller in one line, only the terms it has."""
+    used = ["kp", *(["ti_s"] if controller.ti_s else []), *(["td_s", "filter_ratio"] if controller.td_s else [])]
+    if controller.form != "ideal":
+        parts = [f"Kp {controller.kp:.4g}", f"Ki {controller.ki:.4g}", f"Kd {controller.kd:.4g}"]
+    else:
+        parts = [SHOWN[name][0].format(SHOWN[name][1] * getattr(controller, name)) for name in used]
+    if controller.lead_zero_Hz != controller.lead_pole_Hz:
+        kind = "lead" if controller.lead_pole_Hz > controller.lead_zero_Hz else "lag"
+        parts.append(f"{kind} {controller.lead_zero_Hz:.3g}/{controller.lead_pole_Hz:.3g} Hz")
+    if controller.notch_Hz > 0.0 and controller.notch_depth_dB > 0.0:
+        parts.append(f"notch {controller.notch_Hz:.3g} Hz, {controller.notch_width_Hz:.3g} wide, "
+                     f"{controller.notch_depth_dB:.3g} dB")
+    return ", ".join(parts)
+
+
+def worst_margin(tuning: Tuning, row: Row, figure: str) -> float:
+    """A margin at the fingers that count: the worst, or the one at the percentile; NaN where one is unstable."""
+    values = row.found.margins[figure]
+    bad = np.sort(np.where(np.isnan(values), math.inf, values if figure in LARGEST_IS_WORST else -values))
+    behind = left_behind(tuning.people, tuning.percentile)
+    value = float(bad[len(bad) - 1 - behind])
+    return math.nan if math.isinf(value) else value if figure in LARGEST_IS_WORST else -value
+
+
+def _provenance(tuning: Tuning) -> str:
+    usual = tuning.slope_error == usual_slope_error(tuning.rig)
+    return "95 % of searches are not further off" if usual else "as asked for"
+
+
+def tuning_lines(tuning: Tuning) -> list[str]:
+    """The whole tuning on one screen."""
+    count, all_of = len(tuning.people.cases), "every finger"
+    if tuning.percentile < 100.0:
+        all_of = f"{tuning.percentile:g} % of the fingers"
+    asked = ", ".join(limit.text for limit in tuning.limits)
+    lines = [
+        f"tuning of {tuning.rig.name} on {count} fingers ({tuning.group}, seed {tuning.seed}): least servo error for "
+        f"{all_of} subject to",
+        f"  {asked}",
+        f"  at mean, low and high pressure, each side of the valve, light slope off by ± {100 * tuning.slope_error:g} %"
+        f" ({_provenance(tuning)})", "",
+        f"{'':<{NAME_WIDTH}}{'factor':>7}{'Ms':>7}{'delay':>8}{'phase':>8}{'rms':>8}{'pulse':>8}{'noise':>8}",
+    ]
+    lines += [_row_line(tuning, tuning.tuned), _row_line(tuning, tuning.shipped)]
+    for title, rows in (("classical rules as published", tuning.published),
+                        ("the same, gain scaled to the limits", tuning.scaled), ("structures", tuning.structures)):
+        lines += [title, *(_row_line(tuning, row, "  ") for row in rows)]
+        if rows is tuning.scaled:
+            lines += [f"  {r.name}: no factor on its gain keeps every limit"
+                      for r in tuning.published if r.name not in {s.name for s in tuning.scaled}]
+    lines += [
+        "", "rms: servo error of the worst finger that counts [mmHg], by the linear loop: arterial pressure through S "
+        "(pulse) and", "the light's noise through T (noise). delay [ticks], phase [°] and Ms: the worst of all loops. "
+        "factor: on the rule's Kp.", "", f"tuned: {settings_text(tuning.tuned.found.controller)}",
+    ]
+    return lines + _against(tuning) + _confirmation_lines(tuning) + ["", CAUTION]
+
+
+def _row_line(tuning: Tuning, row: Row, indent: str = "") -> str:
+    name = f"{indent}{row.name}"
+    factor = f"{row.factor:.3g}" if row.factor != 1.0 else ""
+    peak = worst_margin(tuning, row, "sensitivity_peak")
+    if math.isnan(peak):
+        return f"{name:<{NAME_WIDTH}}{factor:>7}   unstable on some fingers"
+    k = _worst_finger(row)
+    behind = left_behind(tuning.people, tuning.percentile)
+    missed = [limit for limit, share in zip(tuning.limits, _missed(row, behind), strict=True) if share > 0.0]
+    names = [SHORT.get(limit.figure, limit.figure) for limit in missed]
+    verdict = "keeps all limits" if row.kept else f"MISSES {', '.join(names)}"
+    return (f"{name:<{NAME_WIDTH}}{factor:>7}{peak:>7.2f}{worst_margin(tuning, row, 'delay_margin_ticks'):>8.1f}"
+            f"{worst_margin(tuning, row, 'phase_margin_deg'):>8.1f}{row.rms_mmHg:>8.3f}"
+            f"{row.found.pressure_mmHg[k]:>8.3f}{row.found.noise_mmHg[k]:>8.3f}  {verdict}")
+
+
+def _worst_finger(row: Row) -> int:
+    """The finger whose error the row tells."""
+    rms = row.found.rms_mmHg
+    return int(np.argmin(np.abs(rms - row.rms_mmHg))) if math.isfinite(row.rms_mmHg) else int(np.argmax(rms))
+
+
+def _missed(row: Row, behind: int) -> list[float]:
+    """Shortfall of each limit, of the hardest finger that counts."""
+    return [float(v) for v in np.sort(row.found.finger_shortfall, axis=0)[-1 - behind]]
+
+
+def _against(tuning: Tuning) -> list[str]:
+    """Tuned against the best rule and the limit."""
+    lines = []
+    rule, limit, rms = tuning.best_rule, tuning.limit, tuning.tuned.rms_mmHg
+    if not tuning.tuned.kept:
+        return ["", "NO SETTINGS FOUND that keep every limit; the best that was found is shown"]
+    if rule is not None:
+        change = 100.0 * (rms / rule.rms_mmHg - 1.0)
+        lines.append(f"against the best classical rule within the limits ({rule.name} × {rule.factor:.3g}): "
+                     f"{rms:.3f} for {rule.rms_mmHg:.3f} mmHg, {change:+.0f} %")
+    elif tuning.published:
+        lines.append("no classical rule keeps the limits, whatever its gain")
+    lines += ["", "limit of any linear controller on one finger [mmHg rms]       |S| alone  and delay  tuned there"]
+    for bound in tuning.bounds:
+        tuned = tuning.tuned.found.rms_mmHg[[c.finger.name for c in tuning.people.cases].index(bound.finger)]
+        lines.append(f"  {bound.finger}".ljust(58)
+                     + f"{bound.rms_mmHg:>11.3f}{bound.guarded_mmHg:>11.3f}{tuned:>13.3f}")
+    if math.isfinite(limit.rms_mmHg):
+        lines.append(f"  no controller gets the worst finger below {limit.rms_mmHg:.3f} mmHg; the tuned one is "
+                     f"{100 * (rms / limit.rms_mmHg - 1):.0f} % above that (half the taps: {limit.half_taps_mmHg:.3f})")
+    return lines
+
+
+def _confirmation_lines(tuning: Tuning) -> list[str]:
+    """Predicted beside simulated."""
+    if not tuning.confirmations:
+        return []
+    lines = ["", "nonlinear simulation, cuff − ideal above 0.4 Hz [mmHg rms]    predicted  simulated   with drift"]
+    for c in tuning.confirmations:
+        outcome = f"{c.simulated_mmHg:>11.3f}{c.whole_mmHg:>13.3f}" if c.status == "done" else f"  the run {c.status}"
+        lines.append(f"  {c.finger} ({c.why})".ljust(58) + f"{c.predicted_mmHg:>11.3f}{outcome}")
+    return lines
+
+
+def tuning_json(tuning: Tuning) -> dict[str, Any]:
+    """The same as plain data."""
+    def row(r: Row) -> dict[str, Any]:
+        return {
+            "name": r.name, "factor": r.factor, "settings": r.found.controller._asdict(), "rms_mmHg": r.rms_mmHg,
+            "finger": tuning.people.cases[_worst_finger(r)].finger.name, "keeps_limits": r.kept,
+            "margins": {name: worst_margin(tuning, r, name) for name in r.found.margins},
+        }
+
+    rule, limit = tuning.best_rule, tuning.limit
+    return {
+        "rig": tuning.rig.name, "fingers": len(tuning.people.cases), "group": tuning.group,
+        "percentile": tuning.percentile, "slope_error": tuning.slope_error,
+        "left_out": [{"finger": name, "reason": reason} for name, reason in tuning.people.left_out],
+        "limits": [limit._asdict() for limit in tuning.limits], "passed": tuning.passed,
+        "ultimate": tuning.ultimate._asdict(), "tuned": row(tuning.tuned), "shipped": row(tuning.shipped),
+        "rules": [row(r) for r in tuning.published], "rules_scaled": [row(r) for r in tuning.scaled],
+        "structures": [row(r) for r in tuning.structures],
+        "below_best_rule": 1.0 - tuning.tuned.rms_mmHg / rule.rms_mmHg if rule and tuning.passed else None,
+        "limit": {k: v for k, v in limit._asdict().items() if k not in ("omega_rad_s", "sensitivity")},
+        "above_limit": tuning.tuned.rms_mmHg / limit.rms_mmHg - 1.0 if tuning.passed else None,
+        "trade_off": [point._asdict() for point in tuning.trade_off],
+        "confirmations": [c._asdict() for c in tuning.confirmations],
+    }
+
+
+def tuned_rig_text(tuning: Tuning) -> str:
+    """A rig file with the settings that were found: the rig as it was, with another controller."""
+    rig = tuning.rig
+    name = f"{rig.name[:180]}_tuned"
+    about = f"{rig.name[:60]} tuned for {len(tuning.people.cases)} fingers ({tuning.group}, seed {tuning.seed})"
+    made = rig._replace(name=name, about=about, controller=tuning.tuned.found.controller)
+    lines = ["# Written by cuffloop tune: the rig's own tables with the controller that was found.",
+             *(f"# every finger keeps: {limit.text}" for limit in tuning.limits if tuning.percentile == 100.0)]
+    return "\n".join([*lines, *rig_lines(made, 120)]) + "\n"

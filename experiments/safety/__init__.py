@@ -1,0 +1,1 @@
+"""Studies for a safety reviewer: failures, and the report."""

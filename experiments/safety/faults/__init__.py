@@ -1,0 +1,1 @@
+"""Failures: what can break, what it does, and what acts."""

@@ -1,0 +1,42 @@
+"""The catalogue: every failure that can be injected, and the physiology that must not be taken for one."""
+from __future__ import annotations
+
+from experiments.rigs.rig import Rig
+from experiments.safety.faults.fault import Fault
+from experiments.safety.faults.firmware import FIRMWARE
+from experiments.safety.faults.hardware import HARDWARE
+from experiments.safety.faults.physiology import PHYSIOLOGIES
+from experiments.safety.faults.sensing import SENSING
+from plant.errors import InputError
+from plant.messages import value_text
+
+FAILURES: tuple[Fault, ...] = (*HARDWARE, *SENSING, *FIRMWARE)
+CATALOGUE: dict[str, Fault] = {fault.name: fault for fault in (*FAILURES, *PHYSIOLOGIES)}
+
+
+def find_faults(names: str | None, rig: Rig) -> list[Fault]:
+    """Entries by name, separated by commas; without names, everything that a rig can have.
+
+    A name may be followed by a severity, as in `tube_kinked:0.5`. Raises InputError.
+    """
+    if not names:
+        return [fault for fault in CATALOGUE.values() if fault.applies(rig)]
+    return [_one(name.strip(), rig) for name in names.split(",") if name.strip()]
+
+
+def _one(text: str, rig: Rig) -> Fault:
+    name, colon, severity = text.partition(":")
+    if name not in CATALOGUE:
+        raise InputError(f"fault = {value_text(name)} is not known; use one of {', '.join(CATALOGUE)}")
+    fault = CATALOGUE[name]
+    if not fault.applies(rig):
+        raise InputError(f"fault = {name} cannot happen to rig {rig.name}: it has no such part")
+    if not colon:
+        return fault
+    try:
+        value = float(severity)
+    except ValueError:
+        value = -1.0
+    if not 0.0 <= value <= 1.0:
+        raise InputError(f"fault {name}: severity = {value_text(severity)} must be a number from 0 to 1")
+    return fault._replace(severity=value)

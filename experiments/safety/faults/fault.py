@@ -1,0 +1,71 @@
+"""What a failure is: a named injector with onset, duration and severity, and the case that it changes."""
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import NamedTuple
+
+from controller.tick.firmware import Firmware
+from experiments.rigs.rig import Rig
+from experiments.simulation.coupled import Orders
+from experiments.simulation.disturbance import Disturbance
+from plant.assembly import Inputs, Plant, PlantState
+
+AT_START, IN_CLAMP = "start", "clamp"  # when a failure can begin
+FAILURE, PHYSIOLOGY = "failure", "physiology"
+
+
+class Case(NamedTuple):
+    """A run as an injector finds it at the onset, and as it leaves it."""
+
+    rig: Rig  # on its finger, as designed
+    plant: Plant
+    firmware: Firmware
+    fault: Disturbance
+    inputs: Inputs  # of the whole run
+    orders: Orders  # of the whole run
+    state: PlantState  # at the onset
+    onset_tick: int
+    end_tick: int  # of the fault
+    seed: int
+    stranger: tuple[float, float]  # set point and light slope of another finger
+
+    @property
+    def period_s(self) -> float:
+        """Tick period [s]."""
+        return self.rig.timing.period_s
+
+
+Injector = Callable[[Case, float], Case]
+
+
+def everywhere(rig: Rig) -> bool:
+    """A failure that any rig can have."""
+    return True
+
+
+class Fault(NamedTuple):
+    """One entry of the catalogue. Severity runs from 0 (next to nothing) to 1 (the worst that is meant)."""
+
+    name: str
+    item: str  # the part that fails
+    mode: str  # how, in words
+    inject: Injector
+    onset: str = IN_CLAMP
+    duration_s: float = math.inf
+    severity: float = 1.0
+    kind: str = FAILURE
+    applies: Callable[[Rig], bool] = everywhere
+
+
+def harm(case: Case, **changes: float) -> Case:
+    """The case with fields of its disturbance set, each in the type that the kernel expects."""
+    kinds = {name: type(value) for name, value in case.fault._asdict().items()}
+    typed = {name: kinds[name](value) for name, value in changes.items()}
+    return case._replace(fault=case.fault._replace(active=True, onset_tick=case.onset_tick, **typed))
+
+
+def part_changed(case: Case, table: str, **values: float) -> Case:
+    """The case with values of one part of the plant set."""
+    part = getattr(case.plant, table)
+    return case._replace(plant=case.plant._replace(**{table: part._replace(**values)}))

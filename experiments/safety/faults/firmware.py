@@ -1,0 +1,129 @@
+"""Failures of the tick, the processor, its power, what it was loaded with, and its calibration. Sizes are invented."""
+from __future__ import annotations
+
+import numpy as np
+
+from controller.tick.firmware import CLAMP
+from controller.tick.law import design
+from experiments.safety.faults.fault import AT_START, Case, Fault, harm, part_changed
+from experiments.simulation.disturbance import MOST_LATE
+
+LATE_ticks, LOST, BOOT_s, SAG, GAIN_UP, GAIN_DOWN = 4, 0.4, 0.2, 0.3, 4.0, 0.8
+CORRUPTED, INTERRUPTED_mmHg, HASTY_s = 0.25, 15.0, 2.0
+
+
+def late(case: Case, severity: float) -> Case:
+    """Every command comes some ticks late."""
+    return harm(case, late_ticks=min(round(LATE_ticks * severity), MOST_LATE))
+
+
+def lost(case: Case, severity: float) -> Case:
+    """Ticks are missed at random."""
+    return harm(case, lost_share=LOST * severity)
+
+
+def doubled(case: Case, severity: float) -> Case:
+    """Every tick runs twice."""
+    return harm(case, doubled=True)
+
+
+def hung(case: Case, severity: float) -> Case:
+    """The processor stands still; its last command stays."""
+    return harm(case, hung=True)
+
+
+def reset(case: Case, severity: float) -> Case:
+    """The processor starts anew in the middle of the clamp and has forgotten its set point."""
+    return harm(case, boot_ticks=max(round(BOOT_s * severity / case.period_s), 1))
+
+
+def power_loss(case: Case, severity: float) -> Case:
+    """All power is gone: processor, coils, pump, emitter."""
+    return harm(part_changed(case, "light", emitter=0.0), power=0.0, command_gain=0.0, pump_dead=True)
+
+
+def brown_out(case: Case, severity: float) -> Case:
+    """Power sags, but not enough for anything to stop: coils, pump and emitter are weaker."""
+    level = 1.0 - SAG * severity
+    weaker = part_changed(case, "light", emitter=case.plant.light.emitter * level)
+    weaker = part_changed(weaker, "supply", pump_flow_mL_s=case.plant.supply.pump_flow_mL_s * level)
+    return harm(weaker, power=level, command_gain=level)
+
+
+def _gains(case: Case, factor: float) -> Case:
+    controller = case.rig.controller
+    if controller.form == "parallel":
+        gains = controller._replace(kp=controller.kp * factor, ki=controller.ki * factor, kd=controller.kd * factor)
+    else:
+        gains = controller._replace(kp=controller.kp * factor)
+    return case._replace(firmware=case.firmware._replace(coefficients=design(gains, case.period_s)))
+
+
+def gains_high(case: Case, severity: float) -> Case:
+    """The gains of another rig are loaded: up to four times too high."""
+    return _gains(case, GAIN_UP**severity)
+
+
+def gains_low(case: Case, severity: float) -> Case:
+    """The gains of another rig are loaded: down to a fifth."""
+    return _gains(case, 1.0 - GAIN_DOWN * severity)
+
+
+def corrupted(case: Case, severity: float) -> Case:
+    """A flipped bit changes the set point by a quarter."""
+    return harm(case, set_point_gain=1.0 + CORRUPTED * severity)
+
+
+def sign_error(case: Case, severity: float) -> Case:
+    """The slope of the light comes with the wrong sign: the loop pushes the wrong way."""
+    return harm(case, error_sign=-1.0)
+
+
+def _other_set_point(case: Case, set_point: float, slope: float) -> Case:
+    count = len(case.orders.mode)
+    orders = case.orders._replace(set_point=np.full(count, set_point), light_slope=np.full(count, slope))
+    return case._replace(orders=orders)
+
+
+def interrupted(case: Case, severity: float) -> Case:
+    """The search stopped early: the set point is off by a transmural pressure, and lacks the mark of a search's end."""
+    return harm(astray(case, severity), unsearched=True)
+
+
+def astray(case: Case, severity: float) -> Case:
+    """The search came to its end, at a wrong place: the set point is off by a transmural pressure."""
+    slope = float(case.orders.light_slope[0])
+    return _other_set_point(case, float(case.orders.set_point[0]) + INTERRUPTED_mmHg * severity * slope, slope)
+
+
+def too_early(case: Case, severity: float) -> Case:
+    """The clamp begins two seconds after the cuff was filled, while veins and wall are still on their way."""
+    mode = np.array(case.orders.mode)
+    hasty = round(HASTY_s / case.period_s)
+    first = int(np.argmax(mode == CLAMP))
+    mode[min(hasty + round((1.0 - severity) * max(first - hasty, 0)), first) : first] = CLAMP
+    return case._replace(orders=case.orders._replace(mode=mode))
+
+
+def wrong_finger(case: Case, severity: float) -> Case:
+    """Set point and slope were found on another finger."""
+    return _other_set_point(case, *case.stranger)
+
+
+FIRMWARE: tuple[Fault, ...] = (
+    Fault("tick_late", "tick", "commands four ticks late", late),
+    Fault("ticks_lost", "tick", "40 % of the ticks missed", lost),
+    Fault("tick_doubled", "tick", "every tick runs twice", doubled),
+    Fault("processor_hung", "processor", "stands still", hung),
+    Fault("processor_reset", "processor", "starts anew in mid-clamp", reset),
+    Fault("power_loss", "power", "all power gone", power_loss),
+    Fault("brown_out", "power", "sags by 30 %", brown_out),
+    Fault("gains_high", "settings", "gains four times too high", gains_high, AT_START),
+    Fault("gains_low", "settings", "gains at a fifth", gains_low, AT_START),
+    Fault("set_point_corrupted", "settings", "set point a quarter too high", corrupted),
+    Fault("sign_error", "settings", "error with the wrong sign", sign_error),
+    Fault("search_interrupted", "calibration", "search stopped, set point 15 mmHg off", interrupted, AT_START),
+    Fault("search_astray", "calibration", "search ended 15 mmHg off", astray, AT_START),
+    Fault("clamp_too_early", "calibration", "clamp begins two seconds after filling", too_early, AT_START),
+    Fault("wrong_finger", "calibration", "set point of another finger", wrong_finger, AT_START),
+)

@@ -1,0 +1,179 @@
+"""Failures of valve, supply, tube and bladder. Sizes are invented unless said otherwise."""
+from __future__ import annotations
+
+from experiments.rigs.rig import Rig
+from experiments.safety.faults.fault import AT_START, Case, Fault, harm, part_changed
+from plant.parts import valve_nature
+from plant.pneumatics.pressure_valve import PressureValve
+from plant.pneumatics.tube import NoTube, tube_inertance, tube_resistance
+
+FEED, LEAK, HOLE = 0.02, 0.004, 0.5  # dm³/(s·bar): leaking seat, leaking joint, an open end
+WET, SHUT = 8.0, 1e6  # multiples of a tube's resistance and inertance
+FASTEST_per_s = 5000.0  # resistance over inertance of a narrowed tube: beyond, flow dies within a fraction of a step
+
+
+def has_tube(rig: Rig) -> bool:
+    """Whether there is a tube that could fail."""
+    return not isinstance(rig.plant.tube, NoTube)
+
+
+def has_vent_side(rig: Rig) -> bool:
+    """Whether the valve has a side of its own for venting."""
+    return valve_nature(rig.plant.valve).lowest_command < 0.0
+
+
+def _stuck(case: Case, command: float) -> Case:
+    return harm(case, command_gain=0.0, command_offset=command)
+
+
+def stuck_open(case: Case, severity: float) -> Case:
+    """The valve fills, wide open at severity 1."""
+    return _stuck(case, severity)
+
+
+def stuck_closed(case: Case, severity: float) -> Case:
+    """The valve stays in its idle position, whatever it is told; less severe, a share of the command comes through."""
+    return harm(case, command_gain=1.0 - severity)
+
+
+def stuck_half(case: Case, severity: float) -> Case:
+    """The valve stays half open on its filling side."""
+    return _stuck(case, 0.5 * severity)
+
+
+def stuck_venting(case: Case, severity: float) -> Case:
+    """The valve stays open to atmosphere."""
+    return _stuck(case, valve_nature(case.plant.valve).lowest_command * severity)
+
+
+def slow(case: Case, severity: float) -> Case:
+    """A sticky spool: its natural frequency falls to a tenth at severity 1."""
+    valve = case.plant.valve
+    return part_changed(case, "valve", natural_frequency_Hz=valve.natural_frequency_Hz * (1.0 - 0.9 * severity))
+
+
+def seat_leaks(case: Case, severity: float) -> Case:
+    """Supply air seeps past the closed seat into the line."""
+    return harm(case, feed_conductance=FEED * severity)
+
+
+def reversed_valve(case: Case, severity: float) -> Case:
+    """Its coil is connected the wrong way round."""
+    if isinstance(case.plant.valve, PressureValve):
+        return harm(case, command_gain=-1.0, command_offset=1.0)
+    return harm(case, command_gain=-1.0)
+
+
+def supply_high(case: Case, severity: float) -> Case:
+    """The regulator lets up to twice the pressure through, at once."""
+    pressure = min(case.plant.supply.pressure_mmHg * (1.0 + severity), case.plant.supply.stall_mmHg)
+    changed = part_changed(case, "supply", pressure_mmHg=pressure)
+    return changed._replace(state=case.state._replace(supply_mmHg=max(pressure, case.state.supply_mmHg)))
+
+
+def supply_empty(case: Case, severity: float) -> Case:
+    """The reservoir's hose is off: hardly any pressure, and the pump feeds the room."""
+    changed = harm(case, pump_dead=True)
+    return changed._replace(state=case.state._replace(supply_mmHg=case.state.supply_mmHg * (1.0 - 0.99 * severity)))
+
+
+def pump_stuck_on(case: Case, severity: float) -> Case:
+    """The pump runs on towards its stall pressure, whatever its regulator says."""
+    return part_changed(case, "supply", pressure_mmHg=case.plant.supply.stall_mmHg, regulator_mL_s_mmHg=100.0)
+
+
+def pump_stopped(case: Case, severity: float) -> Case:
+    """The pump stands still and the reservoir runs down."""
+    return harm(case, pump_dead=True)
+
+
+def _narrowed(case: Case, factor: float) -> Case:
+    tube = case.plant.tube
+    if isinstance(tube, NoTube):
+        return case
+    pole = float(tube_resistance(tube)) / float(tube_inertance(tube))  # a narrow place adds more loss than inertance
+    more = min(factor, max(FASTEST_per_s / pole, 1.0))
+    return part_changed(
+        case, "tube", inertance_factor=tube.inertance_factor * factor, loss_factor=tube.loss_factor * factor * more
+    )
+
+
+def kinked(case: Case, severity: float) -> Case:
+    """The tube is pinched, shut at severity 1."""
+    return _narrowed(case, SHUT**severity)
+
+
+def wet(case: Case, severity: float) -> Case:
+    """Water stands in the tube and narrows it."""
+    return _narrowed(case, WET**severity)
+
+
+def tube_leaks(case: Case, severity: float) -> Case:
+    """A joint at the valve end leaks."""
+    return harm(case, node_conductance=LEAK * severity)
+
+
+def disconnected(case: Case, severity: float) -> Case:
+    """The tube slips off the cuff: both ends are open to the room."""
+    return harm(_narrowed(case, SHUT), node_conductance=HOLE, cuff_conductance=HOLE)
+
+
+def bladder_leaks(case: Case, severity: float) -> Case:
+    """A pinhole in the bladder."""
+    return harm(case, cuff_conductance=LEAK * severity)
+
+
+def bladder_bursts(case: Case, severity: float) -> Case:
+    """The bladder tears."""
+    return harm(case, cuff_conductance=HOLE * severity)
+
+
+def _fit(case: Case, size: float, coupling: float) -> Case:
+    cuff = case.plant.cuff
+    changed = part_changed(case, "cuff", volume_mL=cuff.volume_mL * size)
+    state = case.state
+    return part_changed(changed, "tissue", transmission=case.plant.tissue.transmission * coupling)._replace(state=state)
+
+
+def wrong_size(case: Case, severity: float) -> Case:
+    """A cuff two sizes too large: more air, less of its pressure on the artery."""
+    return _fit(case, 1.0 + 1.5 * severity, 1.0 - 0.1 * severity)
+
+
+def loose(case: Case, severity: float) -> Case:
+    """A cuff wrapped loosely: much air, and a third of its pressure lost in the slack."""
+    return _fit(case, 1.0 + severity, 1.0 - 0.35 * severity)
+
+
+def slipped(case: Case, severity: float) -> Case:
+    """The cuff moves towards the fingertip: less coupling, another light path."""
+    light = case.plant.light
+    moved = part_changed(
+        case, "light", arterial_path_cm=light.arterial_path_cm * (1.0 - 0.4 * severity),
+        transmission=min(light.transmission * (1.0 + 0.3 * severity), 1.0),
+    )
+    return part_changed(moved, "tissue", transmission=case.plant.tissue.transmission * (1.0 - 0.25 * severity))
+
+
+HARDWARE: tuple[Fault, ...] = (
+    Fault("valve_stuck_open", "valve", "stuck wide open", stuck_open),
+    Fault("valve_stuck_closed", "valve", "stuck in its idle position", stuck_closed),
+    Fault("valve_stuck_half", "valve", "stuck half open", stuck_half),
+    Fault("valve_stuck_venting", "valve", "stuck open to atmosphere", stuck_venting, applies=has_vent_side),
+    Fault("valve_slow", "valve", "sticky: a tenth of its speed", slow),
+    Fault("valve_leaking", "valve", "seat leaks supply air", seat_leaks),
+    Fault("valve_reversed", "valve", "coil the wrong way round", reversed_valve),
+    Fault("supply_high", "supply", "regulator at twice its pressure", supply_high),
+    Fault("supply_empty", "supply", "reservoir empty", supply_empty),
+    Fault("pump_stuck_on", "supply", "pump runs on to its stall", pump_stuck_on),
+    Fault("pump_stopped", "supply", "pump stands still", pump_stopped),
+    Fault("tube_kinked", "tube", "pinched shut", kinked, applies=has_tube),
+    Fault("tube_leaking", "tube", "joint leaks", tube_leaks),
+    Fault("tube_disconnected", "tube", "slipped off the cuff", disconnected, applies=has_tube),
+    Fault("tube_wet", "tube", "narrowed by water", wet, applies=has_tube),
+    Fault("bladder_leak", "bladder", "pinhole", bladder_leaks),
+    Fault("bladder_burst", "bladder", "torn", bladder_bursts),
+    Fault("bladder_wrong_size", "bladder", "two sizes too large", wrong_size, AT_START),
+    Fault("bladder_loose", "bladder", "wrapped loosely", loose, AT_START),
+    Fault("cuff_slipped", "bladder", "slipped towards the tip", slipped),
+)

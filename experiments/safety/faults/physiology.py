@@ -1,0 +1,113 @@
+"""What people do and have: nothing of it may trip a protection. Sizes are scenarios, invented unless said otherwise."""
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from experiments.safety.faults.fault import PHYSIOLOGY, Case, Fault
+from plant.units import hydrostatic_mmHg
+
+Samples = NDArray[np.float64]
+LEAST_mmHg = 25.0  # arterial pressure that is always left
+
+
+def _time(case: Case) -> Samples:
+    """Time since the onset [s] on every tick of the run."""
+    count = len(case.inputs.arterial_mmHg)
+    return np.asarray((np.arange(count) - case.onset_tick) * case.period_s)
+
+
+def _smooth(time_s: Samples, start_s: float, ramp_s: float) -> Samples:
+    """From 0 to 1 without corners, 3u² − 2u³."""
+    u = np.clip((time_s - start_s) / ramp_s, 0.0, 1.0)
+    return np.asarray(u * u * (3.0 - 2.0 * u))
+
+
+def _scaled(case: Case, factor: Samples, added_mmHg: Samples) -> Case:
+    """Pressure times a factor plus something; at least what is always left."""
+    pressure = np.maximum(case.inputs.arterial_mmHg * factor + added_mmHg, LEAST_mmHg)
+    return case._replace(inputs=case.inputs._replace(arterial_mmHg=pressure))
+
+
+def hypotension(case: Case, severity: float) -> Case:
+    """Pressure falls by a third within ten seconds and stays there."""
+    time = _time(case)
+    return _scaled(case, 1.0 - 0.33 * severity * _smooth(time, 0.0, 10.0), np.zeros(len(time)))
+
+
+def hypertension(case: Case, severity: float) -> Case:
+    """Pressure rises by a quarter within ten seconds and stays there."""
+    time = _time(case)
+    return _scaled(case, 1.0 + 0.25 * severity * _smooth(time, 0.0, 10.0), np.zeros(len(time)))
+
+
+def hand_raised(case: Case, severity: float) -> Case:
+    """The hand goes up by 40 cm at 10 cm/s (ρ g h), or less where little pressure is left, and stays."""
+    time = _time(case)
+    spare = max(float(np.mean(case.inputs.arterial_mmHg)) - 55.0, 0.0)
+    fall = min(hydrostatic_mmHg(0.4 * severity), spare)
+    return _scaled(case, np.ones(len(time)), -fall * _smooth(time, 0.0, 4.0))
+
+
+def hand_lowered(case: Case, severity: float) -> Case:
+    """The hand goes down by 40 cm at 10 cm/s (ρ g h) and stays."""
+    time = _time(case)
+    return _scaled(case, np.ones(len(time)), hydrostatic_mmHg(0.4 * severity) * _smooth(time, 0.0, 4.0))
+
+
+def cold_finger(case: Case, severity: float) -> Case:
+    """Cold: tone rises within half a minute."""
+    tone = case.inputs.tone + 0.4 * severity * _smooth(_time(case), 0.0, 30.0)
+    return case._replace(inputs=case.inputs._replace(tone=tone))
+
+
+def valsalva(case: Case, severity: float) -> Case:
+    """40 mmHg of strain for 15 s: up, down, partly up again, a dip at release, overshoot (Denq, O'Brien & Low 1998)."""
+    time = _time(case)
+    times = np.array([0.0, 1.0, 3.0, 9.0, 14.5, 15.0, 16.0, 18.0, 22.0, 35.0])
+    change = np.array([0.0, 30.0, 28.0, -12.0, -4.0, -4.0, -25.0, -18.0, 25.0, 0.0]) * severity
+    pulse = np.array([1.0, 1.0, 0.9, 0.6, 0.65, 0.65, 0.65, 0.8, 1.15, 1.0])
+    mean = float(np.mean(case.inputs.arterial_mmHg))
+    share = mean / 95.0
+    factor = 1.0 + severity * (np.interp(time, times, pulse) - 1.0)
+    return _scaled(case, factor, mean * (1.0 - factor) + share * np.interp(time, times, change))
+
+
+def cough(case: Case, severity: float) -> Case:
+    """Three coughs: pressure of the chest reaches the finger, up by 60 mmHg within a tenth of a second each time."""
+    time = _time(case)
+    added = np.zeros(len(time))
+    for start in (0.5, 1.4, 2.3):
+        u = np.clip((time - start) / 0.4, 0.0, 1.0)
+        added += 60.0 * severity * np.sin(np.pi * u) ** 2
+    return _scaled(case, np.ones(len(time)), added)
+
+
+def arrhythmia(case: Case, severity: float) -> Case:
+    """Every third beat or so comes early and weak, with a pause behind it: stretches of time run faster and slower."""
+    time = _time(case)
+    wobble = 0.12 * severity * (np.sin(2.0 * np.pi * 0.31 * time) + np.sin(2.0 * np.pi * 0.53 * time + 1.0))
+    wobble -= 0.12 * severity * np.sin(1.0)
+    clock = np.clip(time + np.where(time > 0.0, wobble, 0.0), time[0], time[-1])
+    pressure = np.interp(clock, time, case.inputs.arterial_mmHg)
+    mean = float(np.mean(pressure))
+    factor = 1.0 + 0.25 * severity * np.where(time > 0.0, np.sin(2.0 * np.pi * 0.43 * time), 0.0)
+    return case._replace(inputs=case.inputs._replace(arterial_mmHg=mean + factor * (pressure - mean)))
+
+
+def nothing(case: Case, severity: float) -> Case:
+    """A quiet finger."""
+    return case
+
+
+PHYSIOLOGIES: tuple[Fault, ...] = (
+    Fault("quiet", "person", "nothing happens", nothing, kind=PHYSIOLOGY),
+    Fault("hypotension", "person", "pressure falls by a third", hypotension, kind=PHYSIOLOGY),
+    Fault("hypertension", "person", "pressure rises by a quarter", hypertension, kind=PHYSIOLOGY),
+    Fault("arrhythmia", "person", "irregular rhythm and pulse", arrhythmia, kind=PHYSIOLOGY),
+    Fault("hand_raised", "person", "hand up by 40 cm", hand_raised, kind=PHYSIOLOGY),
+    Fault("hand_lowered", "person", "hand down by 40 cm", hand_lowered, kind=PHYSIOLOGY),
+    Fault("cold_finger", "person", "finger cools, vessels constrict", cold_finger, kind=PHYSIOLOGY),
+    Fault("valsalva", "person", "strains for 15 s", valsalva, kind=PHYSIOLOGY),
+    Fault("cough", "person", "coughs three times", cough, kind=PHYSIOLOGY),
+)

@@ -1,0 +1,129 @@
+"""Scenarios as a search for false alarms: minutes to hours of a finger with all protection and nothing wrong.
+
+The set point is kept as a schedule that goes on looking keeps it: every few seconds what was true of the last ones
+becomes known, and the set point moves there within the next; now and then the cuff is filled anew. Two scenarios are
+not about people and may rightly alarm: a lamp makes the set point void, and an arm that is shut has no pulse.
+"""
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from controller.tick.firmware import CLAMP, FILL, Firmware
+from controller.tick.law import design
+from controller.tick.timing import dead_ticks
+from experiments.rigs.rig import Rig, clamp
+from experiments.rigs.thresholds import armed
+from experiments.safety.faults.fault import PHYSIOLOGY, Case, Fault
+from experiments.safety.faults.trial import Limits, Outcome, set_point_of
+from experiments.simulation.coupled import DIVERGED, Orders, start_clock
+from experiments.simulation.disturbance import MOST_LATE, NONE
+from experiments.simulation.outcome import DETECTED, FIGURES, LAYERS, Judge, new_tally
+from experiments.simulation.protected import FAULT_CHANNELS, guarded_start, run_guarded_ticks
+from experiments.simulation.steps import guarded_steps
+from experiments.subjects.finger import Finger, on_finger
+from experiments.work.interrupts import uninterrupted
+from plant.assembly import Inputs, Surroundings, initial_state
+from plant.errors import InputError
+from plant.scenarios.scenario import SCENARIOS, scenario_inputs
+
+RIGHTLY = ("light", "occlusion")  # scenarios in which a warning is no false alarm
+FILL_s, LOOK_s = 12.0, 10.0  # fill before a set point, until veins and wall are at rest; over which that is found
+BLOCK_s = 20.0
+
+
+class Story(NamedTuple):
+    """How long a scenario goes on, after how long a set point is known anew, and how often the cuff is filled anew."""
+
+    seconds: float
+    renew_s: float = 10.0
+    refill_s: float = 300.0
+
+
+def nothing_wrong(case: Case, severity: float) -> Case:
+    """A scenario brings its own pressure, tone and light."""
+    return case
+
+
+def story_faults(story: Story) -> list[Fault]:
+    """Every scenario as an entry of a study: nothing is injected, and nothing may trip, but for those in RIGHTLY."""
+    return [
+        Fault(f"scenario_{name}", "surroundings" if name in RIGHTLY else "person", scenario.about, nothing_wrong,
+              duration_s=story.seconds, kind=PHYSIOLOGY)
+        for name, scenario in SCENARIOS.items()
+    ]
+
+
+def tell(rig: Rig, finger: Finger, name: str, story: Story, seed: int, limits: Limits) -> tuple[Outcome, float]:
+    """Run one scenario to its end or to its first alarm: outcome and the time that it lasted [s].
+
+    Raises InputError when the rig cannot clamp on this finger.
+    """
+    own, period = on_finger(rig, finger), rig.timing.period_s
+    told = scenario_inputs(name, finger.pressure, finger.tone, finger.light.ambient, period, story.seconds, seed)
+    inputs = Inputs(told.arterial_mmHg, told.tone, told.ambient)
+    orders = story_orders(own, inputs, story)
+    point = clamp(own, float(np.mean(inputs.arterial_mmHg)), float(np.mean(inputs.tone)))
+    guards = armed(rig)
+    usual, fine = guarded_steps(own.plant, guards, point, rig.timing)
+    whole, share = dead_ticks(rig.timing)
+    clock = start_clock(rig.timing, whole, share, usual, own.plant.transducer.drift_mmHg_h)
+    firmware = Firmware(design(rig.controller, period), rig.stage, rig.filling)
+    judge = Judge(limits.normal_mmHg, limits.fault_mmHg, limits.wrong_mmHg, limits.mean_s, own.plant.artery,
+                  own.plant.tissue.transmission, 0, limits.patience_s)
+    state = guarded_start(initial_state(own.plant, Surroundings(*(float(c[0]) for c in inputs))))
+    pending, none = np.zeros(whole + 2 + MOST_LATE), np.zeros((0, len(FAULT_CHANNELS)))
+    sums, first = new_tally()
+    ticks, block, status = len(orders.mode), round(BLOCK_s / period), 0
+    done = 0
+    while done < ticks and status == 0 and sums[DETECTED] < 0.0:
+        end = min(done + block, ticks)
+        with uninterrupted():
+            state, status, more = run_guarded_ticks(
+                own.plant, firmware, guards, NONE, judge, clock, fine, seed, inputs.part(done, end),
+                orders.part(done, end), state, pending, sums, first, none)
+        done += more
+    figures = {key: float(value) for key, value in zip(FIGURES, sums, strict=False)}
+    acted = {key: float(at) for key, at in zip(LAYERS, first, strict=True)}
+    return Outcome(figures, acted, status == DIVERGED), done * period
+
+
+def story_orders(rig: Rig, inputs: Inputs, story: Story) -> Orders:
+    """Fill and clamp in turn; a clamp begins with the true set point of its first seconds and follows it late."""
+    period = rig.timing.period_s
+    ticks = len(inputs.arterial_mmHg) - 1
+    mode = np.full(ticks, CLAMP, np.int64)
+    fill, point, slope = np.zeros(ticks), np.zeros(ticks), np.ones(ticks)
+    wait, renew, refill = (round(s / period) for s in (FILL_s, story.renew_s, story.refill_s))
+    for start in range(0, ticks, refill):
+        end = min(start + refill, ticks)
+        first = min(start + wait, ticks - 1)
+        begins = range(first, end, renew)
+        known = [_true_point(rig, inputs, first, first + round(LOOK_s / period))] * 2
+        known += [_true_point(rig, inputs, began, began + renew) for began in begins]
+        at = [first + k * renew for k in range(len(known))]  # what a window shows is reached one window after its end
+        here = np.arange(start, end)
+        fill[start:end], point[start:end], slope[start:end] = (
+            np.interp(here, at, values) for values in zip(*known, strict=True)
+        )
+        mode[start : min(start + wait, ticks)] = FILL
+    return Orders(mode, fill, point, slope)
+
+
+def _true_point(rig: Rig, inputs: Inputs, start: int, end: int) -> tuple[float, float, float]:
+    """Cuff pressure to fill to [mmHg], set point and slope that are true of some ticks, in their ambient light."""
+    look = slice(start, end + 1)
+    seen = Inputs(inputs.arterial_mmHg[look], inputs.tone[look], inputs.ambient[look])
+    cuff, light, steep = set_point_of(rig, seen)
+    return cuff, light + float(seen.ambient[0]) - rig.plant.light.ambient, steep
+
+
+def bounded_story(minutes: float) -> Story | None:
+    """The story of so many minutes; None for 0. Raises InputError."""
+    if minutes == 0.0:
+        return None
+    if not 1.0 <= minutes <= 600.0 or math.isnan(minutes):
+        raise InputError(f"--stories {minutes:g} must be 0, or from 1 to 600 minutes")
+    return Story(60.0 * minutes)

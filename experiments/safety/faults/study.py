@@ -1,0 +1,173 @@
+"""Every failure × (all protection, and each protection taken away) × fingers × onsets, in worker processes.
+
+The unit of work is one finger at one onset. A protection that never acted in the run with all of them changes no bit
+when it is taken away, so only those that did act are run without. Units are pure functions of their number: the same
+bits whatever the number of workers, and a study that was stopped goes on from the units that are on disk.
+"""
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from functools import partial
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from controller.protection.guards import PROTECTIONS, without
+from experiments.rigs.rig import load_rig
+from experiments.safety.faults.catalogue import find_faults
+from experiments.safety.faults.fault import PHYSIOLOGY, Fault
+from experiments.safety.faults.stories import RIGHTLY, Story, story_faults, tell
+from experiments.safety.faults.trial import Bench, Limits, Outcome, Times, make_bench
+from experiments.safety.faults.verdict import BREAKS, FaultLimits, broken
+from experiments.simulation.outcome import FIGURES, LAYERS
+from experiments.subjects.population import sample_fingers
+from experiments.work.chunks import fingerprint
+from experiments.work.run import Engine, run
+from plant.errors import InputError
+
+Samples = NDArray[np.float64]
+KEYS = ("finger", "phase", "fault", "second", "lost", "copied", "diverged", "lasted_s")  # of a row, before figures
+NONE_LOST = -1.0
+WIDTH = len(KEYS) + len(FIGURES) + len(LAYERS)
+MOST_FINGERS, MOST_PHASES = 20_000, 100
+
+
+class Setting(NamedTuple):
+    """Everything that a unit of a study follows from."""
+
+    rig: str
+    settings: tuple[str, ...]
+    faults: tuple[str, ...]  # name:severity
+    fingers: int
+    phases: int
+    group: str
+    seed: int
+    pairs: bool
+    protections: tuple[str, ...]  # each taken away in turn
+    after_s: float
+    limits: FaultLimits
+    story: Story | None = None  # scenarios as well
+
+
+class Study(NamedTuple):
+    """Result: one row a run (KEYS, FIGURES, first action of each layer), and which limits it breaks."""
+
+    setting: Setting
+    faults: tuple[Fault, ...]
+    rows: Samples  # (runs, WIDTH)
+    breaks: NDArray[np.bool_]  # (runs, BREAKS)
+    names: tuple[str, ...]  # of the fingers
+    unheld: tuple[str, ...]  # fingers on which a protection acted before any failure, or that the rig cannot clamp
+
+    def column(self, name: str) -> Samples:
+        """One column of the rows, by its name in KEYS or FIGURES, or a layer's."""
+        return np.asarray(self.rows[:, (*KEYS, *FIGURES, *LAYERS).index(name)])
+
+
+def is_person(fault: Fault) -> bool:
+    """Whether an alarm would be a false one."""
+    return fault.kind == PHYSIOLOGY and fault.name.removeprefix("scenario_") not in RIGHTLY
+
+
+def fault_text(fault: Fault) -> str:
+    """A failure as `find_faults` reads it."""
+    return f"{fault.name}:{fault.severity:g}"
+
+
+def prepare(setting: Setting) -> tuple[list[Fault], list[tuple[int, int]]]:
+    """Failures and units (finger, phase) of a study. Raises InputError for what cannot be studied."""
+    if not 1 <= setting.fingers <= MOST_FINGERS:
+        raise InputError(f"--fingers {setting.fingers} must be from 1 to {MOST_FINGERS}")
+    if not 1 <= setting.phases <= MOST_PHASES:
+        raise InputError(f"--phases {setting.phases} must be from 1 to {MOST_PHASES}")
+    rig = load_rig(setting.rig, list(setting.settings))
+    faults = find_faults(",".join(setting.faults), rig)
+    for name in setting.protections:
+        without(rig.guards, name)  # raises for a name that is none
+    return faults, [(f, p) for f in range(setting.fingers) for p in range(setting.phases)]
+
+
+def unit_rows(setting: Setting, finger: int, phase: int) -> tuple[Samples, str]:
+    """All runs of one finger at one onset, and why there are none when the rig does not hold it."""
+    rig = load_rig(setting.rig, list(setting.settings))
+    faults = find_faults(",".join(setting.faults), rig)
+    people = sample_fingers(setting.fingers + 1, setting.group, setting.seed)
+    limits = Limits(setting.limits.normal_mmHg, setting.limits.fault_mmHg, setting.limits.wrong_mmHg)
+    try:
+        bench = make_bench(rig, people[finger], people[(finger + 1) % len(people)], phase,
+                           Times(after_s=setting.after_s), limits, setting.seed)
+    except InputError as error:
+        return np.zeros((0, WIDTH)), str(error)
+    if bench.trouble:
+        return np.zeros((0, WIDTH)), f"{', '.join(bench.trouble)} before any failure"
+    rows = [row for i, fault in enumerate(faults) for row in fault_rows(bench, fault, setting, (finger, phase, i, -1))]
+    if setting.story is not None:
+        for i, story in enumerate(story_faults(setting.story), len(faults)):
+            name = story.name.removeprefix("scenario_")
+            outcome, lasted = tell(rig, people[finger], name, setting.story, bench.seed, limits)
+            rows.append(as_row((finger, phase, i, -1), NONE_LOST, outcome, lasted=lasted))
+    if setting.pairs:
+        for i, one in enumerate(faults):
+            for j in range(i + 1, len(faults)):
+                if PHYSIOLOGY not in (one.kind, faults[j].kind):
+                    outcome, _ = bench.run(one, faults[j])
+                    rows.append(as_row((finger, phase, i, j), NONE_LOST, outcome))
+    return np.array(rows), ""
+
+
+def fault_rows(
+    bench: Bench, fault: Fault, setting: Setting, key: tuple[int, int, int, int]
+) -> Iterator[Samples]:
+    """The run of one failure with all protection, then without each of them."""
+    whole, _ = bench.run(fault)
+    yield as_row(key, NONE_LOST, whole)
+    if fault.kind == PHYSIOLOGY:
+        return
+    for name in setting.protections:
+        acted = whole.acted[name] >= 0.0
+        outcome = bench.run(fault, lost=(name,))[0] if acted else whole
+        yield as_row(key, float(PROTECTIONS.index(name)), outcome, copied=not acted)
+
+
+def as_row(
+    key: tuple[int, int, int, int], lost: float, outcome: Outcome, copied: bool = False, lasted: float = -1.0
+) -> Samples:
+    """One run as numbers; how long it lasted [s] is told of scenarios, −1 of others."""
+    return np.array([*key, lost, float(copied), float(outcome.diverged), lasted, *(outcome.figures[f] for f in FIGURES),
+                     *(outcome.acted[name] for name in LAYERS)])
+
+
+def one_unit(setting: Setting, place: tuple[int, int]) -> tuple[Samples, str]:
+    """`unit_rows` of a piece of work."""
+    return unit_rows(setting, *place)
+
+
+def about(setting: Setting) -> dict[str, str]:
+    """What tells one study from another, in words; the rig by its parameters, for a rig file may have changed."""
+    rig = load_rig(setting.rig, list(setting.settings))
+    return {"rig": setting.rig, "the rig's parameters": fingerprint(rig._replace(tables={})),
+            "seed": str(setting.seed), "fingers": str(setting.fingers)}
+
+
+def run_study(
+    setting: Setting, chunks: Path | None = None, engine: Engine | None = None,
+    progress: Callable[[float], None] | None = None,
+) -> Study:
+    """Run a study. With `chunks` (a folder) each finished unit is kept there and not run again.
+
+    Raises InputError. When interrupted, what is finished stays on disk.
+    """
+    faults, units = prepare(setting)
+    found = run(units, partial(one_unit, setting), chunks, about(setting), engine, 1, progress,
+                "fingers and onsets")
+    rows = np.concatenate([unit.reshape(-1, WIDTH) for unit, _ in found])
+    people = sample_fingers(setting.fingers, setting.group, setting.seed)
+    unheld = [f"{people[f].name}: {why}" for (f, _), (_, why) in zip(units, found, strict=True) if why]
+    faults = [*faults, *(story_faults(setting.story) if setting.story is not None else [])]
+    study = Study(setting, tuple(faults), rows, np.zeros((len(rows), len(BREAKS)), bool),
+                  tuple(f.name for f in people), tuple(unheld))
+    figures = {name: study.column(name) for name in FIGURES}
+    person = np.array([is_person(faults[int(i)]) for i in study.column("fault")], bool)
+    return study._replace(breaks=broken(setting.limits, figures, person, setting.after_s))

@@ -1,0 +1,207 @@
+"""One rig on one finger, filled and clamped up to the onset once, then run on with each failure and each protection.
+
+The run up to the onset is shared by all failures that begin in the clamp, and by all protections: as long as none of
+them acts, taking one away changes no bit.
+"""
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from controller.protection.guards import Guards, without
+from controller.tick.firmware import CLAMP, FILL, Firmware
+from controller.tick.law import design
+from controller.tick.timing import dead_ticks
+from experiments.rigs.rig import Rig, clamp
+from experiments.rigs.thresholds import armed
+from experiments.safety.faults.fault import AT_START, Case, Fault
+from experiments.simulation.coupled import DIVERGED, Clock, Orders, start_clock
+from experiments.simulation.disturbance import MOST_LATE, NONE
+from experiments.simulation.outcome import FIGURES, LAYERS, Judge, new_tally
+from experiments.simulation.protected import FAULT_CHANNELS, GuardedRun, guarded_start, run_guarded_ticks
+from experiments.simulation.steps import guarded_steps
+from experiments.subjects.finger import Finger, finger_inputs, on_finger
+from experiments.work.interrupts import uninterrupted
+from plant.assembly import Inputs, Surroundings, initial_state
+from plant.numerics.noise import uniform
+from plant.pneumatics.openings import GuardedState
+
+Samples = NDArray[np.float64]
+ONSET = 17  # channel of the random onset phase
+FILL_s, SETTLE_s, AFTER_s = 12.0, 4.0, 36.0  # veins and wall come to rest; earliest onset; what is looked at after it
+
+
+class Times(NamedTuple):
+    """How long a run takes."""
+
+    fill_s: float = FILL_s
+    settle_s: float = SETTLE_s
+    after_s: float = AFTER_s
+
+
+class Limits(NamedTuple):
+    """What the kernel counts against; see `experiments.safety.faults.verdict`."""
+
+    normal_mmHg: float = 300.0
+    fault_mmHg: float = 330.0
+    wrong_mmHg: float = 10.0
+    mean_s: float = 1.0
+    patience_s: float = 15.0
+
+
+USUAL_TIMES, USUAL_LIMITS = Times(), Limits()
+
+
+class Outcome(NamedTuple):
+    """One run: its figures (see FIGURES), when each layer first acted (−1: never), and whether it diverged."""
+
+    figures: dict[str, float]
+    acted: dict[str, float]
+    diverged: bool
+
+    @property
+    def caught_by(self) -> str:
+        """The layer that acted first; empty when none did. The dump valve counts when nobody told it to open."""
+        times = {name: at for name, at in self.acted.items() if at >= 0.0}
+        others = {name: at for name, at in times.items() if name != "dump_valve"}
+        if others and min(others.values()) <= times.get("dump_valve", math.inf):
+            return min(others, key=lambda name: others[name])
+        return "dump_valve" if times else ""
+
+
+@dataclass
+class Bench:
+    """A rig on a finger, at the onset of whatever comes. `trouble` names protections that acted before it."""
+
+    rig: Rig
+    guards: Guards
+    firmware: Firmware
+    clock: Clock
+    fine_steps: int
+    inputs: Inputs
+    orders: Orders
+    seed: int
+    times: Times
+    limits: Limits
+    stranger: tuple[float, float]
+    onset_tick: int
+    empty: GuardedRun
+    start: GuardedRun = field(init=False)
+    pending: Samples = field(init=False)
+    trouble: list[str] = field(init=False)
+
+    def __post_init__(self) -> None:
+        whole, _ = dead_ticks(self.rig.timing)
+        self.pending = np.zeros(whole + 2 + MOST_LATE)
+        fill = round(self.times.fill_s / self.rig.timing.period_s)
+        sums, first = new_tally()
+        case = self.case(self.onset_tick)
+        self.start, _, _ = self._ticks(case, self.guards, self.empty, 0, self.onset_tick, self.pending, sums, first,
+                                       self._judge(fill))
+        self.trouble = [name for name, at in zip(LAYERS, first, strict=True) if at >= 0.0]
+
+    def case(self, onset_tick: int, fault: Fault | None = None) -> Case:
+        """The case that an injector gets."""
+        lasting = math.inf if fault is None else fault.duration_s
+        ticks = len(self.orders.mode)
+        end = ticks if lasting == math.inf else min(onset_tick + round(lasting / self.rig.timing.period_s), ticks)
+        state = self.empty if onset_tick == 0 else getattr(self, "start", self.empty)
+        return Case(self.rig, self.rig.plant, self.firmware, NONE, self.inputs, self.orders, state.plant.plant,
+                    onset_tick, end, self.seed, self.stranger)
+
+    def _judge(self, onset_tick: int) -> Judge:
+        plant, limits = self.rig.plant, self.limits
+        return Judge(limits.normal_mmHg, limits.fault_mmHg, limits.wrong_mmHg, limits.mean_s, plant.artery,
+                     plant.tissue.transmission, onset_tick, limits.patience_s)
+
+    def _ticks(
+        self, case: Case, guards: Guards, start: GuardedRun, first_tick: int, end_tick: int, pending: Samples,
+        sums: Samples, first: Samples, judge: Judge, trace: Samples | None = None,
+    ) -> tuple[GuardedRun, int, int]:
+        """Run ticks first … end of a case."""
+        rows = np.zeros((0, len(FAULT_CHANNELS))) if trace is None else trace
+        with uninterrupted():
+            return run_guarded_ticks(
+                case.plant, case.firmware, guards, case.fault, judge, self.clock, self.fine_steps, self.seed,
+                case.inputs.part(first_tick, end_tick), case.orders.part(first_tick, end_tick), start, pending, sums,
+                first, rows,
+            )
+
+    def run(self, *faults: Fault, lost: tuple[str, ...] = (), trace: bool = False) -> tuple[Outcome, Samples]:
+        """Outcome of one failure, or of several together, with the named protections taken away; and its trace.
+
+        The trace has one row a tick from the start of the failure on (FAULT_CHANNELS), or no rows. Several failures
+        begin together; when one of them is there from the start, so are all. The first to end ends them all.
+        """
+        guards = without(self.guards, *lost) if lost else self.guards
+        early = any(fault.onset == AT_START for fault in faults)
+        onset = 0 if early else self.onset_tick
+        start = self.empty if early else self.start
+        pending = np.zeros_like(self.pending) if early else self.pending.copy()
+        case = self.case(onset)
+        end = len(self.orders.mode)
+        for fault in faults:
+            mine = self.case(onset, fault)
+            case = fault.inject(case._replace(end_tick=mine.end_tick), fault.severity)
+            end = min(end, mine.end_tick)
+        judge = self._judge(int(np.argmax(case.orders.mode == CLAMP)) if early else onset)
+        last = self.onset_tick + round(self.times.after_s / self.rig.timing.period_s)
+        stop = min(end, last)
+        rows = np.zeros((last - onset if trace else 0, len(FAULT_CHANNELS)))
+        sums, first = new_tally()
+        begun = start._replace(plant=GuardedState(case.state, start.plant.lift))
+        state, status, done = self._ticks(case, guards, begun, onset, stop, pending, sums, first, judge,
+                                          rows[: stop - onset] if trace else None)
+        if status == 0 and stop < last:  # the failure is over, and the run goes on
+            after = self.case(onset)._replace(inputs=case.inputs)
+            state, status, more = self._ticks(after, guards, state, stop, last, pending, sums, first, judge,
+                                              rows[stop - onset :] if trace else None)
+            done += more
+        figures = {name: float(value) for name, value in zip(FIGURES, sums, strict=False)}
+        acted = {name: float(at) for name, at in zip(LAYERS, first, strict=True)}
+        return Outcome(figures, acted, status == DIVERGED), rows[:done]
+
+
+def set_point_of(rig: Rig, inputs: Inputs) -> tuple[float, float, float]:
+    """Cuff pressure to fill to [mmHg], set point and light slope of the true unloaded volume of a rig on its finger."""
+    point = clamp(rig, float(np.mean(inputs.arterial_mmHg)), float(np.mean(inputs.tone)))
+    return float(point.state.cuff_mmHg), float(point.light), float(point.light_slope)
+
+
+def make_bench(
+    rig: Rig, finger: Finger, stranger: Finger, phase: int = 0, times: Times = USUAL_TIMES,
+    limits: Limits = USUAL_LIMITS, seed: int = 1,
+) -> Bench:
+    """A bench for one finger and one onset; `phase` numbers the onsets, each at a random point of a beat.
+
+    `stranger` is the finger whose set point "wrong finger" uses. Raises InputError when the rig cannot clamp there.
+    """
+    own = on_finger(rig, finger)
+    period = rig.timing.period_s
+    beat = 60.0 / finger.pressure.rate_per_min
+    late = uniform((finger.seed + seed) % 2**32, ONSET, phase) * beat
+    onset = round((times.fill_s + times.settle_s + late) / period)
+    longest = times.fill_s + times.settle_s + 2.0 + times.after_s
+    inputs = finger_inputs(own, finger, longest)
+    cuff, set_point, slope = set_point_of(own, inputs)
+    other = on_finger(rig, stranger)
+    _, foreign, foreign_slope = set_point_of(other, finger_inputs(other, stranger, 5.0))
+    ticks = len(inputs.arterial_mmHg) - 1
+    mode = np.full(ticks, CLAMP, np.int64)
+    mode[: round(times.fill_s / period)] = FILL
+    orders = Orders(mode, np.full(ticks, cuff), np.full(ticks, set_point), np.full(ticks, slope))
+    point = clamp(own, float(np.mean(inputs.arterial_mmHg)), float(np.mean(inputs.tone)))
+    guards = armed(rig)  # the firmware knows its own bladder, not this finger's
+    usual, fine = guarded_steps(own.plant, guards, point, rig.timing)
+    whole, share = dead_ticks(rig.timing)
+    clock = start_clock(rig.timing, whole, share, usual, own.plant.transducer.drift_mmHg_h)
+    around = Surroundings(*(float(column[0]) for column in inputs))
+    firmware = Firmware(design(rig.controller, period), rig.stage, rig.filling)
+    return Bench(
+        own, guards, firmware, clock, fine, inputs, orders, (finger.seed + 7919 * phase + seed) % 2**32, times, limits,
+        (foreign, foreign_slope), onset, guarded_start(initial_state(own.plant, around)),
+    )

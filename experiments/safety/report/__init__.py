@@ -1,0 +1,1 @@
+"""One self-contained report for the design file."""

@@ -1,0 +1,1 @@
+"""Virtual fingers: populations, tables, what they differ in."""

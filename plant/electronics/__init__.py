@@ -1,0 +1,1 @@
+"""Electronics beside the processor: transducer, converter, over-pressure switch, watchdog."""

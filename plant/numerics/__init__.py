@@ -1,0 +1,1 @@
+"""How states are advanced, laid out and made repeatable: integration, lanes, noise, elementary functions."""

@@ -1,0 +1,1 @@
+"""Air: supply, valves, tube, cuff, and every other way that air can take."""

@@ -1,0 +1,1 @@
+"""Arterial pressure over time: records, synthetic beats, events, and the beats and spectrum in it."""

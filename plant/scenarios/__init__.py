@@ -1,0 +1,1 @@
+"""What can happen to a finger and its circulation during a run."""

@@ -1,0 +1,100 @@
+"""Detectors of what must add up: each fires, stays silent, is silenced by name, and measures what it says."""
+import math
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from controller.protection.detectors_balance import (
+    AirState,
+    AirUse,
+    Following,
+    FollowingState,
+    air_use_step,
+    following_step,
+)
+from tests.controller.protection.detector_bench import QUIET, fired_at
+
+STILL = FollowingState(0.0, 0.0, 0.0, 0.0, 90.0, 0.0, 0.0, False)
+BALANCED = AirState(0.0, 600.0, 0.0, 90.0, 0.0, 0.0, 0.0, False)
+PART = Following(share=0.1)
+AIR = AirUse(cuff_mL_mmHg=0.01, reservoir_mL_mmHg=0.2)
+
+
+def pulse(k, error, size=15.0):
+    """A pulse of 1.5 Hz in the reading, and in the error."""
+    wave = math.sin(2.0 * math.pi * 1.5 * 0.001 * k)
+    return {"reading_mmHg": 90.0 + size * wave, "error_mmHg": error * wave}
+
+
+def mean_draw(size):
+    """Mean of what a sine of 1.5 Hz and this amplitude draws [mL/s]: C · 2A a period."""
+    return AIR.cuff_mL_mmHg * 2.0 * size * 1.5
+
+
+CASES = {
+    "lazy": (following_step, PART, STILL, lambda k: pulse(k, 2.5), lambda k: pulse(k, 1.0)),
+    "swings slowly": (following_step, PART, STILL, lambda k: pulse(k, 8.0, 60.0), lambda k: pulse(k, 2.0, 60.0)),
+    "weak pulse": (following_step, PART, STILL, lambda k: pulse(k, 1.0, 3.0), lambda k: pulse(k, 0.3, 3.0)),
+    "leak": (air_use_step, AIR, BALANCED, lambda k: {**pulse(k, 0.0), "pump_mL_s": mean_draw(15.0) + 1.0},
+             lambda k: {**pulse(k, 0.0), "pump_mL_s": mean_draw(15.0) + 0.3}),
+    "reading swings alone": (air_use_step, AIR, BALANCED, lambda k: {**pulse(k, 0.0, 90.0), "pump_mL_s": 0.45},
+                             lambda k: {**pulse(k, 0.0, 15.0), "pump_mL_s": 0.45}),
+    "pump stands still": (air_use_step, AIR, BALANCED, lambda k: {"supply_mmHg": 600.0 - 0.005 * k, "pump_mL_s": 0.0},
+                          lambda k: {"supply_mmHg": 600.0 - 0.002 * k, "pump_mL_s": 0.0}),
+    "bleed": (air_use_step, AIR, BALANCED, lambda k: {"pump_mL_s": 1.2}, lambda k: {"pump_mL_s": 0.2}),
+}
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_it_fires_and_stays_silent(name):
+    step, part, start, wrong, right = CASES[name]
+    assert fired_at(step, part, start, 8000, wrong) >= 0
+    assert fired_at(step, part, start, 8000, right) == -1
+    assert fired_at(step, part._replace(enabled=False), start, 8000, wrong) == -1
+
+
+def test_a_bleed_explains_its_own_flow():
+    part = AIR._replace(bleed_mL_s=1.2)
+    assert fired_at(air_use_step, part, BALANCED, 8000, lambda k: {"pump_mL_s": 1.2}) == -1
+
+
+def test_a_noisy_finger_is_given_room():
+    """Fast demand of ±0.3 of 20 mL/s explains 1.2 mL/s that the reading does not; light of 5 mmHg explains 2 mmHg."""
+    part = AIR._replace(demand_mL_s=20.0)
+    for fast, fires in ((0.0, True), (0.3, False)):
+        found = fired_at(air_use_step, part, BALANCED, 8000,
+                         lambda k, fast=fast: {"pump_mL_s": 1.5, "demand": fast * (-1.0) ** k})
+        assert (found >= 0) == fires
+    for noise, fires in ((0.0, True), (5e-6, False)):
+        found = fired_at(following_step, PART, STILL, 6000,
+                         lambda k, noise=noise: {**pulse(k, 2.5), "light_slope": 1e-6, "light_noise": noise})
+        assert (found >= 0) == fires
+
+
+def test_what_is_not_armed_does_not_look():
+    assert fired_at(following_step, Following(), STILL, 5000, lambda k: pulse(k, 15.0)) == -1
+    assert fired_at(air_use_step, AirUse(), BALANCED, 5000, lambda k: {"pump_mL_s": 50.0}) == -1
+
+
+@given(st.floats(0.5, 5.0), st.floats(0.8, 3.0))
+@settings(max_examples=10, deadline=None)
+def test_the_error_in_the_band_is_a_root_mean_square(size, hertz):
+    """A sine of amplitude A in the band has A/√2, times the gain of two lags at 12 Hz and of a high-pass at 0.5 Hz."""
+    state, part = STILL, Following(share=1.0, memory_s=2.0)
+    for k in range(8000):
+        state = following_step(part, state, QUIET._replace(error_mmHg=size * math.sin(2e-3 * math.pi * hertz * k)))
+    gain = 1.0 / (1.0 + (hertz / 12.0) ** 2) / math.hypot(1.0, 0.5 / hertz)
+    assert math.sqrt(state.error_square) == pytest.approx(gain * size / math.sqrt(2.0), rel=0.1)
+
+
+@given(st.floats(0.5, 40.0), st.floats(0.0, 3.0))
+@settings(max_examples=10, deadline=None)
+def test_air_used_is_conserved(leak_mL_s, pump_mL_s):
+    """What the pump gives and the reservoir loses is used: in the long run the leak, however the two share it."""
+    state = BALANCED
+    for k in range(8000):
+        fall = (leak_mL_s - pump_mL_s) / AIR.reservoir_mL_mmHg * 0.001 * k
+        state = air_use_step(AIR, state, QUIET._replace(pump_mL_s=pump_mL_s, supply_mmHg=600.0 - fall))
+    used = state.pump_mL_s - AIR.reservoir_mL_mmHg * (600.0 - fall - state.supply_mmHg) / AIR.memory_s
+    assert used - state.explained_mL_s == pytest.approx(leak_mL_s, rel=2e-3, abs=1e-3)

@@ -1,0 +1,52 @@
+"""Detectors of light and set point: each fires, stays silent, and is silenced by name."""
+
+import pytest
+
+from controller.protection.detectors_light import (
+    LightRange,
+    LightState,
+    SetPoint,
+    SetPointState,
+    light_range_step,
+    set_point_step,
+)
+from tests.controller.protection.detector_bench import fired_at
+
+RANGE, POINT = LightState(0.0, -1.0, 0.0, False), SetPointState(0.3, 0.3, 0.3, 0.3, 0.3, 0.3, False)
+
+
+def alive(k):
+    """Light of a finger: never twice the same."""
+    return 0.3 + 1e-4 * (k % 7)
+
+
+CASES = {
+    "dark": (light_range_step, LightRange(), RANGE, lambda k: {"light": 0.2}, lambda k: {"light": alive(k) - 0.05}),
+    "bright": (light_range_step, LightRange(), RANGE, lambda k: {"light": 0.4}, lambda k: {"light": alive(k) + 0.06}),
+    "saturated while filling": (light_range_step, LightRange(), RANGE, lambda k: {"light": 1.0, "clamped_s": 0.0},
+                                lambda k: {"light": 0.5 + alive(k), "clamped_s": 0.0}),
+    "frozen": (light_range_step, LightRange(), RANGE, lambda k: {"light": 0.3},
+               lambda k: {"light": 0.3 + 1e-5 * (k // 250)}),
+    "set point too low": (set_point_step, SetPoint(), POINT, lambda k: {"set_point": 0.001},
+                          lambda k: {"set_point": 0.3}),
+    "set point too high": (set_point_step, SetPoint(), POINT, lambda k: {"set_point": 0.99}, lambda k: {}),
+    "wrong sign": (set_point_step, SetPoint(), POINT, lambda k: {"light_slope": -1e-3}, lambda k: {}),
+    "set point jumps": (set_point_step, SetPoint(), POINT, lambda k: {"set_point": 0.307 if k > 5 else 0.3},
+                        lambda k: {"set_point": 0.3 + 0.003 * (k > 5)}),
+    "light jumps up": (set_point_step, SetPoint(), POINT, lambda k: {"light": 0.325 if k > 5 else 0.3},
+                       lambda k: {"light": 0.315 if k > 5 else 0.3}),
+    "light jumps down": (set_point_step, SetPoint(), POINT, lambda k: {"light": 0.275 if k > 5 else 0.3},
+                         lambda k: {"light": 0.3 + 0.004 * min(k, 5)}),
+}
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_it_fires_and_stays_silent(name):
+    step, part, start, wrong, right = CASES[name]
+    assert fired_at(step, part, start, 1000, wrong) >= 0
+    assert fired_at(step, part, start, 1000, right) == -1
+    assert fired_at(step, part._replace(enabled=False), start, 1000, wrong) == -1
+
+
+def test_outside_the_clamp_the_set_point_is_not_looked_at():
+    assert fired_at(set_point_step, SetPoint(), POINT, 100, lambda k: {"set_point": 0.0, "clamped_s": 0.0}) == -1

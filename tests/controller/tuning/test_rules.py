@@ -1,0 +1,68 @@
+"""Classical rules on rigs' plants; their published numbers are in tests/outside/test_tuning_rules.py."""
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from controller.margins.loop import open_loop, sampled
+from controller.margins.margins import margins
+from controller.response import response
+from controller.tick.law import Controller, design
+from controller.tick.parameters import SHORTEST_FILTER, check_controller
+from controller.tuning.reduced import DelayedLag
+from controller.tuning.rules import (
+    SLOW_INTEGRAL,
+    LEAD_MARGIN_deg,
+    Settings,
+    classical_rules,
+    plain_lead,
+    simc,
+    to_controller,
+)
+
+
+@given(st.floats(0.01, 100), st.floats(0.01, 100), st.floats(0.01, 10), st.floats(0.01, 10))
+def test_simc_slower_is_weaker(gain, time, delay, closed_loop):
+    tight = simc(DelayedLag(gain, time, delay))
+    assert tight == simc(DelayedLag(gain, time, delay), delay)
+    slower = simc(DelayedLag(gain, time, delay), delay + closed_loop)
+    assert slower.kp < tight.kp and slower.ti_s >= tight.ti_s
+
+
+@given(st.floats(1e-5, 1.0))
+def test_every_derivative_time_makes_a_filter_that_the_firmware_takes(td_s):
+    controller = to_controller(Settings(0.01, 0.02, td_s), Controller(), 1e-3)
+    check_controller(controller, 1e-3)
+    assert controller.td_s / controller.filter_ratio >= SHORTEST_FILTER * 1e-3
+    assert controller.filter_ratio <= 10.0
+
+
+def test_the_frame_keeps_its_limits():
+    frame = Controller(output_low=0.0, slew_per_s=5.0, output_bits=12, notch_Hz=50.0, lead_zero_Hz=50, lead_pole_Hz=90)
+    made = to_controller(Settings(0.01, 0.02), frame, 1e-3)
+    assert (made.output_low, made.slew_per_s, made.output_bits) == (0.0, 5.0, 12)
+    assert made.notch_Hz == 0.0 and made.lead_zero_Hz == made.lead_pole_Hz == 0.0
+
+
+def test_the_lead_has_its_phase_margin_at_its_crossover(make_loop):
+    """Of the continuous settings on the sampled plant: |L| = 1 and phase −180° + margin there."""
+    loop = open_loop(make_loop())
+    found = plain_lead(loop, 490.0)
+    crossover = SLOW_INTEGRAL / found.ti_s
+    s = 1j * crossover
+    zero, pole = (2.0 * math.pi * f for f in (found.lead_zero_Hz, found.lead_pole_Hz))
+    gain = found.kp * (1 + 1 / (found.ti_s * s)) * (1 + s / zero) / (1 + s / pole) * response(loop.plant, crossover)
+    assert abs(gain) == pytest.approx(1.0, rel=1e-6)
+    assert math.degrees(math.atan2(-gain.imag, -gain.real)) == pytest.approx(LEAD_MARGIN_deg, abs=0.2)
+
+
+def test_every_rule_applies_to_a_rig_and_simc_is_stable_there(make_loop):
+    loop = make_loop()
+    rules = classical_rules(open_loop(loop), Controller(), loop.timing.period_s)
+    assert list(rules) == ["Ziegler–Nichols PI", "Ziegler–Nichols PID", "SIMC PI", "AMIGO PI", "AMIGO PID",
+                           "plain lead"]
+    for name in ("SIMC PI", "AMIGO PI"):
+        found = margins(open_loop(loop)._replace(controller=design(rules[name], loop.timing.period_s)))
+        assert found.stable and found.sensitivity_peak < 2.2, name
+    assert sampled(loop).period_s == loop.timing.period_s

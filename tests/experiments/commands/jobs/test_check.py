@@ -1,0 +1,36 @@
+"""`cuffloop check`: table, verdict, files and exit status."""
+import json
+
+SHORT = ("--record", "synthetic", "--seconds", "8")
+
+
+def files(folder):
+    return sorted(str(p.relative_to(folder)) for p in folder.rglob("*"))
+
+
+def test_check(cuffloop, tmp_path):
+    """Table, verdict and files; the same as JSON alone; status 1 when a limit is missed."""
+    limits = tmp_path / "limits.toml"
+    limits.write_text("[phase_margin_deg]\nmin = 30\n[cuff_mmHg]\nmax = 300\n")
+    said = cuffloop("check", *SHORT, "--requirements", limits, "--out", tmp_path / "out")
+    assert said.status == 0 and said.err == "" and "PASS: wrist on synthetic" in said.out
+    assert said.out.endswith(f"written to {tmp_path / 'out'}: check.json, margins.png, budget.png, tracking.png\n")
+    assert files(tmp_path / "out") == ["budget.png", "check.json", "margins.png", "tracking.png"]
+    written = json.loads((tmp_path / "out" / "check.json").read_text())
+    assert written["passed"] and written["provenance"]["seed"] == 1 and "medical device" in written["caution"]
+    assert written["provenance"]["command"].startswith("cuffloop check --record synthetic")
+
+    limits.write_text("[phase_margin_deg]\nmin = 89\n")
+    said = cuffloop("check", *SHORT, "--requirements", limits, "--json")
+    found = json.loads(said.out)
+    assert said.status == 1 and said.err == "" and found["passed"] is False
+    assert found["verdicts"][0]["figure"] == "phase_margin_deg" and found["margins"] == written["margins"]
+
+
+def test_each_rig_is_held_against_the_requirements_of_its_base(cuffloop, tmp_path, monkeypatch):
+    asked = []
+    monkeypatch.setattr("experiments.rigs.requirements.load_requirements", lambda path: asked.append(path.name) or {})
+    (tmp_path / "mine.toml").write_text('base = "cabinet"\nname = "wrist"\n')
+    cuffloop("check", tmp_path / "mine.toml", "--record", "absent.csv")
+    cuffloop("check", "wrist", "--record", "absent.csv")
+    assert asked == ["cabinet_requirements.toml", "wrist_requirements.toml"]

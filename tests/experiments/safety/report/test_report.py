@@ -1,0 +1,46 @@
+"""The whole report: one file that pins down what went in."""
+import hashlib
+import re
+
+import pytest
+
+from experiments.safety.report.report import digest, report_page
+from experiments.work.output import provenance
+from tests.experiments.safety.report.test_faults_sections import evidence, failure
+from tests.experiments.safety.report.test_page import read
+
+
+@pytest.fixture(scope="module")
+def whole(checked, tmp_path_factory):
+    limits = tmp_path_factory.mktemp("in") / "limits.toml"
+    limits.write_text("x")
+    return report_page(checked, evidence(failure("valve stuck open")), provenance(1), [limits])
+
+
+def test_all_sections_are_there_and_linked(whole):
+    reader = read(whole)
+    for anchor in ("requirements", "margins", "tracking", "calibration", "faults", "points", "bounds", "alarms",
+                   "themes", "rig", "provenance", "cautions"):
+        assert anchor in reader.ids, anchor
+    assert all(href[1:] in reader.ids for href in reader.links)
+    assert len(reader.ids) == len(set(reader.ids))
+
+
+def test_it_loads_nothing(whole):
+    assert not re.search(r"https?:|//[a-z]|@import|<link|<iframe", re.sub(r"base64,[A-Za-z0-9+/=]+", "", whole))
+
+
+def test_inputs_are_pinned_down(whole, checked):
+    assert hashlib.sha256(b"x").hexdigest() in whole
+    assert digest(checked.run.trace.pressure_mmHg.tobytes()) in whole
+
+
+def test_cautions_are_said(whole):
+    words = "".join(read(whole).words)
+    for part in ("not a medical device", "scope is intermittent cuffs", "must decide", "licensed practice"):
+        assert part in words
+
+
+def test_without_a_study_of_failures(checked):
+    text = report_page(checked, None, provenance(1), [])
+    assert "No study of failures" in text and 'id="faults"' not in text

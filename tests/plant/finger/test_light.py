@@ -1,0 +1,87 @@
+"""Light: less of it with more blood, the photodiode's lag, flicker behind it, and the twin."""
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from plant.finger.light import Light, flicker_sample, light_intensity, linear_twin, photodiode_rate
+
+few = settings(max_examples=60, deadline=None)
+shares = st.floats(0, 1)
+narrower = st.fixed_dictionaries({  # rigs through which some light still comes
+    "emitter": st.floats(0.1, 10), "transmission": st.floats(1e-3, 1), "arterial_absorption_per_cm": st.floats(0.5, 50),
+    "arterial_path_cm": st.floats(1e-3, 0.1), "venous_absorption_per_cm": st.floats(0.5, 50),
+    "venous_path_cm": st.floats(1e-3, 0.1), "flicker": st.floats(0.001, 1),
+})
+finger = st.tuples(st.from_type(Light), narrower).map(lambda drawn: drawn[0]._replace(**drawn[1]))
+
+
+@few
+@given(finger, shares, shares, st.floats(0.01, 0.5))
+def test_light_falls_when_blood_comes(light: Light, area: float, veins: float, more: float) -> None:
+    """More arterial area or more venous blood, less light; never less than the ambient light."""
+    lit = light_intensity(light, area, veins, 0.1)
+    assert 0.1 < light_intensity(light, area + more, veins, 0.1) < lit
+    assert 0.1 < light_intensity(light, area, veins + more, 0.1) < lit
+
+
+@few
+@given(finger, shares, shares, shares, st.floats(0.2, 5))
+def test_lamp_scales_and_ambient_adds(light: Light, area: float, veins: float, ambient: float, factor: float) -> None:
+    """The lamp multiplies what passes the finger; ambient light is added and not multiplied."""
+    own = light_intensity(light, area, veins, 0.0)
+    brighter = light._replace(emitter=factor * light.emitter)
+    assert light_intensity(brighter, area, veins, ambient) - ambient == pytest.approx(factor * own, rel=1e-9, abs=1e-14)
+    bare = light_intensity(light, 0.0, 0.0, 0.0)
+    assert bare == pytest.approx(light.emitter * light.transmission, rel=1e-15)
+
+
+@few
+@given(finger, shares, shares)
+def test_optical_depths_add(light: Light, area: float, veins: float) -> None:
+    """Beer–Lambert: the depth of artery and vein together is the sum of each alone."""
+    bare = light_intensity(light, 0.0, 0.0, 0.0)
+    alone = light_intensity(light, area, 0.0, 0.0) * light_intensity(light, 0.0, veins, 0.0)
+    assert light_intensity(light, area, veins, 0.0) * bare == pytest.approx(alone, rel=1e-12)
+
+
+@few
+@given(finger, shares, shares)
+def test_twin_is_the_slope_of_the_compiled_functions(light: Light, area: float, veins: float) -> None:
+    """A and B by central differences of photodiode_rate(light_intensity) over signal, area and venous volume."""
+    twin, step = linear_twin(light, area, veins), 1e-5
+
+    def rate(signal: float, a: float, v: float) -> float:
+        return photodiode_rate(light, signal, light_intensity(light, a, v, 0.02))
+
+    level = light_intensity(light, area, veins, 0.02)
+    slopes = [
+        rate(level + step, area, veins) - rate(level - step, area, veins),
+        rate(level, area + step, veins) - rate(level, area - step, veins),
+        rate(level, area, veins + step) - rate(level, area, veins - step),
+    ]
+    np.testing.assert_allclose(np.array(slopes) / (2.0 * step), [twin.a[0, 0], *twin.b[0]], rtol=1e-6, atol=1e-5)
+    assert rate(level, area, veins) == 0.0
+
+
+@few
+@given(finger)
+def test_half_power_at_the_bandwidth(light: Light) -> None:
+    """|G| falls to 1/√2 of its value at rest at the −3 dB frequency, and the phase to −45°: the definition."""
+    twin = linear_twin(light, 0.5, 0.2)
+    slow, corner = twin.response("light", "area", 2.0 * math.pi * light.bandwidth_Hz * np.array([1e-9, 1.0]))
+    assert abs(corner / slow) == pytest.approx(1.0 / math.sqrt(2.0), rel=1e-9)
+    assert np.degrees(np.angle(corner / slow)) == pytest.approx(-45.0, abs=1e-6)
+
+
+@few
+@given(finger, st.floats(0, 10))
+def test_flicker_is_the_filtered_sine(light: Light, time_s: float) -> None:
+    """The closed form obeys the photodiode's own equation under a sine of the flicker's frequency."""
+    step = 1e-4 / light.flicker_Hz
+    rise = flicker_sample(light, time_s + step) - flicker_sample(light, time_s - step)
+    sine = light.flicker * math.sin(2.0 * math.pi * light.flicker_Hz * time_s)
+    rate = photodiode_rate(light, flicker_sample(light, time_s), sine)
+    assert rise / (2.0 * step) == pytest.approx(rate, rel=1e-4, abs=1e-4 * light.flicker * light.flicker_Hz)

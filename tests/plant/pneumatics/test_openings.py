@@ -1,0 +1,119 @@
+"""Openings: the plain plant when shut, its own linear flows when open."""
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from plant.assembly import Plant, Surroundings, initial_state, plant_rates, plant_tick
+from plant.pneumatics.air import Air, restriction_flow
+from plant.pneumatics.openings import (
+    GuardedState,
+    Openings,
+    cuff_per_flow,
+    first_volume,
+    guarded_rates,
+    guarded_tick,
+    is_busy,
+    least_steps,
+    opened_rates,
+)
+from plant.pneumatics.relief import Relief
+from plant.pneumatics.supply import Supply, pump_flow, supply_rate
+from plant.pneumatics.tube import NoTube, Tube
+
+SHUT = Openings(0.0, 0.0, 0.0, 0.3, False, False)
+AROUND = Surroundings(95.0, 0.0, 0.02)
+PLANTS = [Plant(), Plant(tube=NoTube()), Plant(tube=Tube(sections=4, length_m=0.6))]
+
+
+def filled(plant, pressure):
+    """A plant with this pressure everywhere in line and cuff."""
+    state = initial_state(plant, AROUND)
+    line = state.line
+    if hasattr(line, "pressures_mmHg"):
+        line = line._replace(pressures_mmHg=(pressure,) * len(line.pressures_mmHg))
+    return state._replace(cuff_mmHg=pressure, line=line)
+
+
+def node_rate(plant, rates):
+    return rates.line.pressures_mmHg[0] if hasattr(rates.line, "pressures_mmHg") else rates.cuff_mmHg
+
+
+@pytest.mark.parametrize("plant", PLANTS, ids=["one section", "no tube", "four sections"])
+@given(st.floats(-1.0, 1.0), st.floats(0.0, 250.0), st.floats(0.0, 1.0))
+@settings(max_examples=15, deadline=None)
+def test_shut_is_the_plain_plant_to_the_bit(plant, command, pressure, share):
+    state = filled(plant, pressure)
+    plain = plant_tick(plant, state, AROUND, AROUND, 0.0, command, share, 5, 0.001)
+    found = guarded_tick(plant, Relief(), SHUT, GuardedState(state, 0.0), AROUND, AROUND, 0.0, command, share, 5, 0.001)
+    assert str(found.plant) == str(plain) and found.lift == 0.0
+
+
+@pytest.mark.parametrize("plant", PLANTS, ids=["one section", "no tube", "four sections"])
+@given(st.floats(1e-3, 1.0), st.floats(1.0, 400.0))
+@settings(max_examples=15, deadline=None)
+def test_what_an_opening_takes_is_missing_where_it_is(plant, conductance, pressure):
+    """The rate falls by flow times pressure per flow: at the node by its own air, at the cuff by the cuff's."""
+    state = filled(plant, pressure)
+    plain = plant_rates(plant, state, AROUND, 0.0)
+    flow = restriction_flow(Air(), conductance, 0.3, pressure, 0.0)
+    for where in ("node", "cuff"):
+        opened = guarded_rates(plant, Relief(), SHUT._replace(**{where: conductance}), True, GuardedState(state, 0.0),
+                               AROUND, 0.0).plant
+        at_node = where == "node" and first_volume(plant.tube) > 0.0
+        per_flow = 1.2 * 750.0637 / first_volume(plant.tube) if at_node else cuff_per_flow(plant, pressure)
+        changed = node_rate(plant, opened) - node_rate(plant, plain) if at_node else opened.cuff_mmHg - plain.cuff_mmHg
+        assert changed == pytest.approx(-flow * per_flow, rel=1e-4)
+        assert opened.supply_mmHg == plain.supply_mmHg
+
+
+def test_a_feed_takes_from_the_supply_what_it_gives_to_the_line():
+    plant = Plant()
+    state = filled(plant, 100.0)
+    plain = plant_rates(plant, state, AROUND, 0.0)
+    opened = opened_rates(plant, Relief(), SHUT._replace(feed=0.01), GuardedState(state, 0.0), plain)
+    taken = (plain.supply_mmHg - opened.supply_mmHg) * plant.supply.volume_mL
+    given_ = (node_rate(plant, opened) - node_rate(plant, plain)) * first_volume(plant.tube)
+    assert taken == pytest.approx(given_, rel=1e-9) and taken > 0.0
+
+
+@given(st.floats(0.0, 1300.0))
+def test_a_dead_pump_is_the_supply_without_one(pressure):
+    supply, air = Supply(), Air()
+    dead = supply_rate(supply._replace(pump_flow_mL_s=0.0), air, pressure, 3.0)
+    alive = supply_rate(supply, air, pressure, 3.0)
+    per_flow = -supply_rate(supply._replace(pump_flow_mL_s=0.0), air, pressure, 1.0)
+    assert alive - pump_flow(supply, pressure) * per_flow == pytest.approx(dead, abs=1e-9)
+
+
+def test_a_relief_valve_lifts_and_lets_air_out_on_either_end():
+    for at_cuff in (False, True):
+        plant, relief = Plant(), Relief(at_cuff=at_cuff)
+        state = GuardedState(filled(plant, 320.0), 0.0)
+        for _ in range(20):
+            open_ = Openings(0.0, 0.0, 0.0, 0.3, False, True)
+            state = guarded_tick(plant, relief, open_, state, AROUND, AROUND, 0.0, 0.0, 0.0, 20, 0.001)
+        assert 0.0 < state.lift <= 1.0 and state.plant.cuff_mmHg < 300.0
+
+
+def test_busy_says_whether_anything_is_open():
+    assert not is_busy(SHUT, 0.0)
+    for change in ({"node": 1e-6}, {"cuff": 1e-6}, {"feed": 1e-6}, {"pump_dead": True}, {"relief_open": True}):
+        assert is_busy(SHUT._replace(**change), 0.0)
+    assert is_busy(SHUT, 1e-9)
+
+
+@pytest.mark.parametrize("place", ["node", "cuff"])
+@given(conductance=st.floats(0.01, 2.0))
+@settings(max_examples=15, deadline=None)
+def test_enough_steps_keep_a_wide_opening_stable(place, conductance):
+    """With the steps that are asked for, a cuff on a wide opening empties and does not ring or blow up."""
+    plant = Plant()
+    steps = least_steps(plant, conductance, 0.001, at_cuff=place == "cuff")
+    state, lowest = GuardedState(filled(plant, 200.0), 0.0), 200.0
+    for _ in range(150):
+        wide = SHUT._replace(**{place: conductance})
+        state = guarded_tick(plant, Relief(), wide, state, AROUND, AROUND, 0.0, 0.0, 0.0, steps + 4, 0.001)
+        lowest = min(lowest, state.plant.cuff_mmHg)
+    assert np.isfinite(state.plant.cuff_mmHg) and lowest > -60.0
+    assert abs(state.plant.cuff_mmHg) < 200.0
