@@ -39,7 +39,7 @@ def test_every_failure_that_is_raised_anywhere_has_a_message() -> None:
     rooms = Path(protocol.__file__).parents[1]
     given_reasons = set()
     for room in ("calibrate", "experiments"):
-        for file in (rooms / room).glob("*.py"):
+        for file in (rooms / room).rglob("*.py"):
             for node in ast.walk(ast.parse(file.read_text())):
                 if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "Failed":
                     assert isinstance(node.args[0], ast.Constant), f"{file.name}: reasons are written out"

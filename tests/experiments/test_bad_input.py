@@ -278,7 +278,7 @@ def test_records_that_are_no_file(folder, refuse, monkeypatch):
     (folder / "empty.csv").write_bytes(b"")
     assert "empty.csv: empty file; it must begin with" in refuse("check", "--record", folder / "empty.csv")
     path = record(folder, PULSE)
-    monkeypatch.setattr("plant.record_csv.MOST_ROWS", 500)
+    monkeypatch.setattr("plant.pressure.record_csv.MOST_ROWS", 500)
     assert "record.csv: more than 500 rows; cut the record into parts" in refuse("check", "--record", path)
     (folder / "broken.hea").write_text("broken 1\n")
     assert "broken" in refuse("check", "--record", folder / "broken")

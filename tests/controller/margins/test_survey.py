@@ -46,9 +46,9 @@ def test_compiled_search_does_what_its_python_says(part, monkeypatch):
     loop = open_loop(part)
     compiled = margins(loop)
     interpret(monkeypatch, crossings, survey)
-    monkeypatch.setattr("controller.margins.survey_one", survey.survey_one)
-    monkeypatch.setattr("controller.margins.grid", survey.grid)
-    monkeypatch.setattr("controller.margins.CAPACITY", 3000)
+    monkeypatch.setattr("controller.margins.margins.survey_one", survey.survey_one)
+    monkeypatch.setattr("controller.margins.margins.grid", survey.grid)
+    monkeypatch.setattr("controller.margins.margins.CAPACITY", 3000)
     with np.errstate(all="ignore"):
         interpreted = margins(loop)
     for name in ("stable", "unstable_closed_loop_poles", "resolved"):

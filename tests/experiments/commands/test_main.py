@@ -17,7 +17,7 @@ COMMANDS = [str(found.name or found.callback.__name__) for found in command.app.
 
 
 def process(*arguments, **more):
-    return subprocess.run([sys.executable, "-c", "import experiments.command as c; c.main()", *arguments],
+    return subprocess.run([sys.executable, "-c", "import experiments.commands.main as c; c.main()", *arguments],
                           capture_output=True, text=True, check=False, **more)
 
 
@@ -41,7 +41,7 @@ def test_every_command_has_help(cuffloop, name):
 
 def test_help_is_quick_and_light():
     """Neither NumPy nor Numba is loaded; the best of three starts well under half a second."""
-    code = ("import sys, experiments.command as c\ntry: c.main()\n"
+    code = ("import sys, experiments.commands.main as c\ntry: c.main()\n"
             "finally: print(sorted({'numpy', 'numba'} & set(sys.modules)))")
     took = []
     for _ in range(3):
@@ -108,7 +108,7 @@ def test_ctrl_c_in_the_middle_of_a_run(tmp_path):
     """A long run in its compiled loop ends within moments, in one line; nothing is left of what it was to write."""
     assert process("simulate", "--record", "synthetic", "--seconds", "8").returncode == 0  # all compiled from here on
     start = ("import signal; signal.signal(signal.SIGINT, signal.default_int_handler); "  # a shell may have ignored it
-             "import experiments.command as c; c.main()")
+             "import experiments.commands.main as c; c.main()")
     running = subprocess.Popen(
         [sys.executable, "-c", start, "simulate", "--record", "synthetic", "--seconds", "2000", "--out",
          str(tmp_path / "out"), "--trace", str(tmp_path / "run.csv")],
@@ -131,7 +131,7 @@ def test_a_terminal_without_our_signs():
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="needs a device that is always full")
 def test_output_that_goes_nowhere():
     """A full disk is one line and status 2; a reader that has gone is no complaint at all."""
-    start = [sys.executable, "-c", "import experiments.command as c; c.main()", "rigs"]
+    start = [sys.executable, "-c", "import experiments.commands.main as c; c.main()", "rigs"]
     with open("/dev/full", "w") as full:
         done = subprocess.run(start, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
     assert done.returncode == 2 and done.stderr.startswith("cuffloop: ") and done.stderr.count("\n") == 1

@@ -129,7 +129,7 @@ def test_pig_is_loaded_without_importing_its_package():
     import sys
 
     code = (
-        "import sys; from plant.pressure_record import load_record; t = load_record('pig', 1e-3);"
+        "import sys; from plant.pressure.record import load_record; t = load_record('pig', 1e-3);"
         "sys.exit('aeon' in sys.modules or 'scipy' in sys.modules and 'scipy.signal' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -112,5 +112,5 @@ def test_the_package_is_not_imported_before_it_is_needed():
     import subprocess
 
     heavy = ("wfdb", "aeon", "scipy.signal", "scipy.interpolate", "pandas")
-    code = f"import sys, plant.pressure_record; sys.exit(any(m in sys.modules for m in {heavy}))"
+    code = f"import sys, plant.pressure.record; sys.exit(any(m in sys.modules for m in {heavy}))"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

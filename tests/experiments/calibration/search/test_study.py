@@ -111,8 +111,8 @@ def test_a_search_that_fails_by_itself_stops_the_study_in_one_line(tmp_path):
 def test_killed_and_resumed(rows, tmp_path, monkeypatch):
     """After SIGKILL whatever was finished is there, whole, and the study ends with the same rows."""
     monkeypatch.setattr(declare, "_outside_sources", set())  # parts that other tests loaded are not the other process's
-    code = ("from pathlib import Path\nfrom experiments.search_study import run_study\n"
-            "from experiments.search_unit import Plan\nfrom experiments.work import local\n"
+    code = ("from pathlib import Path\nfrom experiments.calibration.search.study import run_study\n"
+            "from experiments.calibration.search.piece import Plan\nfrom experiments.work.run import local\n"
             f"run_study(Plan('wrist', (), ('classroom',), 'mixed', 1, 4000, 1, 5), Path({str(tmp_path)!r}), local(1))")
     running = subprocess.Popen([sys.executable, "-c", code])
     while len(kept(tmp_path)) < 2 and running.poll() is None:

@@ -47,7 +47,7 @@ def test_a_recorded_pressure(wrist, tmp_path):
 
 
 def test_without_a_record_it_is_the_pig_or_synthetic(wrist, monkeypatch):
-    monkeypatch.setattr("plant.pressure_record.pig_available", lambda: False)
+    monkeypatch.setattr("plant.pressure.record.pig_available", lambda: False)
     assert pressure_source(wrist, None, 2.0, 0.0, 1).name == "synthetic"
     if find_spec("aeon") is not None:
         monkeypatch.undo()

@@ -97,7 +97,7 @@ def test_interrupted_it_says_what_is_kept(tmp_path):
     arguments = ["schedules", "--schedules", "never", "--scenarios", "quiet,cold", "--fingers", "4", "--minutes", "15",
                  "--workers", "2", "--out", str(out)]
     code = ("import signal; signal.signal(signal.SIGINT, signal.default_int_handler)\n"  # also in the background
-            "import experiments.command as c; c.main()")
+            "import experiments.commands.main as c; c.main()")
     process = subprocess.Popen([sys.executable, "-c", code, *arguments],
                                stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True)
     limit = time.monotonic() + 120.0

@@ -117,7 +117,7 @@ def test_ctrl_c_in_a_study_says_what_is_kept(tmp_path):
     """With two worker processes: one line, status 130, no process left behind, and the parts whole."""
     load_rig("wrist")
     start = ("import signal; signal.signal(signal.SIGINT, signal.default_int_handler); "  # a shell may have ignored it
-             "import experiments.command as c; c.main()")
+             "import experiments.commands.main as c; c.main()")
     options = ("--fingers", "4000", "--strategy", "classroom", "--workers", "2", "--out", str(tmp_path / "out"))
     running = subprocess.Popen([sys.executable, "-c", start, "search", *options], stdout=subprocess.PIPE,
                                stderr=subprocess.PIPE, text=True, start_new_session=True)

@@ -94,7 +94,7 @@ LONG = ("controller.kp=0.003:0.02:24", "controller.td_s=0.01:0.06:24", "--simula
 
 def start(out, *more):
     code = ("import signal; signal.signal(signal.SIGINT, signal.default_int_handler); "  # a shell may have ignored it
-            "import experiments.command as c; c.main()")
+            "import experiments.commands.main as c; c.main()")
     return subprocess.Popen([sys.executable, "-c", code, "sweep", *LONG, "--out", str(out), *more],
                             stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
 
