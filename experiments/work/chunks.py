@@ -1,18 +1,17 @@
 """A study's finished chunks on disk: each written whole or not at all, and read again only by the study it belongs to.
 
 A folder holds `study.json`, which says what the study is, and one file a chunk, named after the content of its pieces:
-the SHA-256 of what follows, then a pickle. A file that was cut short or changed does not count as done. A study that is
-asked for more pieces later finds those that are done.
+the SHA-256 of what follows, then the results as `experiments.work.packed` has packed them, which is plain data. A file
+that was cut short, changed, or holds anything else does not count as done. A study that is asked for more pieces later
+finds those that are done.
 """
 from __future__ import annotations
 
 import dataclasses
 import functools
 import hashlib
-import io
 import json
 import os
-import pickle
 import time
 from contextlib import suppress
 from importlib.metadata import version
@@ -20,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from experiments.work.output import WAITING, plain
+from experiments.work.packed import DamagedError, unpack
 from plant.errors import InputError
 from plant.messages import one_line, value_text
 
@@ -28,7 +28,6 @@ DIGEST_BYTES = 32
 ABANDONED_s = 60.0
 TOP = Path(__file__).resolve().parents[2]
 ROOMS = ("plant", "controller", "calibrate", "experiments")
-TRUSTED = ("numpy", "builtins", "collections", *ROOMS)  # whose classes a chunk may hold
 
 
 class Chunks:
@@ -74,7 +73,12 @@ class Chunks:
         except OSError:
             return None
         digest, packed = content[:DIGEST_BYTES], content[DIGEST_BYTES:]
-        return unpack(packed) if hashlib.sha256(packed).digest() == digest else None
+        if hashlib.sha256(packed).digest() != digest:
+            return None
+        try:
+            return unpack(packed)
+        except DamagedError:
+            return None
 
     def leave(self) -> None:
         """Remove a new folder that holds no chunk: work that failed at once leaves nothing half-written."""
@@ -82,28 +86,6 @@ class Chunks:
             if self.new and {p.name for p in self.path.iterdir()} == {MANIFEST}:
                 (self.path / MANIFEST).unlink()
                 self.path.rmdir()
-
-
-def pack(results: list[Any]) -> bytes:
-    """Results as bytes; floats keep every bit."""
-    return pickle.dumps(results, protocol=5)
-
-
-def unpack(packed: bytes) -> list[Any]:
-    """The results again. Raises pickle.UnpicklingError for anything but numbers, text, arrays and our own classes."""
-    results: list[Any] = _Reader(io.BytesIO(packed)).load()
-    return results
-
-
-class _Reader(pickle.Unpickler):
-    """A pickle can run any function it names; these name classes, and what NumPy builds its arrays with."""
-
-    def find_class(self, module: str, name: str) -> Any:
-        trusted = module.partition(".")[0] in TRUSTED
-        found = super().find_class(module, name) if trusted else None
-        if isinstance(found, type) or (found is not None and module.startswith("numpy.")):
-            return found
-        raise pickle.UnpicklingError(f"{module}.{name} has no place in a chunk")
 
 
 def write_whole(path: Path, content: bytes) -> None:
@@ -137,7 +119,7 @@ def _read_manifest(path: Path) -> dict[str, Any] | None:
         content = json.loads((path / MANIFEST).read_bytes())
     except FileNotFoundError:
         return None
-    except ValueError:
+    except (ValueError, RecursionError):
         raise InputError(f"{path / MANIFEST}: is no description of a study; name another folder") from None
     return content if isinstance(content, dict) else {}
 

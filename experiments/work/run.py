@@ -20,8 +20,10 @@ from multiprocessing.connection import wait
 from pathlib import Path
 from typing import Any, NamedTuple
 
-from experiments.work.chunks import Chunks, code_version, fingerprint, pack, unpack
+from experiments.work.chunks import Chunks, code_version, fingerprint
+from experiments.work.fitting import is_of, result_type
 from experiments.work.interrupts import uninterrupted
+from experiments.work.packed import pack, unpack
 from plant.errors import InputError
 
 MOST_CHUNKS = 200  # unless their size is given: each costs a file, and what is lost to a kill is one a worker
@@ -65,10 +67,11 @@ def run(
     """`[function(piece) for piece in pieces]`, in chunks of `chunk` pieces, kept in `directory` as they are done.
 
     `function` is one of a module, or a `functools.partial` of one; its results are numbers, text, arrays, collections
-    or classes of this project. `about` (plain data) says what the study is, for the refusal of another one's folder:
-    function and code are told apart without it. Other pieces are no other study: chunks whose pieces are the same are
-    not done again. `progress` gets the share done, `noun` says what a piece is, and a `breakable` function may be left
-    by Ctrl-C at any moment: it holds that back around its kernels itself. Raises InputError for a folder of another
+    or classes declared with `storable`, of the type that it is annotated to return. `about` (plain data) says what the
+    study is, for the refusal of another one's folder: function and code are told apart without it. Other pieces are no
+    other study: chunks whose pieces are the same are not done again. `progress` gets the share done, `noun` says what a
+    piece is, and a `breakable` function may be left by Ctrl-C at any moment: it holds that back around its kernels
+    itself. Raises InputError for a folder of another
     study, and when workers die again and again; whatever the function raises ends the work, and what is done stays. So
     does Ctrl-C.
     """
@@ -81,9 +84,10 @@ def run(
         })
     names = [fingerprint(list(chunk)) for chunk in chunks] if folder else []
     done: dict[int, list[Any]] = {}
+    kind = result_type(function)
     for number, name in enumerate(names):
         results = folder.read(name) if folder else None
-        if results is not None and len(results) == len(chunks[number]):
+        if results is not None and len(results) == len(chunks[number]) and all(is_of(r, kind) for r in results):
             done[number] = results
 
     def keep(number: int, packed: bytes) -> None:

@@ -19,6 +19,7 @@ from experiments.calibration.schedule.measures import BeatLog, Reference, Sample
 from experiments.rigs.rig import Rig
 from experiments.simulation.session import COLUMN, Diverged, OutOfTime, Session
 from experiments.subjects.finger import Finger, on_finger
+from experiments.work.packed import storable
 from plant.assembly import Inputs
 from plant.messages import one_line
 from plant.scenarios.scenario import scenario_inputs
@@ -39,6 +40,7 @@ class Task(NamedTuple):
     seconds: float
 
 
+@storable
 class ScheduleRun(NamedTuple):
     """What one schedule came to."""
 

@@ -12,6 +12,7 @@ from experiments.calibration.search.trial import Trial, finger_trial, search_inp
 from experiments.rigs.rig import Rig, clamp, load_rig
 from experiments.simulation.instrument import NOMINAL_mmHg, instrument_of
 from experiments.subjects.finger import Finger
+from experiments.work.packed import storable
 
 FOUND = "found"
 NO_CROSSOVER = Crossover(math.nan, False)
@@ -41,6 +42,7 @@ class Bench(NamedTuple):
     middle_slope: float  # of the middle finger of the population
 
 
+@storable
 class Row(NamedTuple):
     """One strategy on one finger."""
 

@@ -11,9 +11,11 @@ from controller.margins.loop import build_loop, loop_margins, sides
 from controller.tick.law import design
 from experiments.rigs.rig import Rig, clamp
 from experiments.subjects.bands import Bands
+from experiments.work.packed import storable
 from plant.pneumatics.flow_valve import Side
 
 
+@storable
 class LoopCost(NamedTuple):
     """Figures of one side of a rig at one pressure; NaN, all but the modulus margin, when it is unstable."""
 

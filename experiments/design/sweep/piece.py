@@ -24,6 +24,7 @@ from experiments.simulation.recorded import recorded_runs
 from experiments.simulation.simulate import Ready, Run, prepare
 from experiments.subjects.bands import pressure_bands
 from experiments.subjects.finger import Finger, finger_pressure, on_finger
+from experiments.work.packed import storable
 from plant.errors import InputError
 from plant.pressure.beats import Indices, detect_beats
 from plant.pressure.record import PressureTrace, to_ticks
@@ -92,6 +93,7 @@ class Piece(NamedTuple):
     finger: Finger | None  # None: the rig's own
 
 
+@storable
 class Answer(NamedTuple):
     """The figures of a piece; NaN all along, and a reason, where a point cannot be had at all."""
 

@@ -1,9 +1,9 @@
 """Chunks on disk: whole or not there, read back bit for bit, and never taken for another study's."""
 import functools
+import hashlib
 import os
 import pickle
 import time
-from collections import OrderedDict
 from pathlib import Path
 from typing import NamedTuple
 
@@ -13,7 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from experiments.subjects.finger import Finger
-from experiments.work.chunks import Chunks, code_version, fingerprint, pack, unpack, write_whole
+from experiments.work.chunks import Chunks, code_version, fingerprint, write_whole
+from experiments.work.packed import pack
+from experiments.work.run import local, run
 from plant.errors import InputError
 
 STUDY = {"about": {"rig": "wrist", "axes": "controller.kp=1:2:3"}, "code": "a", "content": "b"}
@@ -51,29 +53,45 @@ def test_what_has_no_content_has_no_fingerprint():
         fingerprint([1, (x for x in range(3))])
 
 
-@given(st.lists(st.floats() | st.tuples(st.text(), st.none()), max_size=5))
-def test_results_come_back_to_the_bit(results):
-    back = unpack(pack(results))
-    assert repr(back) == repr(results) and fingerprint(back) == fingerprint(results)
+def text(word):
+    """A short text as a pickle holds it."""
+    return b"\x8c" + bytes([len(word)]) + word.encode()
 
 
-def test_arrays_and_own_classes_come_back():
-    array = np.random.Generator(np.random.PCG64(1)).normal(size=(3, 4))
-    back = unpack(pack([array, np.float64(0.1), Finger("a"), OrderedDict(a=1)]))
-    assert back[0].tobytes() == array.tobytes() and back[1] == 0.1 and back[2] == Finger("a")
+def call(module, name, argument):
+    """The pickle of a list with what a call of `module.name` gives."""
+    return b"\x80\x04]" + text(module) + text(name) + b"\x93" + text(argument) + b"\x85Ra."
 
 
-class Trap:
-    """Unpickled by an ordinary reader, it would run a command."""
+@pytest.mark.parametrize("trap", [call("os", "system", "true"), call("numpy.lib._npyio_impl", "os.system", "true")])
+def test_a_crafted_chunk_runs_nothing(tmp_path, monkeypatch, trap):
+    """A stranger's pickle under the right checksum is not done, and the study that resumes does it anew."""
+    ran = []
+    monkeypatch.setattr(os, "system", lambda command: ran.append(command))
+    pickle.loads(trap)
+    assert ran == ["true"]  # the trap is one: an ordinary reader, or one that trusts NumPy by name, runs the command
+    ran.clear()
+    place = tmp_path / "a"
+    assert run(range(2), abs, place, engine=local(1), chunk=2) == [0, 1]
+    chunk, = place.glob("chunk-*")
+    whole = chunk.read_bytes()
+    chunk.write_bytes(hashlib.sha256(trap).digest() + trap)
+    assert run(range(2), abs, place, engine=local(1), chunk=2) == [0, 1]
+    assert not ran and chunk.read_bytes() == whole
 
-    def __reduce__(self):
-        return os.system, ("true",)
+
+def negated(piece: float) -> float:
+    return -piece
 
 
-@pytest.mark.parametrize("trap", [Trap(), functools.partial(eval, "1")])
-def test_a_chunk_runs_nothing(trap):
-    with pytest.raises(pickle.UnpicklingError, match="no place in a chunk"):
-        unpack(pack([trap]))
+def test_results_of_another_type_are_not_done(tmp_path):
+    """Whole, unpacked, and yet not what the function makes: done anew instead of failing further on."""
+    run([1.0], negated, tmp_path / "a", engine=local(1))
+    chunk, = (tmp_path / "a").glob("chunk-*")
+    for strange in (["text"], [None], [[1.0]], [True]):
+        packed = pack(strange)
+        chunk.write_bytes(hashlib.sha256(packed).digest() + packed)
+        assert run([1.0], negated, tmp_path / "a", engine=local(1)) == [-1.0]
 
 
 def test_write_and_read(tmp_path):
@@ -122,7 +140,7 @@ def test_another_study_is_refused_in_one_line(tmp_path, change, words):
     assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == before
 
 
-@pytest.mark.parametrize("content", [b"", b"{", b"\xff\xfe", b"[]", b"3"])
+@pytest.mark.parametrize("content", [b"", b"{", b"\xff\xfe", b"[]", b"3", b"[" * 100_000, b"9" * 5000])
 def test_a_description_that_is_none(tmp_path, content):
     (tmp_path / "study.json").write_bytes(content)
     with pytest.raises(InputError, match="study"):

@@ -13,6 +13,7 @@ import pytest
 
 from experiments.work import run as work
 from experiments.work.chunks import Chunks, fingerprint
+from experiments.work.packed import unpack
 from experiments.work.run import Engine, compute, local, run
 from plant.errors import InputError
 
@@ -202,15 +203,16 @@ def test_a_broken_engine_is_started_anew():
 
 
 def test_a_chunk_is_its_pieces(pieces):
-    assert same(work.unpack(compute(pieces.sample, range(20))))
+    assert same(unpack(compute(pieces.sample, range(20))))
 
 
 STUDY = """
-import sys
+import signal, sys
 from pathlib import Path
 from experiments.work.run import local, run
 import pieces_of_work
 if __name__ == "__main__":
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # what started the tests may have it ignored
     engine = local(int(sys.argv[2]))
     if sys.argv[2] != "1":
         engine = engine._replace(begin_here_s=0.0)  # nothing in this process
@@ -250,7 +252,7 @@ def test_ctrl_c_ends_workers_too(tmp_path, pieces):
     while not len(list((tmp_path / "a").glob("chunk-*"))) > 3:
         time.sleep(0.005)
     running.send_signal(signal.SIGINT)
-    _, err = running.communicate(timeout=20)
+    _, err = running.communicate(timeout=60)
     assert "KeyboardInterrupt: " in err and "goes on from there" in err
 
 
