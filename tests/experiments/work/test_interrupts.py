@@ -63,6 +63,30 @@ def test_who_handles_it_otherwise_still_does():
     signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
+@pytest.mark.skipif(not hasattr(signal, "SIGALRM"), reason="POSIX signals")
+def test_a_time_limit_waits_too():
+    """An alarm whose handler raises, as test runners set them, would end the process inside compiled code."""
+    seen = []
+
+    def late(number, frame):
+        seen.append(number)
+        raise TimeoutError
+
+    before = signal.signal(signal.SIGALRM, late)
+    try:
+        done = []
+        with pytest.raises(TimeoutError), uninterrupted():
+            os.kill(os.getpid(), signal.SIGALRM)
+            done.append("the rest of the block")
+        assert done and signal.getsignal(signal.SIGALRM) is late
+        with pytest.raises(KeyboardInterrupt), uninterrupted():
+            os.kill(os.getpid(), signal.SIGALRM)
+            interrupt()
+        assert seen == [signal.SIGALRM] * 2  # the exception of one does not lose the other
+    finally:
+        signal.signal(signal.SIGALRM, before)
+
+
 def test_other_threads_and_ignored_signals_are_left_alone():
     found = []
     signal.signal(signal.SIGINT, signal.SIG_IGN)
