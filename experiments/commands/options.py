@@ -6,21 +6,24 @@ from typing import Annotated, Any
 
 import typer
 
+from plant.messages import value_text
+from plant.read_number import read_number, read_whole
+
 
 def number(text: str | float) -> float:
     """A number as the command line takes it. Raises typer.BadParameter that shows what was given."""
     try:
-        return float(text)
+        return read_number(text) if isinstance(text, str) else text
     except ValueError:
-        raise typer.BadParameter(f"{str(text)!r} is not a number") from None
+        raise typer.BadParameter(f"{value_text(str(text))} is not a number") from None
 
 
 def whole_number(text: str | int) -> int:
     """A whole number as the command line takes it. Raises typer.BadParameter that shows what was given."""
     try:
-        return int(text)
+        return read_whole(text) if isinstance(text, str) else text
     except ValueError:
-        raise typer.BadParameter(f"{str(text)!r} is not a whole number") from None
+        raise typer.BadParameter(f"{value_text(str(text))} is not a whole number") from None
 
 
 NUMBER: dict[str, Any] = {"parser": number, "metavar": "<number>"}

@@ -29,6 +29,7 @@ from plant.pneumatics.flow_valve import FlowValve
 from plant.pneumatics.pressure_valve import PressureValve
 from plant.pneumatics.supply import Supply
 from plant.pneumatics.tube import SECTIONS_MOST, NoTube, Tube, matched_factors
+from plant.read_number import GROUPED
 from plant.validate import validated
 
 BUILT_IN = Path(__file__).parent
@@ -167,6 +168,8 @@ def _apply_setting(tables: dict[str, Any], setting: str, where: str) -> dict[str
     if not (equals and dot and table and field):
         raise InputError(f"--set {setting}: write table.key=value, for example tube.length_m=0.3")
     _check_table(table, tables.get(table, {}), where if table in tables else f"--set {setting}")
+    if GROUPED.fullmatch(text.strip()):
+        raise InputError(f"--set {setting}: write the number without _")
     try:
         found = tomllib.loads(f"value = {text.strip()}")
     except (ValueError, RecursionError):

@@ -16,6 +16,7 @@ from experiments.work.output import whole_file
 from plant.declare import declared
 from plant.errors import InputError
 from plant.messages import one_line, value_text
+from plant.read_number import read_number
 from plant.validate import validated
 
 TEXTS = ("name", "group", "seed", "defect")
@@ -155,7 +156,7 @@ def _check_texts(name: str, group: str, seen: set[str], where: str) -> None:
 def _number(cell: str) -> float | str:
     """A cell as a number, or as the text that the check of its part will refuse."""
     try:
-        return float(cell) if "_" not in cell else cell  # Python takes 1_000, a table of numbers does not
+        return read_number(cell)
     except ValueError:
         return cell
 

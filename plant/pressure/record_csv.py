@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from plant.errors import InputError
 from plant.pressure.record_check import RawRecord, shown
+from plant.read_number import read_number
 
 HEADERS = (("time_s", "pressure_mmHg"), ("time_s", "pressure_mmHg", "usable"))
 MOST_ROWS = 50_000_000  # 14 hours at 1 kHz
@@ -115,7 +116,7 @@ def _fault(path: Path, name: str, columns: int) -> str:
             return f"{name}: line {number}: {len(cells)} cells in '{shown(line)}', {columns} are needed{hint}"
         for cell, column in zip(cells, HEADERS[-1], strict=False):
             try:
-                float(cell.replace("_", "?"))  # Python takes 1_000, a table of numbers does not
+                read_number(cell)
             except ValueError:
                 return f"{name}: line {number}: {column} = '{shown(cell)}' is not a number"
     return f"{name}: rows could not be read as numbers"

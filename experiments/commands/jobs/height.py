@@ -12,7 +12,9 @@ from experiments.commands.jobs.common import LARGEST_SEED, bounded
 from experiments.rigs.rig import load_rig
 from experiments.work.output import OutputFolder, print_json, print_lines, provenance
 from plant.errors import InputError
+from plant.messages import value_text
 from plant.pressure.synthetic import SyntheticPressure
+from plant.read_number import read_number
 from plant.units import hydrostatic_mmHg
 from plant.validate import validated
 
@@ -23,11 +25,11 @@ def sensor_from(changes: list[str] | None) -> HeightSensor:
     for change in changes or []:
         key, equals, text = change.partition("=")
         try:
-            values[key.strip()] = float(text)
+            values[key.strip()] = read_number(text)
         except ValueError:
             equals = ""
         if not equals:
-            raise InputError(f"--sensor {change!r} must read KEY=NUMBER, as in --sensor lag_s=1")
+            raise InputError(f"--sensor {value_text(change)} must read KEY=NUMBER, as in --sensor lag_s=1")
     sensor: HeightSensor = validated(HeightSensor, values, "--sensor", "sensor")
     return sensor
 

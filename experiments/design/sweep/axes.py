@@ -21,6 +21,7 @@ from experiments.subjects.finger import PARTS, Finger, Fit, LightPath
 from plant.declare import Declared, declared
 from plant.errors import InputError
 from plant.messages import one_line, value_text
+from plant.read_number import read_number, read_whole
 from plant.validate import validated
 
 USUAL_COUNT = 21
@@ -180,7 +181,7 @@ def _range(said: str, axis: Axis, right: str) -> tuple[Axis, tuple[Any, ...]]:
 
 def _number(said: str, name: str, cell: str, whole: bool) -> Any:
     try:
-        value = int(cell) if whole else float(cell)
+        value = read_whole(cell) if whole else read_number(cell)
     except ValueError:
         kind = "a whole number" if whole else "a number"
         raise InputError(f"axis {said}: {name} = {value_text(cell.strip())} must be {kind}") from None

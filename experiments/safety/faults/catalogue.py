@@ -9,6 +9,7 @@ from experiments.safety.faults.physiology import PHYSIOLOGIES
 from experiments.safety.faults.sensing import SENSING
 from plant.errors import InputError
 from plant.messages import value_text
+from plant.read_number import read_number
 
 FAILURES: tuple[Fault, ...] = (*HARDWARE, *SENSING, *FIRMWARE)
 CATALOGUE: dict[str, Fault] = {fault.name: fault for fault in (*FAILURES, *PHYSIOLOGIES)}
@@ -34,7 +35,7 @@ def _one(text: str, rig: Rig) -> Fault:
     if not colon:
         return fault
     try:
-        value = float(severity)
+        value = read_number(severity)
     except ValueError:
         value = -1.0
     if not 0.0 <= value <= 1.0:
