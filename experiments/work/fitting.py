@@ -44,12 +44,12 @@ def is_of(value: Any, annotation: Any) -> bool:
         return len(value) == len(inside) and all(map(is_of, value, inside))
     if annotation in NUMBERS:
         return isinstance(value, NUMBERS[annotation]) and (annotation is bool or not isinstance(value, bool))
-    if isinstance(annotation, type) and hasattr(annotation, "_fields"):
-        return type(value) is annotation and all(
-            is_of(getattr(value, name), kind) for name, kind in _fields(annotation).items())
+    fields = _fields(annotation) if hasattr(annotation, "_fields") else {}
+    if fields:
+        return type(value) is annotation and all(is_of(getattr(value, name), kind) for name, kind in fields.items())
     return isinstance(value, annotation) if isinstance(annotation, type) else annotation is None and value is None
 
 
 @functools.cache
-def _fields(kind: type) -> dict[str, Any]:
+def _fields(kind: Any) -> dict[str, Any]:
     return get_type_hints(kind)

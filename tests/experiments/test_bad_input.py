@@ -185,11 +185,12 @@ def test_any_number_on_the_command_line(refuse, where, text):
 
 
 @pytest.mark.parametrize("arguments", [
-    ("search", "--fingers", "1", "--spoiled", "1_000"), ("search", "--finger", "mixed-1-1_000"), ("check", "--seed", "1_0"),
-    ("check", "--seconds", "1_0"), ("check", "--seed", "１２"), ("check", "--set", "controller.kp=0.00_8"),
+    ("search", "--fingers", "1", "--spoiled", "1_000"), ("search", "--finger", "mixed-1-1_000"),
+    ("check", "--seed", "1_0"), ("check", "--seconds", "1_0"), ("check", "--seed", "１２"), ("check", "--set", "controller.kp=0.00_8"),
     ("check", "--set", "timing.missed_per_hour=1_0"), ("sweep", "controller.kp=0.00_8,0.01"),
     ("sweep", "tube.sections=1:1_0:3"), ("sweep", "tube.sections=1:4:1_0"), ("faults", "--faults", "valve_slow:0_1"),
-    ("height", "--sensor", "lag_s=1_0"), ("wear", "--hours", "7_2"), ("sweep", "controller.kp=0.1:1:3", "--sample", "1_0"),
+    ("height", "--sensor", "lag_s=1_0"), ("wear", "--hours", "7_2"),
+    ("sweep", "controller.kp=0.1:1:3", "--sample", "1_0"),
 ])
 def test_digits_in_groups_are_refused_everywhere(refuse, arguments):
     assert any(digits in refuse(*arguments) for digits in ("_", "１２"))
@@ -206,7 +207,8 @@ def test_axes_with_absurd_numbers(refuse, axis):
 
 
 @pytest.mark.parametrize(("command", "option"), [
-    ("check", "--seed"), ("check", "--seconds"), ("search", "--substeps"), ("faults", "--phases"), ("sweep", "--sample")])
+    ("check", "--seed"), ("check", "--seconds"), ("search", "--substeps"), ("faults", "--phases"),
+    ("sweep", "--sample")])
 def test_hundreds_of_digits(refuse, command, option):
     assert option in refuse(command, *(("controller.kp=1:2:3",) if command == "sweep" else ()), option, "9" * 350)
 

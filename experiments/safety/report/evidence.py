@@ -1,18 +1,21 @@
 """A finished study of failures, as `cuffloop faults` writes it, turned into the evidence of a report."""
 from __future__ import annotations
 
-import json
 import math
 from pathlib import Path
-from typing import Any
+from typing import Literal
 
 from experiments.rigs.rig import Rig
+from experiments.safety.faults.fault import FAILURE
 from experiments.safety.report.causes import cause_of
 from experiments.safety.report.failure_table import Failure, NORMAL_s, Outcome
+from experiments.safety.report.study_document import CHECKER, FailureRow, StudyDocument
+from experiments.work.json_file import read_json
 from plant.errors import InputError
 from plant.messages import one_line
 
 FILE = "faults.json"
+FIGURES: tuple[Literal["highest_mmHg", "wrong_mmHg", "wrong_s"], ...] = ("highest_mmHg", "wrong_mmHg", "wrong_s")
 PICTURES = {  # name: (file, what it shows), in the order in which a page shows them
     "fallback": ("fallback.png", "The states in which the firmware falls back, and what leads from one to another"),
     "matrix": ("faults.png", "Which limit breaks: every failure with all protection, and without each in turn"),
@@ -30,22 +33,19 @@ def study_figures(place: Path) -> dict[str, tuple[bytes, str]]:
     return {name: (path.read_bytes(), words) for name, (path, words) in beside.items() if path.is_file()}
 
 
-def read_study(place: Path) -> dict[str, Any]:
+def read_study(place: Path) -> StudyDocument:
     """The document of a study, from its folder or its JSON file. Raises InputError."""
     path = study_file(place)
-    try:
-        document: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise InputError(f"--faults {path}: cannot be read: {error.strerror or error}") from None
-    except ValueError:
-        raise InputError(f"--faults {path}: is not JSON as `cuffloop faults --out` writes it") from None
-    for key in ("rig", "failures", "without", "limits", "person_hours", "false_alarms", "provenance"):
-        if not isinstance(document, dict) or key not in document:
-            raise InputError(f"--faults {path}: {key} is missing; give what `cuffloop faults --out` has written")
+    document = read_json(path, CHECKER, f"--faults {path}", "`cuffloop faults --out`")
+    if not any(row["kind"] == FAILURE for row in document["failures"]):
+        raise InputError(f"--faults {path}: no failure was run in this study; nothing can be said about it")
+    for row in document["failures"]:
+        if max(row["broken_runs"], row["undetected"]) > row["runs"]:
+            raise InputError(f"--faults {path}: {one_line(row['fault'], 60)} has more runs that went wrong than runs")
     return document
 
 
-def check_same_rig(document: dict[str, Any], rig: Rig, given: str, settings: list[str], place: Path) -> None:
+def check_same_rig(document: StudyDocument, rig: Rig, given: str, settings: list[str], place: Path) -> None:
     """Raise InputError when a study was made on another rig, or with other settings, than the report's."""
     made = one_line(document["rig"], 60)
     if document["rig"] not in (given, rig.name) or list(document.get("settings", [])) != settings:
@@ -54,7 +54,7 @@ def check_same_rig(document: dict[str, Any], rig: Rig, given: str, settings: lis
                          + f", the report is about {' '.join([given, *(f'--set {s}' for s in settings)])}")
 
 
-def failures_of(document: dict[str, Any]) -> list[Failure]:
+def failures_of(document: StudyDocument) -> list[Failure]:
     """All failures of a study, with what each protection's loss does; physiology is left out."""
     lost: dict[str, dict[str, Outcome]] = {}
     for protection, rows in document["without"].items():
@@ -63,17 +63,17 @@ def failures_of(document: dict[str, Any]) -> list[Failure]:
     return [
         Failure(
             row["fault"], row["item"], row["mode"], effect_text(row), cause_of(row["fault"]),
-            row["caught_by"].replace("_", " ") or "nothing", int(row["runs"]), int(row["broken_runs"]),
-            int(row["undetected"]), _number(row["detected_median_s"], math.nan), outcome_of(row),
+            row["caught_by"].replace("_", " ") or "nothing", row["runs"], row["broken_runs"],
+            row["undetected"], _number(row["detected_median_s"], math.nan), outcome_of(row),
             lost.get(row["fault"], {}),
         )
-        for row in document["failures"] if row["kind"] == "failure"
+        for row in document["failures"] if row["kind"] == FAILURE
     ]
 
 
-def outcome_of(row: dict[str, Any]) -> Outcome:
+def outcome_of(row: FailureRow) -> Outcome:
     """The worst over all runs of a row; a failure that was missed once was not detected."""
-    missed = int(row["undetected"]) > 0
+    missed = row["undetected"] > 0
     detect = math.inf if missed else _number(row["detected_worst_s"], math.inf)
     return Outcome(
         _number(row["highest_mmHg"], math.nan), detect, _number(row["vent_20_s"], math.inf),
@@ -81,26 +81,26 @@ def outcome_of(row: dict[str, Any]) -> Outcome:
     )
 
 
-def _number(value: Any, missing: float) -> float:
-    found = float(value) if value is not None else math.nan
+def _number(value: float | None, missing: float) -> float:
+    found = math.nan if value is None else value
     return missing if math.isnan(found) else found
 
 
-def effect_text(row: dict[str, Any]) -> str:
+def effect_text(row: FailureRow) -> str:
     """What the wearer and the reader get, in words, from the worst run with all protection."""
-    highest, wrong, wrong_s = (_number(row[key], 0.0) for key in ("highest_mmHg", "wrong_mmHg", "wrong_s"))
+    highest, wrong, wrong_s = (_number(row[key], 0.0) for key in FIGURES)
     parts = [f"up to {highest:.0f} mmHg on the finger"]
     if wrong_s > NORMAL_s:
         parts.append(f"{wrong:.0f} mmHg wrong for {wrong_s:.1f} s, unsaid")
     return "; ".join(parts)
 
 
-def physiology_of(document: dict[str, Any]) -> tuple[float, int]:
+def physiology_of(document: StudyDocument) -> tuple[float, int]:
     """(finger-hours in which nothing may trip, false alarms), as the study has counted them."""
-    return _number(document["person_hours"], 0.0), int(document["false_alarms"])
+    return document["person_hours"], document["false_alarms"]
 
 
-def limit_words(document: dict[str, Any]) -> tuple[str, ...]:
+def limit_words(document: StudyDocument) -> tuple[str, ...]:
     """The limits of a study, and what they stand on."""
     words = [f"{name} = {value:g}" for name, value in document["limits"].items()]
     return (*words, str(document.get("limits_note", "")))

@@ -31,7 +31,8 @@ def test_result_types():
 
 @pytest.mark.parametrize(("value", "annotation"), [
     (1, Any), (1, int), (np.int64(1), int), (1, float), (1.0, float), (np.float32(1), float), (True, bool),
-    (np.bool_(True), bool), ("a", str), (None, None), (None, str | None), ([1, 2], list[int]), ((1, "a"), tuple[int, str]),
+    (np.bool_(True), bool), ("a", str), (None, None), (None, str | None), ([1, 2], list[int]),
+    ((1, "a"), tuple[int, str]),
     ((1, 2, 3), tuple[int, ...]), ({"a": 1}, dict[str, int]), (np.zeros(2), Reals), (Point(1.0, ["a"]), Point),
     ([(np.zeros((0, 3)), "")], list[tuple[Reals, str]]), (np.zeros(2, np.float32), NDArray[np.float32]),
 ])

@@ -52,7 +52,8 @@ def test_results_come_back_to_the_bit(results):
 
 def test_arrays_scalars_and_declared_classes_come_back():
     array = np.random.Generator(np.random.PCG64(1)).normal(size=(3, 4))
-    results = [array, array[:, ::2].astype(">f4"), np.float32(0.1), np.bool_(True), Point(1.0, -0.0), (Point(2.0, 3.0),)]
+    results = [array, array[:, ::2].astype(">f4"), np.float32(0.1), np.bool_(True), Point(1.0, -0.0),
+               (Point(2.0, 3.0),)]
     back = unpack(pack(results))
     assert [type(value) for value in back] == [type(value) for value in results]
     assert fingerprint(back) == fingerprint(results) and back[0].flags.writeable and back[0].flags.owndata
