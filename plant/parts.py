@@ -31,13 +31,26 @@ class ValveRest(NamedTuple):
     smooth: bool  # whether its gain is the same just above and just below
 
 
+class Openings(NamedTuple):
+    """A valve between a supply and the room as restrictions, in proportion to its command (ISO 6358)."""
+
+    conductance: float  # sonic, fully open [dm³/(s·bar)]
+    critical_ratio: float
+    dead_band: float  # share of the command that opens nothing, either way
+    bleed_conductance: float  # always open to the room
+
+
 class ValveNature(NamedTuple):
-    """What the tool must know of a kind of valve before it runs."""
+    """What the tool must know of a kind of valve before it runs. What has a default, a valve need not have."""
 
     idle: Any  # state with no command
     sides: tuple[str, ...]  # the sides whose gains differ; one when they do not
     lowest_command: float
     strength: str  # the key that says how much it can do, for advice
+    name: str = "valve"  # what a legend calls it, where its sides do not differ
+    range_mmHg: float = 0.0  # of the pressure that full command asks for; 0: the command asks for no pressure
+    slew_mmHg_s: float = 0.0  # fastest change of that pressure
+    openings: Openings | None = None  # what an inverse of the flow law would believe
 
 
 @singledispatch
@@ -56,6 +69,12 @@ def valve_at_rest(valve: Any, air: Any, supply: Any, outflow_mL_s: float, node_m
 def valve_twin(valve: Any, air: Any, side: str, node_mmHg: float, supply_mmHg: float, command: float) -> Linear:
     """Twin: (`command`, `node_pressure`, `supply_pressure`) to (`valve_flow`, `supply_outflow`), on one side."""
     raise TypeError(f"{type(valve).__name__} registers no valve_twin")
+
+
+@singledispatch
+def valve_slowed(valve: Any, share: float) -> Any:
+    """The valve with only this share of its speed, as when it sticks; None of a kind that does not say."""
+    return None
 
 
 PLAIN_VALVE_VERBS = (valve_nature, valve_at_rest, valve_twin)

@@ -13,7 +13,7 @@ from controller.margins.margins import Margins
 from controller.margins.step import tracking_step
 from controller.response import response
 from experiments.work.style import BLUE, GREEN, GREY, ORANGE, SIDE_COLOURS, SIDE_LINES, new_figure, stamp, tidy
-from plant.pneumatics.pressure_valve import PressureValve
+from plant.parts import valve_nature
 
 Judged = list[tuple[Loop, Margins]]
 LOWEST_Hz = 1.0
@@ -88,7 +88,7 @@ def side_name(loop: Loop) -> str:
     """How a loop's side is called in legends."""
     if len(sides(loop.plant)) > 1:
         return f"valve, {loop.side} side"
-    return "pressure-type valve" if isinstance(loop.plant.valve, PressureValve) else "valve"
+    return valve_nature(loop.plant.valve).name
 
 
 def _draw_margins(top: Any, bottom: Any, found: Margins, colour: str) -> None:

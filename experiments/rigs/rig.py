@@ -22,7 +22,16 @@ from plant.finger.vein import Vein
 from plant.messages import one_line, value_text
 from plant.operating_point import OperatingPoint, clamp_point
 from plant.own_class import load_class
-from plant.parts import PLAIN_VALVE_VERBS, line_end_volume, line_node, line_rates, valve_flows, valve_play, valve_rates
+from plant.parts import (
+    PLAIN_VALVE_VERBS,
+    line_end_volume,
+    line_node,
+    line_rates,
+    valve_flows,
+    valve_nature,
+    valve_play,
+    valve_rates,
+)
 from plant.pneumatics.air import Air
 from plant.pneumatics.cuff import Cuff
 from plant.pneumatics.flow_valve import FlowValve
@@ -257,12 +266,12 @@ def _answers(own: type) -> bool:
 
 def _nominal_beliefs(valve: Any, supply: Supply, air: Air, where: str) -> dict[str, Any]:
     """An inverse believes in the nominal valve unless the rig says otherwise."""
-    if not isinstance(valve, FlowValve):
-        raise InputError(f"{where}: actuator.kind = 'flow_inverse' needs valve.kind = 'flow'")
+    openings = valve_nature(valve).openings
+    if openings is None:
+        raise InputError(f"{where}: actuator.kind = 'flow_inverse' needs valve.kind = 'flow', or another valve whose "
+                         "valve_nature tells its openings")
     return {
-        "supply_mmHg": supply.pressure_mmHg, "conductance": valve.conductance, "critical_ratio": valve.critical_ratio,
-        "dead_band": valve.dead_band, "bleed_conductance": valve.bleed_conductance,
-        "atmosphere_mmHg": air.atmosphere_mmHg,
+        "supply_mmHg": supply.pressure_mmHg, **openings._asdict(), "atmosphere_mmHg": air.atmosphere_mmHg,
     }
 
 

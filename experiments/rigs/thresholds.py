@@ -16,10 +16,9 @@ from controller.tick.inverse import FlowInverse
 from controller.tick.law import design
 from experiments.rigs.rig import Rig, clamp
 from plant.operating_point import plant_twin
+from plant.parts import valve_nature
 from plant.pneumatics.air import chamber_rate, restriction_flow, rigid_rate
 from plant.pneumatics.cuff import bladder_growth, bladder_volume
-from plant.pneumatics.flow_valve import FlowValve
-from plant.pneumatics.pressure_valve import PressureValve
 from plant.pneumatics.tube import NoTube, tube_volume
 
 Complex = NDArray[np.complex128]
@@ -88,14 +87,15 @@ def _response(rig: Rig) -> Any:
     For any other pair the firmware has no such belief, and only the clamp's error is watched.
     """
     response, plant, stage = rig.guards.protection.response, rig.plant, rig.stage
+    nature = valve_nature(plant.valve)
     if response.rate_mmHg_s == 0.0 and response.range_mmHg == 0.0:
         if isinstance(stage, FlowInverse):
             rate = chamber_rate(plant.air, *_behind_valve(plant), NOMINAL_mmHg, stage.full_flow_mL_s)
             response = response._replace(rate_mmHg_s=float(rate))
-        elif isinstance(plant.valve, PressureValve):
-            response = response._replace(range_mmHg=plant.valve.range_mmHg)
-    if response.fill_lag_s == 0.0 and isinstance(plant.valve, PressureValve):
-        slew = response.fill_slew_mmHg_s or plant.valve.slew_mmHg_s
+        else:
+            response = response._replace(range_mmHg=nature.range_mmHg)
+    if response.fill_lag_s == 0.0 and nature.range_mmHg > 0.0:
+        slew = response.fill_slew_mmHg_s or nature.slew_mmHg_s
         response = response._replace(fill_lag_s=fill_lag_s(rig), fill_slew_mmHg_s=slew)
     return response
 
@@ -116,12 +116,13 @@ def _air_use(rig: Rig) -> Any:
     cuff = use.cuff_mL_mmHg or 1.0 / float(chamber_rate(plant.air, *_behind_valve(plant), NOMINAL_mmHg, 1.0))
     reservoir = use.reservoir_mL_mmHg or 1.0 / float(rigid_rate(plant.air, plant.supply.volume_mL, 1.0))
     bleed = use.bleed_mL_s
-    if bleed == 0.0 and isinstance(plant.valve, FlowValve):
-        valve = plant.valve
-        bleed = float(restriction_flow(plant.air, valve.bleed_conductance, valve.critical_ratio, NOMINAL_mmHg, 0.0))
+    nature = valve_nature(plant.valve)
+    if bleed == 0.0 and nature.openings is not None:
+        always, ratio = nature.openings.bleed_conductance, nature.openings.critical_ratio
+        bleed = float(restriction_flow(plant.air, always, ratio, NOMINAL_mmHg, 0.0))
     flow = use.demand_mL_s
-    if flow == 0.0 and isinstance(plant.valve, PressureValve):
-        flow = cuff * plant.valve.range_mmHg * SHAKES_per_s
+    if flow == 0.0 and nature.range_mmHg > 0.0:
+        flow = cuff * nature.range_mmHg * SHAKES_per_s
     elif flow == 0.0 and isinstance(rig.stage, FlowInverse):
         flow = rig.stage.full_flow_mL_s
     return use._replace(cuff_mL_mmHg=cuff, reservoir_mL_mmHg=reservoir, bleed_mL_s=bleed, demand_mL_s=flow)

@@ -16,6 +16,7 @@ from plant.declare import quantity
 from plant.errors import InputError
 from plant.linear import Linear, linear
 from plant.parts import (
+    Openings,
     ValveNature,
     ValveRest,
     valve_at_rest,
@@ -23,6 +24,7 @@ from plant.parts import (
     valve_nature,
     valve_play,
     valve_rates,
+    valve_slowed,
     valve_twin,
 )
 from plant.pneumatics.air import Air, restriction_flow, restriction_slopes
@@ -111,7 +113,14 @@ def resting_position(valve: FlowValve, air: Air, outflow_mL_s: float, node_mmHg:
 @valve_nature.register
 def flow_valve_nature(valve: FlowValve) -> ValveNature:
     """A spool in its centre; filling and venting differ."""
-    return ValveNature(SpoolState(0.0, 0.0), ("fill", "vent"), -1.0, "valve.conductance")
+    openings = Openings(valve.conductance, valve.critical_ratio, valve.dead_band, valve.bleed_conductance)
+    return ValveNature(SpoolState(0.0, 0.0), ("fill", "vent"), -1.0, "valve.conductance", openings=openings)
+
+
+@valve_slowed.register
+def flow_valve_slowed(valve: FlowValve, share: float) -> FlowValve:
+    """The spool's natural frequency falls."""
+    return valve._replace(natural_frequency_Hz=valve.natural_frequency_Hz * share)
 
 
 @valve_at_rest.register

@@ -18,6 +18,7 @@ from plant.parts import (
     valve_nature,
     valve_play,
     valve_rates,
+    valve_slowed,
     valve_twin,
 )
 from plant.pneumatics.air import Air
@@ -78,7 +79,14 @@ def pressure_valve_play(valve: PressureValve, previous: float, command: float) -
 @valve_nature.register
 def pressure_valve_nature(valve: PressureValve) -> ValveNature:
     """A stage at ambient pressure; one behaviour either way."""
-    return ValveNature(StageState(0.0, 0.0), ("fill",), 0.0, "valve.range_mmHg")
+    return ValveNature(StageState(0.0, 0.0), ("fill",), 0.0, "valve.range_mmHg", "pressure-type valve",
+                       valve.range_mmHg, valve.slew_mmHg_s)
+
+
+@valve_slowed.register
+def pressure_valve_slowed(valve: PressureValve, share: float) -> PressureValve:
+    """The stage's natural frequency falls."""
+    return valve._replace(natural_frequency_Hz=valve.natural_frequency_Hz * share)
 
 
 @valve_at_rest.register

@@ -186,7 +186,8 @@ def test_any_number_on_the_command_line(refuse, where, text):
 
 @pytest.mark.parametrize("arguments", [
     ("search", "--fingers", "1", "--spoiled", "1_000"), ("search", "--finger", "mixed-1-1_000"),
-    ("check", "--seed", "1_0"), ("check", "--seconds", "1_0"), ("check", "--seed", "１２"), ("check", "--set", "controller.kp=0.00_8"),
+    ("check", "--seed", "1_0"), ("check", "--seconds", "1_0"), ("check", "--seed", "１２"),
+    ("check", "--set", "controller.kp=0.00_8"),
     ("check", "--set", "timing.missed_per_hour=1_0"), ("sweep", "controller.kp=0.00_8,0.01"),
     ("sweep", "tube.sections=1:1_0:3"), ("sweep", "tube.sections=1:4:1_0"), ("faults", "--faults", "valve_slow:0_1"),
     ("height", "--sensor", "lag_s=1_0"), ("wear", "--hours", "7_2"),

@@ -33,6 +33,22 @@ valve_play.of(LazyValve)(lambda valve, previous, command: flow_valve_play(FlowVa
 
 
 @pytest.fixture
+def cuffloop():
+    """The command line, as the tests of the experiments run it."""
+    from tests.experiments.conftest import said
+
+    return said
+
+
+@pytest.fixture
+def refusal():
+    """The line of a refused command."""
+    from tests.experiments.conftest import refused
+
+    return refused
+
+
+@pytest.fixture
 def own(tmp_path, monkeypatch):
     """Write a file of parts; what it registers, and the cache's memory of it, is undone afterwards."""
     before, modules = set(declare._outside_sources), set(sys.modules)
@@ -83,7 +99,7 @@ def test_a_valve_of_ones_own(own):
     ("raise ValueError('a\\nb')", "mine.py:Valve", "ValueError: a"),
     ("from typing import NamedTuple\nclass Valve(NamedTuple):\n    size_mm: float = 1.0", "mine.py:Valve",
      "Valve.size_mm has no unit, bounds, meaning and source"),
-    ("from plant.flow_valve import FlowValve\nclass Valve(FlowValve):\n    pass", "mine.py:Valve",
+    ("from plant.pneumatics.flow_valve import FlowValve\nclass Valve(FlowValve):\n    pass", "mine.py:Valve",
      "the file registers no @valve_rates.of(Valve)"),
     ("", "min\x00e.py:Valve", "is not a file"),
     ("", "x" * 300 + ".py:Valve", "is not a file"),
@@ -100,8 +116,8 @@ def test_a_valve_without_a_twin(own):
     """A class that derives from neither built-in valve could run but not be linearised: refused, not run half."""
     folder = own(LAZY.replace("(FlowValve)", "(NamedTuple)").replace('    """Half the travel."""', (
         '    size: Annotated[float, quantity("1", 0, 1, "size", "invented")] = 0.5')).replace(
-        "from plant.flow_valve", "from typing import Annotated, NamedTuple\nfrom plant.declare import quantity\n"
-        "from plant.flow_valve"))
+        "from plant.pneumatics.flow_valve", "from typing import Annotated, NamedTuple\nfrom plant.declare import quantity\n"
+        "from plant.pneumatics.flow_valve"))
     (folder / "rig.toml").write_text('[valve]\nkind = "mine.py:LazyValve"\n')
     with pytest.raises(InputError, match=r"mine\.py:LazyValve': derive it from .*, or register valve_nature"):
         load_rig(str(folder / "rig.toml"))
@@ -162,6 +178,25 @@ def test_a_valve_of_ones_own_in_one_file(own, cuffloop):
     assert margins.status == 0 and json.loads(margins.out)["margins"][0]["gain_margin"] > 1.5
     run = cuffloop("simulate", folder / "rig.toml", "--record", "synthetic", "--seconds", "8", "--json")
     assert run.status == 0 and json.loads(run.out)["tracking"]["ideal"]["rms_mmHg"] < 2.0
+
+
+def test_failures_of_a_valve_of_ones_own(own, cuffloop):
+    """What asks for a built-in valve's parameters does not apply, and says so; everything else runs."""
+    folder = own(OWN_VALVE)
+    (folder / "rig.toml").write_text('[valve]\nkind = "mine.py:FlowSource"\n[actuator]\nkind = "direct"\n')
+    few = ("--faults", "valve_reversed,valve_stuck_half,valve_stuck_venting,tube_kinked", "--fingers", "1",
+           "--without", "none", "--workers", "1")
+    said = cuffloop("faults", folder / "rig.toml", *few, "--seconds", "2")
+    assert said.status in (0, 1) and said.err == ""
+    assert "not applicable to this rig: valve_slow: FlowSource registers no valve_slowed" in said.out
+    refused = cuffloop("faults", folder / "rig.toml", "--faults", "valve_slow")
+    assert refused.status == 2 and "valve_slow cannot happen to rig rig: FlowSource registers no" in refused.err
+
+
+def test_an_inverse_needs_openings_to_believe_in(own, refusal):
+    folder = own(OWN_VALVE)
+    (folder / "rig.toml").write_text('[valve]\nkind = "mine.py:FlowSource"\n[actuator]\nkind = "flow_inverse"\n')
+    assert "needs valve.kind = 'flow', or another valve whose" in refusal("margins", folder / "rig.toml")
 
 
 def test_through_a_rig_file(own, refusal):

@@ -23,6 +23,7 @@ from plant.parts import (
     valve_nature,
     valve_play,
     valve_rates,
+    valve_slowed,
     valve_twin,
 )
 from plant.pneumatics.air import Air
@@ -148,6 +149,13 @@ def test_a_valve_without_its_verbs_is_named() -> None:
     for verb, others in ((valve_nature, 0), (valve_at_rest, 4), (valve_twin, 5)):
         with pytest.raises(TypeError, match=f"NoTube registers no {verb.__name__}"):
             verb(NoTube(), *[0.0] * others)
+
+
+def test_a_valve_that_does_not_say_what_slows_it() -> None:
+    """The built-in ones do, and lose nothing but speed."""
+    assert valve_slowed(NoTube(), 0.5) is None
+    assert valve_slowed(FlowValve(), 0.5) == FlowValve(natural_frequency_Hz=60.0)
+    assert valve_slowed(PressureValve(), 0.5) == PressureValve(natural_frequency_Hz=50.0)
 
 
 def test_new_valve_is_declared_like_any_other(bellows: type[Bellows]) -> None:

@@ -66,4 +66,4 @@ def evidence_of(faults: Path, rig: Rig, given: str, settings: list[str], ranks: 
     check_same_rig(study, rig, given, settings, faults)
     hours, alarms = physiology_of(study)
     return Evidence(failures_of(study), limit_words(study), ranks, hours, alarms, study_figures(faults),
-                    study["provenance"]["command"])
+                    study["provenance"]["command"], study.get("not_applicable", {}))

@@ -21,8 +21,16 @@ def find_faults(names: str | None, rig: Rig) -> list[Fault]:
     A name may be followed by a severity, as in `tube_kinked:0.5`. Raises InputError.
     """
     if not names:
-        return [fault for fault in CATALOGUE.values() if fault.applies(rig)]
-    return [_one(name.strip(), rig) for name in names.split(",") if name.strip()]
+        return [fault for fault in CATALOGUE.values() if not fault.excluded(rig)]
+    found = [_one(name.strip(), rig) for name in names.split(",") if name.strip()]
+    if not found:
+        raise InputError(f"fault = {value_text(names)} names none; use some of {', '.join(CATALOGUE)}")
+    return found
+
+
+def excluded_faults(rig: Rig) -> dict[str, str]:
+    """The failures that a rig cannot have, and why."""
+    return {fault.name: why for fault in FAILURES if (why := fault.excluded(rig))}
 
 
 def _one(text: str, rig: Rig) -> Fault:
@@ -30,8 +38,8 @@ def _one(text: str, rig: Rig) -> Fault:
     if name not in CATALOGUE:
         raise InputError(f"fault = {value_text(name)} is not known; use one of {', '.join(CATALOGUE)}")
     fault = CATALOGUE[name]
-    if not fault.applies(rig):
-        raise InputError(f"fault = {name} cannot happen to rig {rig.name}: it has no such part")
+    if why := fault.excluded(rig):
+        raise InputError(f"fault = {name} cannot happen to rig {rig.name}: {why}")
     if not colon:
         return fault
     try:

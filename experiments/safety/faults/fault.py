@@ -39,9 +39,9 @@ class Case(NamedTuple):
 Injector = Callable[[Case, float], Case]
 
 
-def everywhere(rig: Rig) -> bool:
-    """A failure that any rig can have."""
-    return True
+def anywhere(rig: Rig) -> str:
+    """Of a failure that any rig can have."""
+    return ""
 
 
 class Fault(NamedTuple):
@@ -55,7 +55,7 @@ class Fault(NamedTuple):
     duration_s: float = math.inf
     severity: float = 1.0
     kind: str = FAILURE
-    applies: Callable[[Rig], bool] = everywhere
+    excluded: Callable[[Rig], str] = anywhere  # why a rig cannot have it, empty when it can
 
 
 def harm(case: Case, **changes: float) -> Case:

@@ -3,8 +3,7 @@ from __future__ import annotations
 
 from experiments.rigs.rig import Rig
 from experiments.safety.faults.fault import AT_START, Case, Fault, harm, part_changed
-from plant.parts import valve_nature
-from plant.pneumatics.pressure_valve import PressureValve
+from plant.parts import valve_nature, valve_slowed
 from plant.pneumatics.tube import NoTube, tube_inertance, tube_resistance
 
 FEED, LEAK, HOLE = 0.02, 0.004, 0.5  # dm³/(s·bar): leaking seat, leaking joint, an open end
@@ -12,14 +11,20 @@ WET, SHUT = 8.0, 1e6  # multiples of a tube's resistance and inertance
 FASTEST_per_s = 5000.0  # resistance over inertance of a narrowed tube: beyond, flow dies within a fraction of a step
 
 
-def has_tube(rig: Rig) -> bool:
-    """Whether there is a tube that could fail."""
-    return not isinstance(rig.plant.tube, NoTube)
+def no_tube(rig: Rig) -> str:
+    """Where there is no tube, none can fail."""
+    return "it has no tube" if isinstance(rig.plant.tube, NoTube) else ""
 
 
-def has_vent_side(rig: Rig) -> bool:
-    """Whether the valve has a side of its own for venting."""
-    return valve_nature(rig.plant.valve).lowest_command < 0.0
+def no_vent_side(rig: Rig) -> str:
+    """Where the valve has no side of its own for venting, it cannot be stuck there."""
+    return "" if valve_nature(rig.plant.valve).lowest_command < 0.0 else "its valve has no venting side"
+
+
+def no_speed(rig: Rig) -> str:
+    """A valve of the user's own need not say what slows it."""
+    valve = rig.plant.valve
+    return f"{type(valve).__name__} registers no valve_slowed" if valve_slowed(valve, 1.0) is None else ""
 
 
 def _stuck(case: Case, command: float) -> Case:
@@ -47,9 +52,8 @@ def stuck_venting(case: Case, severity: float) -> Case:
 
 
 def slow(case: Case, severity: float) -> Case:
-    """A sticky spool: its natural frequency falls to a tenth at severity 1."""
-    valve = case.plant.valve
-    return part_changed(case, "valve", natural_frequency_Hz=valve.natural_frequency_Hz * (1.0 - 0.9 * severity))
+    """A sticky valve: its speed falls to a tenth at severity 1."""
+    return case._replace(plant=case.plant._replace(valve=valve_slowed(case.plant.valve, 1.0 - 0.9 * severity)))
 
 
 def seat_leaks(case: Case, severity: float) -> Case:
@@ -59,9 +63,9 @@ def seat_leaks(case: Case, severity: float) -> Case:
 
 def reversed_valve(case: Case, severity: float) -> Case:
     """Its coil is connected the wrong way round."""
-    if isinstance(case.plant.valve, PressureValve):
-        return harm(case, command_gain=-1.0, command_offset=1.0)
-    return harm(case, command_gain=-1.0)
+    if valve_nature(case.plant.valve).lowest_command < 0.0:
+        return harm(case, command_gain=-1.0)
+    return harm(case, command_gain=-1.0, command_offset=1.0)  # full current where there was none
 
 
 def supply_high(case: Case, severity: float) -> Case:
@@ -159,18 +163,18 @@ HARDWARE: tuple[Fault, ...] = (
     Fault("valve_stuck_open", "valve", "stuck wide open", stuck_open),
     Fault("valve_stuck_closed", "valve", "stuck in its idle position", stuck_closed),
     Fault("valve_stuck_half", "valve", "stuck half open", stuck_half),
-    Fault("valve_stuck_venting", "valve", "stuck open to atmosphere", stuck_venting, applies=has_vent_side),
-    Fault("valve_slow", "valve", "sticky: a tenth of its speed", slow),
+    Fault("valve_stuck_venting", "valve", "stuck open to atmosphere", stuck_venting, excluded=no_vent_side),
+    Fault("valve_slow", "valve", "sticky: a tenth of its speed", slow, excluded=no_speed),
     Fault("valve_leaking", "valve", "seat leaks supply air", seat_leaks),
     Fault("valve_reversed", "valve", "coil the wrong way round", reversed_valve),
     Fault("supply_high", "supply", "regulator at twice its pressure", supply_high),
     Fault("supply_empty", "supply", "reservoir empty", supply_empty),
     Fault("pump_stuck_on", "supply", "pump runs on to its stall", pump_stuck_on),
     Fault("pump_stopped", "supply", "pump stands still", pump_stopped),
-    Fault("tube_kinked", "tube", "pinched shut", kinked, applies=has_tube),
+    Fault("tube_kinked", "tube", "pinched shut", kinked, excluded=no_tube),
     Fault("tube_leaking", "tube", "joint leaks", tube_leaks),
-    Fault("tube_disconnected", "tube", "slipped off the cuff", disconnected, applies=has_tube),
-    Fault("tube_wet", "tube", "narrowed by water", wet, applies=has_tube),
+    Fault("tube_disconnected", "tube", "slipped off the cuff", disconnected, excluded=no_tube),
+    Fault("tube_wet", "tube", "narrowed by water", wet, excluded=no_tube),
     Fault("bladder_leak", "bladder", "pinhole", bladder_leaks),
     Fault("bladder_burst", "bladder", "torn", bladder_bursts),
     Fault("bladder_wrong_size", "bladder", "two sizes too large", wrong_size, AT_START),

@@ -6,6 +6,7 @@ bits whatever the number of workers, and a study that was stopped goes on from t
 """
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
@@ -16,7 +17,7 @@ from numpy.typing import NDArray
 
 from controller.protection.guards import PROTECTIONS, without
 from experiments.rigs.rig import load_rig
-from experiments.safety.faults.catalogue import find_faults
+from experiments.safety.faults.catalogue import excluded_faults, find_faults
 from experiments.safety.faults.fault import PHYSIOLOGY, Fault
 from experiments.safety.faults.stories import RIGHTLY, Story, story_faults, tell
 from experiments.safety.faults.trial import Bench, Limits, Outcome, Times, make_bench
@@ -60,6 +61,7 @@ class Study(NamedTuple):
     breaks: NDArray[np.bool_]  # (runs, BREAKS)
     names: tuple[str, ...]  # of the fingers
     unheld: tuple[str, ...]  # fingers on which a protection acted before any failure, or that the rig cannot clamp
+    excluded: dict[str, str]  # failures that this rig cannot have, and why
 
     def column(self, name: str) -> Samples:
         """One column of the rows, by its name in KEYS or FIGURES, or a layer's."""
@@ -157,7 +159,8 @@ def run_study(
 ) -> Study:
     """Run a study. With `chunks` (a folder) each finished unit is kept there and not run again.
 
-    Raises InputError. When interrupted, what is finished stays on disk.
+    Raises InputError, also when the rig holds no finger, so that nothing ran. When interrupted, what is finished stays
+    on disk.
     """
     faults, units = prepare(setting)
     found = run(units, partial(one_unit, setting), chunks, about(setting), engine, 1, progress,
@@ -165,9 +168,15 @@ def run_study(
     rows = np.concatenate([unit.reshape(-1, WIDTH) for unit, _ in found])
     people = sample_fingers(setting.fingers, setting.group, setting.seed)
     unheld = [f"{people[f].name}: {why}" for (f, _), (_, why) in zip(units, found, strict=True) if why]
+    if not len(rows):
+        if chunks is not None:
+            shutil.rmtree(chunks, ignore_errors=True)  # there is nothing in it to go on from
+        more = f", and {len(unheld) - 1} more" if len(unheld) > 1 else ""
+        raise InputError(f"nothing ran: rig {setting.rig} holds no finger ({unheld[0]}{more})")
     faults = [*faults, *(story_faults(setting.story) if setting.story is not None else [])]
     study = Study(setting, tuple(faults), rows, np.zeros((len(rows), len(BREAKS)), bool),
-                  tuple(f.name for f in people), tuple(unheld))
+                  tuple(f.name for f in people), tuple(unheld),
+                  excluded_faults(load_rig(setting.rig, list(setting.settings))))
     figures = {name: study.column(name) for name in FIGURES}
     person = np.array([is_person(faults[int(i)]) for i in study.column("fault")], bool)
     return study._replace(breaks=broken(setting.limits, figures, person, setting.after_s))

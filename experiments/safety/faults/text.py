@@ -198,6 +198,9 @@ def fault_lines(study: Study, table: Table) -> list[str]:
     wild = int(np.sum(study.column("diverged")))
     if wild:
         lines += ["", f"{wild} runs diverged: a pressure or the light left all bounds"]
+    if study.excluded:
+        said = "; ".join(f"{name}: {why}" for name, why in study.excluded.items())
+        lines += ["", f"not applicable to this rig: {said}"]
     if study.unheld:
         lines += ["", f"left out, the rig does not hold them: {'; '.join(study.unheld)}"]
     return [*lines, "", CAUTION]
@@ -235,7 +238,7 @@ def fault_json(study: Study, table: Table) -> dict[str, Any]:
                   for a, b, what, runs in pair_breaks(study, table)],
         "person_hours": person_hours(study),
         "false_alarms": sum(s.broken_runs for s in summaries(table) if is_person(s.fault)),
-        "left_out": list(study.unheld), "limits_note": CAUTION,
+        "left_out": list(study.unheld), "not_applicable": study.excluded, "limits_note": CAUTION,
     }
 
 

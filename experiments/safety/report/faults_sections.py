@@ -30,6 +30,7 @@ class Evidence(NamedTuple):
     false_alarms: int
     figures: dict[str, tuple[bytes, str]]  # name: (PNG, what it shows)
     command: str
+    excluded: dict[str, str] = {}  # noqa: RUF012 (never changed): failures that the rig cannot have, and why
 
 
 def worst_failure(evidence: Evidence) -> Failure:
@@ -107,9 +108,11 @@ def faults_sections(evidence: Evidence) -> list[Section]:
         f"{evidence.scales.about or 'of the user'}. Occurrence cannot be known from a simulation. "
         "Worst over all runs with all protection; detection counts as never when one run was missed."
     )
+    left_out = "; ".join(f"{plain_name(name)} ({why})" for name, why in evidence.excluded.items())
     hint = '<p class="note screen">Click a heading to sort.</p>'
     modes = (paragraph(about, "lead") + hint + table(tuple(COLUMNS.values()), _cells(rows), True, WIDTHS)
              + paragraph("Limits: " + "; ".join(evidence.limits), "note")
+             + (paragraph(f"Not applicable to this rig: {left_out}", "note") if left_out else "")
              + paragraph(f"Rerun: {evidence.command}", "note"))
     return [
         Section("faults", "Failures", f'{figures}<div class="across">{modes}</div>'),

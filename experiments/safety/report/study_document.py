@@ -47,6 +47,7 @@ class Provenance(TypedDict):
 class _Optional(TypedDict, total=False):
     settings: list[Text]
     limits_note: Text
+    not_applicable: dict[Text, Text]  # failures that the rig cannot have, and why
 
 
 class StudyDocument(_Optional):

@@ -5,7 +5,7 @@ import pytest
 
 from controller.protection.guards import PROTECTIONS
 from experiments.rigs.rig import load_rig
-from experiments.safety.faults.catalogue import CATALOGUE, FAILURES, find_faults
+from experiments.safety.faults.catalogue import CATALOGUE, FAILURES, excluded_faults, find_faults
 from experiments.safety.faults.fault import AT_START, PHYSIOLOGY
 from plant.errors import InputError
 from tests.experiments.safety.faults.fault_bench import bench
@@ -32,8 +32,8 @@ def test_it_is_long_enough_and_every_name_is_its_own():
 def test_each_injector_changes_the_run(rig, name):
     """With all protection taken away, so that nothing but the failure itself is seen."""
     fault, here = CATALOGUE[name], bench(rig)
-    if not fault.applies(here.rig):
-        pytest.skip(f"{rig} has no such part")
+    if why := fault.excluded(here.rig):
+        pytest.skip(f"{rig}: {why}")
     quiet = CATALOGUE["quiet"]._replace(onset=fault.onset)
     _, normal = here.run(quiet, lost=PROTECTIONS, trace=True)
     _, failed = here.run(fault, lost=PROTECTIONS, trace=True)
@@ -54,13 +54,15 @@ def test_less_severe_is_another_run_or_has_no_degrees(name):
 
 def test_names_severities_and_what_a_rig_cannot_have():
     rig = load_rig("wrist")
-    assert len(find_faults(None, rig)) == len([f for f in CATALOGUE.values() if f.applies(rig)])
+    assert len(find_faults(None, rig)) == len([f for f in CATALOGUE.values() if not f.excluded(rig)])
     found = find_faults("tube_kinked:0.5, cough", rig)
     assert [f.name for f in found] == ["tube_kinked", "cough"] and found[0].severity == 0.5
     bare = load_rig("wrist", ["tube.kind=none"])
     for text, word in (("nonsense", "nonsense"), ("cough:2", "severity"), ("cough:x", "severity"),
-                       ("cough:nan", "severity")):
+                       ("cough:nan", "severity"), (" , ", "names none")):
         with pytest.raises(InputError, match=word):
             find_faults(text, rig)
-    with pytest.raises(InputError, match="tube_kinked"):
+    with pytest.raises(InputError, match=f"tube_kinked cannot happen to rig {bare.name}: it has no tube"):
         find_faults("tube_kinked", bare)
+    assert excluded_faults(rig) == {}
+    assert excluded_faults(bare) == dict.fromkeys(("tube_kinked", "tube_disconnected", "tube_wet"), "it has no tube")

@@ -6,7 +6,7 @@ import pytest
 from controller.protection.guards import PROTECTIONS
 from experiments.rigs.rig import load_rig
 from experiments.safety.faults.catalogue import CATALOGUE
-from experiments.safety.faults.hardware import HARDWARE, has_tube, has_vent_side
+from experiments.safety.faults.hardware import HARDWARE, no_speed, no_tube, no_vent_side
 from experiments.simulation.protected import FAULT_CHANNELS
 from plant.pneumatics.tube import tube_inertance, tube_resistance
 from tests.experiments.safety.faults.fault_bench import bench
@@ -21,8 +21,9 @@ def bare(name, rig="wrist", severity=1.0):
 
 
 def test_which_rig_can_have_what():
-    assert has_tube(load_rig("wrist")) and not has_tube(load_rig("wrist", ["tube.kind=none"]))
-    assert has_vent_side(load_rig("wrist")) and not has_vent_side(load_rig("cabinet"))
+    assert not no_tube(load_rig("wrist")) and no_tube(load_rig("wrist", ["tube.kind=none"])) == "it has no tube"
+    assert not no_vent_side(load_rig("wrist")) and "venting side" in no_vent_side(load_rig("cabinet"))
+    assert not no_speed(load_rig("wrist")) and not no_speed(load_rig("cabinet"))
     assert len(HARDWARE) >= 15
 
 

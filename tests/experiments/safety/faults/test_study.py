@@ -55,7 +55,7 @@ def test_a_stopped_study_goes_on(tmp_path, study, monkeypatch):
 @pytest.mark.parametrize("change", [{"seed": 2}, {"settings": ("relief.cracking_mmHg=250",)}, {"after_s": 3.0},
                                     {"faults": ("cough:1",)}])
 def test_another_study_is_not_taken_for_this_one(tmp_path, monkeypatch, change):
-    monkeypatch.setattr(module, "unit_rows", lambda *_: (np.zeros((0, module.WIDTH)), "made up"))
+    monkeypatch.setattr(module, "unit_rows", lambda *_: (np.zeros((1, module.WIDTH)), ""))
     run_study(SMALL, tmp_path / "c", engine=local(1))
     run_study(SMALL, tmp_path / "c", engine=local(1))
     with pytest.raises(InputError, match="holds another study"):

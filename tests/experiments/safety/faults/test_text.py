@@ -47,7 +47,7 @@ def study():
     ])
     setting = Setting("wrist", (), FAULTS, 2, 1, "mixed", 1, True, ("relief",), 36.0, FaultLimits())
     made = Study(setting, tuple(CATALOGUE[n] for n in FAULTS), rows, np.zeros((len(rows), len(BREAKS)), bool),
-                 ("one", "two"), ("three: does not hold",))
+                 ("one", "two"), ("three: does not hold",), {"tube_wet": "it has no tube"})
     figures = {name: made.column(name) for name in FIGURES}
     return made._replace(breaks=broken(FaultLimits(), figures, made.column("fault") == 2, 36.0))
 
