@@ -18,6 +18,7 @@ from experiments.commands.options import (
     SecondsOption,
     SeedOption,
     SetOption,
+    TrustOption,
     WorkersOption,
 )
 
@@ -43,6 +44,7 @@ def sweep(
     setting: SetOption = None,
     out: OutOption = None,
     as_json: JsonOption = False,
+    trust: TrustOption = False,
 ) -> None:
     """Margins, and tracking if asked, at every point of some axes. Exit status 1 when no point keeps all limits.
 
@@ -51,7 +53,7 @@ def sweep(
     from experiments.commands.jobs.sweep import sweep_job
 
     raise typer.Exit(sweep_job(axes, sample, fingers, group, finger, simulated, record, seconds, requirements, seed,
-                               workers, cluster, setting, out, as_json))
+                               workers, cluster, setting, out, as_json, trust))
 
 
 def budget(
@@ -69,11 +71,12 @@ def budget(
     setting: SetOption = None,
     out: OutOption = None,
     as_json: JsonOption = False,
+    trust: TrustOption = False,
 ) -> None:
     """What each part costs in phase, delay, Ms and error. By one natural step, by derivative, and by its spread."""
     from experiments.commands.jobs.budget import budget_job
 
-    raise typer.Exit(budget_job(rig, at, samples, spread, seed, workers, cluster, setting, out, as_json))
+    raise typer.Exit(budget_job(rig, at, samples, spread, seed, workers, cluster, setting, out, as_json, trust))
 
 
 def tune(

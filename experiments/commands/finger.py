@@ -15,6 +15,7 @@ from experiments.commands.options import (
     RigArgument,
     SeedOption,
     SetOption,
+    TrustOption,
     WorkersOption,
 )
 
@@ -58,6 +59,7 @@ def search(
                      "command goes on after an interruption, and more --fingers use what is there."),
     ] = None,
     as_json: JsonOption = False,
+    trust: TrustOption = False,
 ) -> None:
     """Find the set point of a virtual finger, or compare searches. The truth stands beside what was found.
 
@@ -72,7 +74,8 @@ def search(
     else:
         check_alone({"--finger": finger, "--record": record}, "is for one finger, and --fingers for a study: give one")
         status = study_job(
-            rig, fingers, spoiled, group, strategy, seed, substeps, workers, cluster, setting, out, as_json)
+            rig, fingers, spoiled, group, strategy, seed, substeps, workers, cluster, setting, out, as_json,
+            trust)
     raise typer.Exit(status)
 
 
@@ -104,12 +107,14 @@ def schedules(
         Path | None, typer.Option(help="Write pictures, JSON and NetCDF there, and keep finished runs to go on from.")
     ] = None,
     as_json: JsonOption = False,
+    trust: TrustOption = False,
 ) -> None:
     """Compare calibration schedules: lost time against error. In scenarios of tone and circulation."""
     from experiments.commands.jobs.schedules import schedules_job
 
     raise typer.Exit(schedules_job(
-        rig, chosen, scenarios, fingers, minutes, group, seed, full, workers, cluster, setting, out, as_json
+        rig, chosen, scenarios, fingers, minutes, group, seed, full, workers, cluster, setting, out, as_json,
+        trust,
     ))
 
 

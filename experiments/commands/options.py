@@ -29,7 +29,11 @@ def whole_number(text: str | int) -> int:
 NUMBER: dict[str, Any] = {"parser": number, "metavar": "<number>"}
 WHOLE: dict[str, Any] = {"parser": whole_number, "metavar": "<whole number>"}
 
-RigArgument = Annotated[str, typer.Argument(help="A built-in rig's name or a rig file (.toml).", show_default=True)]
+RigArgument = Annotated[str, typer.Argument(
+    help="A built-in rig's name or a rig file (.toml). A rig file can name a Python file (kind = \"FILE.py:Class\"), "
+    "which is then run: open only a rig that you have read or whose author you trust.", show_default=True)]
+TrustOption = Annotated[bool, typer.Option(
+    "--trust", help="Run the Python file that the rig names, though the study in --out or --faults was there before.")]
 SetOption = Annotated[
     list[str] | None, typer.Option("--set", metavar="TABLE.KEY=VALUE", help="Change one parameter; may be repeated.")
 ]

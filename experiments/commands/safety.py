@@ -17,6 +17,7 @@ from experiments.commands.options import (
     SecondsOption,
     SeedOption,
     SetOption,
+    TrustOption,
     WorkersOption,
 )
 
@@ -52,6 +53,7 @@ def faults(
         Path | None, typer.Option(help="Write CSV, NetCDF, JSON and a figure here; a stopped study goes on from here.")
     ] = None,
     as_json: JsonOption = False,
+    trust: TrustOption = False,
 ) -> None:
     """Inject every failure, with all protection and without each. Exit status 1 when a limit is broken with all."""
     from experiments.commands.jobs.faults import catalogue_lines, faults_job
@@ -61,7 +63,7 @@ def faults(
         raise typer.Exit(0)
     raise typer.Exit(
         faults_job(rig, names, fingers, phases, group, pairs, full, without, stories, seconds, requirements, workers,
-                   cluster, seed, setting, out, as_json)
+                   cluster, seed, setting, out, as_json, trust)
     )
 
 
@@ -80,8 +82,9 @@ def report(
     setting: SetOption = None,
     out: Annotated[Path, typer.Option(help="Write the report into this directory.")] = Path("report"),
     as_json: JsonOption = False,
+    trust: TrustOption = False,
 ) -> None:
     """One self-contained HTML file for the design file. Rig, margins, tracking, set point, failures, provenance."""
     from experiments.commands.jobs.report import report_job
 
-    raise typer.Exit(report_job(rig, record, requirements, seconds, faults, scales, seed, setting, out, as_json))
+    raise typer.Exit(report_job(rig, record, requirements, seconds, faults, scales, seed, setting, out, as_json, trust))

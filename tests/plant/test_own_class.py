@@ -116,8 +116,8 @@ def test_a_valve_without_a_twin(own):
     """A class that derives from neither built-in valve could run but not be linearised: refused, not run half."""
     folder = own(LAZY.replace("(FlowValve)", "(NamedTuple)").replace('    """Half the travel."""', (
         '    size: Annotated[float, quantity("1", 0, 1, "size", "invented")] = 0.5')).replace(
-        "from plant.pneumatics.flow_valve", "from typing import Annotated, NamedTuple\nfrom plant.declare import quantity\n"
-        "from plant.pneumatics.flow_valve"))
+        "from plant.pneumatics", "from typing import Annotated, NamedTuple\nfrom plant.declare import quantity\n"
+        "from plant.pneumatics"))
     (folder / "rig.toml").write_text('[valve]\nkind = "mine.py:LazyValve"\n')
     with pytest.raises(InputError, match=r"mine\.py:LazyValve': derive it from .*, or register valve_nature"):
         load_rig(str(folder / "rig.toml"))

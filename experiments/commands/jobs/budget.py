@@ -8,6 +8,7 @@ from experiments.design.budget.sensitivity import budget
 from experiments.design.budget.sobol import USUAL_SPREAD, Study, available, sobol_study
 from experiments.design.budget.text import budget_json, budget_lines
 from experiments.rigs.rig import read_rig
+from experiments.rigs.trust import refuse_when_resumed
 from experiments.subjects.bands import usual_bands
 from experiments.work.output import OutputFolder, print_json, print_lines, provenance
 from plant.errors import InputError
@@ -20,8 +21,10 @@ NO_SALIB = "no Sobol indices: they need the package SALib: pip install 'cuffloop
 def budget_job(
     rig_name: str, arterial_mmHg: float, samples: int | None, spread: float | None, seed: int, workers: int | None,
     address: str | None, settings: list[str] | None, out: Path | None, as_json: bool,
+    trust: bool = False,
 ) -> int:
     """`cuffloop budget`: always 0; a rig that is unstable is refused."""
+    refuse_when_resumed(rig_name, settings, trust, out and out / "budget-chunks")
     source = read_rig(rig_name, settings)
     bounded("--at", arterial_mmHg, 10.0, 300.0, "mmHg")
     bounded("--seed", seed, 0, LARGEST_SEED - 1)

@@ -7,6 +7,7 @@ from pathlib import Path
 from controller.protection.guards import PROTECTIONS
 from experiments.commands.jobs.common import LARGEST_SEED, bounded, engine_of, progress_bar
 from experiments.rigs.rig import load_rig
+from experiments.rigs.trust import refuse_when_resumed
 from experiments.safety.faults.catalogue import CATALOGUE
 from experiments.safety.faults.fault import PHYSIOLOGY
 from experiments.safety.faults.pictures import fallback_figure, fault_matrix
@@ -31,10 +32,12 @@ def faults_job(
     rig_name: str, names: str | None, fingers: int | None, phases: int, group: str, pairs: bool, full: bool,
     taken_away: str | None, stories: float, seconds: float, requirements: Path | None, workers: int | None,
     address: str | None, seed: int, settings: list[str] | None, out: Path | None, as_json: bool,
+    trust: bool = False,
 ) -> int:
     """0 when no failure breaks a limit with all protection in place and no physiology trips one, 1 otherwise."""
     from experiments.subjects.spreads import GROUPS
 
+    refuse_when_resumed(rig_name, settings, trust, out and out / "faults-chunks")
     bounded("--seconds", seconds, 2.0, 600.0, "s")
     bounded("--seed", seed, 0, LARGEST_SEED)
     engine = engine_of(workers, address)

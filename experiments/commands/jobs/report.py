@@ -9,6 +9,7 @@ from experiments.check.text import check_json, verdict_lines
 from experiments.commands.jobs.common import pressure_source, progress_bar
 from experiments.rigs.requirements import default_requirements, load_requirements
 from experiments.rigs.rig import Rig, load_rig
+from experiments.rigs.trust import refuse_own_code
 from experiments.safety.report.evidence import (
     check_same_rig,
     failures_of,
@@ -28,8 +29,11 @@ from experiments.work.output import CAUTION, OutputFolder, print_json, print_lin
 def report_job(
     rig_name: str, record: str | None, requirements: Path | None, seconds: float | None, faults: Path | None,
     scales: Path | None, seed: int, settings: list[str] | None, out: Path, as_json: bool,
+    trust: bool = False,
 ) -> int:
     """0 when the rig passes and no failure breaks a limit with all protection, 1 otherwise."""
+    if faults is not None:
+        refuse_own_code(rig_name, settings, trust, f"--faults {faults}: a study that was there before")
     rig = load_rig(rig_name, settings)
     limits_file, scales_file = requirements or default_requirements(rig.base), scales or default_scales()
     limits, ranks = load_requirements(limits_file), load_scales(scales_file)

@@ -9,6 +9,7 @@ from experiments.calibration.schedule.study import StudyPlan, run_study
 from experiments.calibration.schedule.text import print_table, rows_of, study_json
 from experiments.commands.jobs.common import LARGEST_SEED, MOST_TICKS, bounded, engine_of, progress_bar
 from experiments.rigs.rig import load_rig
+from experiments.rigs.trust import refuse_when_resumed
 from experiments.work.output import OutputFolder, print_json, provenance
 from plant.errors import InputError
 
@@ -21,11 +22,12 @@ KEPT = "runs"  # folder of finished runs inside the output folder
 def schedules_job(
     rig_name: str, schedules: str, scenarios: str | None, fingers: int | None, minutes: float | None, group: str,
     seed: int, full: bool, workers: int | None, address: str | None, settings: list[str] | None, out: Path | None,
-    as_json: bool,
+    as_json: bool, trust: bool = False,
 ) -> int:
     """`cuffloop schedules`: 0 when the comparison is done, whatever it says."""
     if full and out is None:
         raise InputError("--full takes the better part of an hour: give it an --out DIR, where it can be resumed")
+    refuse_when_resumed(rig_name, settings, trust, out and out / KEPT)
     plan = _plan(rig_name, settings, schedules, scenarios, fingers, minutes, group, seed, full)
     engine = engine_of(workers, address)
     with OutputFolder.open(out) as folder:

@@ -92,16 +92,18 @@ def one_trial(
 def study_job(
     rig_name: str, fingers: int, spoiled: int, group: str | None, strategy: str | None, seed: int | None,
     substeps: int | None, workers: int | None, address: str | None, settings: list[str] | None, out: Path | None,
-    as_json: bool,
+    as_json: bool, trust: bool = False,
 ) -> int:
     """`cuffloop search --fingers N`: 0 once every strategy has been tried on every finger."""
     from calibrate.search.strategies import load_strategies
     from experiments.calibration.search.piece import Plan
-    from experiments.calibration.search.study import run_study
+    from experiments.calibration.search.study import PARTS, run_study
     from experiments.calibration.search.text import study_dataset, study_json, study_lines
     from experiments.calibration.search.trial import usual_substeps
     from experiments.rigs.rig import load_rig
+    from experiments.rigs.trust import refuse_when_resumed
 
+    refuse_when_resumed(rig_name, settings, trust, out and out / PARTS)
     _check_options(seed, substeps)
     bounded("--fingers", fingers, 1, MOST_FINGERS)
     bounded("--spoiled", spoiled, 0, MOST_FINGERS)

@@ -18,6 +18,7 @@ from experiments.design.sweep.study import sweep
 from experiments.design.sweep.verdict import limits_of
 from experiments.rigs.requirements import default_requirements, load_requirements
 from experiments.rigs.rig import read_rig
+from experiments.rigs.trust import refuse_when_resumed
 from experiments.subjects.finger import Finger
 from experiments.subjects.population import find_finger
 from experiments.subjects.table import chosen_fingers, finger_of_table, is_table
@@ -33,11 +34,13 @@ def sweep_job(
     words: list[str], sample: int | None, fingers: int | None, group: str | None, finger: str | None, simulated: bool,
     record: str | None, seconds: float | None, requirements: Path | None, seed: int, workers: int | None,
     address: str | None, settings: list[str] | None, out: Path | None, as_json: bool,
+    trust: bool = False,
 ) -> int:
     """`cuffloop sweep`: 0 when a point keeps all limits, 1 when none does."""
     rig_name, texts = ("wrist", words) if words and "=" in words[0] else (words[0] if words else "wrist", words[1:])
     if "." in rig_name and "/" not in rig_name and not rig_name.endswith(".toml") and not texts:
         raise InputError(f"{rig_name}: an axis needs values, as in {rig_name}=LOW:HIGH:COUNT or {rig_name}=A,B,C")
+    refuse_when_resumed(rig_name, settings, trust, out and out / "sweep-chunks")
     source = read_rig(rig_name, settings)
     people = _people(fingers, group, finger, seed)
     axes = parse_axes(texts, source, bool(people))
