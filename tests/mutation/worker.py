@@ -1,0 +1,112 @@
+"""Runs tests in a scratch copy, a forked process each: heavy libraries are imported once.
+
+One line of JSON in (`tests`, `leave_out`, `seconds`), one out. With `interpreted` as its argument nothing is compiled:
+the kernel then runs as the Python that it is written in, and a change of the source costs no compilation.
+"""
+from __future__ import annotations
+
+import importlib
+import json
+import os
+import shutil
+import signal
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Any
+
+HEAVY = (
+    "numpy", "scipy.linalg", "scipy.optimize", "scipy.signal", "scipy.integrate", "scipy.interpolate", "numba",
+    "numba.extending", "pydantic", "hypothesis", "hypothesis.strategies", "_pytest.assertion", "pytest", "control",
+)
+NOT_THE_SAME = ("ZeroDivisionError", "OverflowError")  # compiled code makes an infinity where the interpreter raises
+
+
+def plain(function: Any = None, **options: Any) -> Any:
+    """Stands in for `numba.njit`: the function itself, with the attributes of a dispatcher that are asked for."""
+    if function is None:
+        return plain
+    function.py_func, function.enable_caching, function.signatures = function, lambda: None, []
+    return function
+
+
+class Record:
+    """A pytest plugin: outcome and seconds of each test, and what the first failure was."""
+
+    def __init__(self) -> None:
+        self.tests: dict[str, tuple[str, float]] = {}
+        self.failure = ""
+
+    def pytest_sessionstart(self) -> None:
+        """After conftest, before any test file: the same examples each time, and the first that fails is enough."""
+        from hypothesis import Phase, settings
+
+        settings.register_profile("mutation", phases=(Phase.explicit, Phase.generate), derandomize=True, database=None,
+                                  deadline=None)
+        settings.load_profile("mutation")
+
+    def pytest_runtest_logreport(self, report: Any) -> None:
+        before = self.tests.get(report.nodeid, ("passed", 0.0))
+        bad = report.outcome if report.outcome != "passed" else before[0]
+        self.tests[report.nodeid] = (bad, before[1] + report.duration)
+
+    def pytest_exception_interact(self, node: Any, call: Any, report: Any) -> None:
+        self.failure = self.failure or f"{call.excinfo.typename} in {node.nodeid}"
+
+
+def run_tests(job: dict[str, Any], answer: Path) -> None:
+    """In the forked process: one pytest session; its record is written to `answer`."""
+    import pytest
+
+    sys.path.insert(0, os.getcwd())
+    null = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(null, 1)
+    os.dup2(null, 2)
+    arguments = [*job["tests"], "-q", "-p", "no:cacheprovider", "-p", "no:xdist", "-p", "no:cov", "-p", "no:benchmark"]
+    arguments += [word for name in job["leave_out"] for word in ("--deselect", name)]
+    record = Record()
+    code = pytest.main(arguments + (["-x"] if job["first"] else []), plugins=[record])
+    answer.write_text(json.dumps({"code": int(code), "failure": record.failure, "tests": record.tests}))
+
+
+def answer_to(job: dict[str, Any]) -> dict[str, Any]:
+    """Fork, wait no longer than the job's seconds, and say what came of it."""
+    place = Path(tempfile.mkdtemp(prefix="cuffloop-mutation-"))
+    answer, began = place / "answer.json", time.monotonic()
+    os.environ["CUFFLOOP_CACHE_DIR"] = str(place / "compiled")
+    child = os.fork()
+    if child == 0:
+        os.setpgid(0, 0)
+        try:
+            run_tests(job, answer)
+        finally:
+            os._exit(0)
+    try:
+        while os.waitpid(child, os.WNOHANG)[0] == 0:
+            if time.monotonic() - began > job["seconds"]:
+                os.killpg(child, signal.SIGKILL)
+                os.waitpid(child, 0)
+                return {"code": -1, "failure": "out of time", "tests": {}, "seconds": job["seconds"]}
+            time.sleep(0.02)
+        found = json.loads(answer.read_text()) if answer.is_file() else {"code": -2, "failure": "died", "tests": {}}
+        return {**found, "seconds": time.monotonic() - began}
+    finally:
+        shutil.rmtree(place, ignore_errors=True)
+
+
+def main() -> None:
+    """Serve jobs from standard input until it ends."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    for name in HEAVY:
+        importlib.import_module(name)
+    if "interpreted" in sys.argv[1:]:
+        import numba
+
+        numba.njit = plain
+    for line in sys.stdin:
+        print(json.dumps(answer_to(json.loads(line))), flush=True)
+
+
+if __name__ == "__main__":
+    main()
