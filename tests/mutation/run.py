@@ -126,7 +126,7 @@ class Bench:
         """The failure by which the tests notice a mutant; empty when they do not."""
         tests = tests_of(mutant.file, self.scratch)
         interpreted = not mutant.compiler_only and mutant.file not in COMPILED
-        left: dict[str, list[str] | None] = {test: None for test in tests}
+        left: dict[str, list[str] | None] = dict.fromkeys(tests)
         if interpreted:
             for test in tests:  # on the sound source, before it is changed
                 known = self.baseline(test, "interpreted")

@@ -20,6 +20,7 @@ from calibrate.search.strategies import (
 )
 from plant.declare import cache_directory
 from plant.errors import InputError
+from tests.experiments.conftest import said
 
 INSTRUMENT = Instrument(0.001, 240.0, 2.0**-16, 0.01, 35.0, 1.0 + 0.0j)
 
@@ -102,14 +103,14 @@ def test_lists_and_all(own):
         load_strategies("probing,")
 
 
-def test_a_search_of_ones_own_through_the_command(own, cuffloop):
+def test_a_search_of_ones_own_through_the_command(own):
     """One file is enough: it runs, its steps are listed under its own names, and it fails by name where it must."""
     spec = f"{own(OWN)}/mine.py:Parabola"
-    said = cuffloop("search", "--strategy", spec)
-    assert said.status == 0, said.err
-    assert "Parabola through the three largest neighbours" in said.out
-    assert "level" in said.out and "largest pulsation" in said.out and "set point found" in said.out
-    spoiled = cuffloop("search", "--strategy", spec, "--finger", "mixed-1-0003-no_pulse")
+    done = said("search", "--strategy", spec)
+    assert done.status == 0, done.err
+    assert "Parabola through the three largest neighbours" in done.out
+    assert "level" in done.out and "largest pulsation" in done.out and "set point found" in done.out
+    spoiled = said("search", "--strategy", spec, "--finger", "mixed-1-0003-no_pulse")
     assert spoiled.status == 1 and "NO SET POINT" in spoiled.out and "no pulse" in spoiled.out
 
 
