@@ -14,15 +14,18 @@ from controller.margins.budget import BudgetRow, phase_budget
 from controller.margins.loop import Loop, build_loop, closed_loop_poles, loop_margins, sides
 from controller.margins.margins import Margins
 from controller.tick.law import design
-from experiments.check.tracking import Tracking, tracking
+from experiments.check.tracking import Tracking, tracking, whole_beats
 from experiments.rigs.requirements import Verdict, judge
 from experiments.rigs.rig import Rig, clamp
 from experiments.simulation.set_point import Calibration, calibrate
 from experiments.simulation.simulate import USUAL, Plan, Run, mean_pressure, simulate
-from plant.pressure.beats import Indices
+from plant.errors import InputError
+from plant.pressure.beats import Indices, detect_beats
 from plant.pressure.record import PressureTrace
+from plant.pressure.record_quality import refuse_unfit
 
 USUAL_SEARCH = ProbingSearch()
+FEWEST_BEATS = 10  # the standard deviation of ten is itself off by 24 %, that of three by 50 %: 1/√(2(n − 1))
 
 
 @dataclass(frozen=True)
@@ -50,8 +53,19 @@ class Check:
 
     @property
     def passed(self) -> bool:
-        """Whether a set point was found, the run came to its end, and every limit is kept."""
+        """Whether a set point was found, the run came to its end, and every limit is kept on a record that can show it."""
+        return self.kept and not self.narrow
+
+    @property
+    def kept(self) -> bool:
+        """The same, whatever the record can show."""
         return self.calibration.found is not None and self.run.status == "done" and all(v.passed for v in self.verdicts)
+
+    @property
+    def narrow(self) -> bool:
+        """Whether the record lacks the quick part of a pulse, so that limits kept on it prove nothing."""
+        quality = self.run.trace.quality
+        return quality is not None and quality.narrow
 
 
 def judge_loops(
@@ -147,11 +161,31 @@ def calibration_figures(calibration: Calibration) -> dict[str, float]:
     }
 
 
+def judge_record(trace: PressureTrace, plan: Plan = USUAL) -> None:
+    """Raise InputError for a trace with faults, or with too few beats where tracking counts, to judge a rig on."""
+    if trace.quality is not None:
+        refuse_unfit(trace.quality, trace.name)
+    onsets = detect_beats(trace.pressure_mmHg, trace.period_s)
+    counted = trace.usable.copy()
+    lost_s = plan.fill_s + plan.settle_s
+    counted[: round(lost_s / trace.period_s)] = False
+    beats = int(np.count_nonzero(whole_beats(onsets, counted)))
+    if beats < FEWEST_BEATS:
+        raise InputError(
+            f"{trace.name}: {beats} whole beats count after {lost_s:g} s of filling and settling; a verdict needs "
+            f"{FEWEST_BEATS}: the standard deviation over fewer is off by more than a quarter. Take more with --seconds"
+        )
+
+
 def check(
     rig: Rig, trace: PressureTrace, requirements: dict[str, dict[str, float]], plan: Plan = USUAL, seed: int = 1,
     progress: Callable[[float], None] | None = None, search: Search = USUAL_SEARCH,
 ) -> Check:
-    """Judge a rig on a pressure record: find its set point there, then run. Raises InputError when it cannot clamp."""
+    """Judge a rig on a pressure record: find its set point there, then run.
+
+    Raises InputError when it cannot clamp, and for a record that no rig can be judged on.
+    """
+    judge_record(trace, plan)
     calibration = calibrate(rig, trace, search, seed)
     found = calibration.found
     loops = judge_loops(rig, operating_pressures(trace), plan.offset_mmHg, found.light_slope if found else None)

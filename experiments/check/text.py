@@ -11,10 +11,12 @@ from calibrate.protocol import Failed
 from controller.margins.budget import BudgetRow
 from controller.tick.timing import dead_ticks
 from experiments.check.check import Check, Judged, unstable_poles
+from experiments.check.record_text import record_json, record_lines
 from experiments.check.tracking import Tracking
 from experiments.rigs.requirements import FIGURES, Verdict
 from experiments.simulation.simulate import Run
 from experiments.work.output import CAUTION
+from plant.pressure.record_quality import NARROW_Hz
 
 
 def margins_lines(name: str, loops: list[Judged], worst: Judged, rows: list[BudgetRow]) -> list[str]:
@@ -166,10 +168,14 @@ def calibration_json(result: Check) -> dict[str, Any]:
 
 def check_lines(result: Check) -> list[str]:
     """The whole check on one screen."""
-    lines = margins_lines(result.rig.name, result.loops, result.worst, result.budget)
+    lines = [*record_lines(result.run.trace), ""]
+    lines += margins_lines(result.rig.name, result.loops, result.worst, result.budget)
     lines += ["", *calibration_lines(result), "", *run_lines(result.run, result.tracking), ""]
     lines += [*verdict_lines(result.verdicts), ""]
     lines.append(f"{'PASS' if result.passed else 'FAIL'}: {result.rig.name} on {result.run.trace.name}")
+    if result.kept and not result.passed:
+        lines[-1] = (f"NO PASS: {result.rig.name} keeps its limits on {result.run.trace.name}, but the record is cut "
+                     f"off below {NARROW_Hz:g} Hz")
     return [*lines, CAUTION]
 
 
@@ -215,7 +221,7 @@ def check_json(result: Check) -> dict[str, Any]:
         {**v._asdict(), "found": None if math.isnan(v.found) else v.found, "passed": v.passed} for v in result.verdicts
     ]
     return {"passed": result.passed, "verdicts": verdicts, **calibration_json(result),
-            **run_json(result.run, result.tracking), **loops_json(result.loops, result.worst, result.budget)}
+            **run_json(result.run, result.tracking), **record_json(result.run.trace), **loops_json(result.loops, result.worst, result.budget)}
 
 
 def margin_figures_of(

@@ -104,7 +104,7 @@ def tracking(
     _check(counted, cuff_mmHg=cuff_mmHg, arterial_mmHg=arterial_mmHg, ideal_mmHg=ideal_mmHg, saturated=saturated)
     if onsets is None:
         onsets = detect_beats(_finite(arterial_mmHg), period_s)
-    kept = _whole_beats(onsets, counted)
+    kept = whole_beats(onsets, counted)
     cuff, arterial, ideal = (
         BeatValues(*(v[kept] for v in beat_values(_finite(signal), onsets, period_s)))
         for signal in (cuff_mmHg, arterial_mmHg, ideal_mmHg)
@@ -139,7 +139,7 @@ def _finite(values: Samples) -> Samples:
     return np.asarray(np.where(np.isfinite(values), values, 0.0))
 
 
-def _whole_beats(onsets: Indices, counted: Mask) -> Mask:
+def whole_beats(onsets: Indices, counted: Mask) -> Mask:
     """Which beats have only ticks that count, the onset of the next beat included; shape (onsets − 1,)."""
     missing = np.concatenate([[0], np.cumsum(~counted)])
     return np.asarray(missing[onsets[1:] + 1] == missing[onsets[:-1]])

@@ -9,8 +9,9 @@ from typing import NamedTuple
 import numpy as np
 
 from plant.errors import InputError
-from plant.pressure.record_check import RawRecord, check_record, printed_step, shown
+from plant.pressure.record_check import SHORT_s, RawRecord, check_record, part_of, printed_step, shown
 from plant.pressure.record_csv import read_csv
+from plant.pressure.record_quality import RecordQuality, record_quality
 from plant.pressure.record_wfdb import is_wfdb, read_wfdb
 from plant.pressure.resample import Mask, Samples, bridge, resample, widened
 
@@ -36,6 +37,7 @@ class PressureTrace(NamedTuple):
     usable: Mask  # (n + 1,) False where bridged or flagged, and 0.2 s around it
     name: str
     source: str
+    quality: RecordQuality | None = None  # of the record it comes from; None when it is made up
 
     @property
     def duration_s(self) -> float:
@@ -53,46 +55,63 @@ def load_record(
     """
     if not 1e-5 <= period_s <= 0.02:
         raise InputError(f"tick period_s = {period_s:g} must be from 1e-05 to 0.02 s")
-    return to_ticks(read_record(name_or_path), period_s, seconds, start_s)
+    return to_ticks(read_record(name_or_path, seconds, start_s), period_s, seconds, start_s)
 
 
-def read_record(name_or_path: str | Path) -> RawRecord:
-    """A record as it was sampled, checked. Raises InputError."""
+def read_record(name_or_path: str | Path, seconds: float | None = None, start_s: float = 0.0) -> RawRecord:
+    """A record as it was sampled, checked; of `seconds` from `start_s` on only what `to_ticks` needs for them.
+
+    Raises InputError. What lies outside that part may be as bad as it likes.
+    """
+    return check_record(part_of(_read(name_or_path), start_s, seconds))
+
+
+def _read(name_or_path: str | Path) -> RawRecord:
     if str(name_or_path) == PIG:
         return _read_pig()
     if not str(name_or_path).strip():
         raise InputError("record name is empty; give a CSV file, a WFDB record, or 'pig'")
     path = Path(name_or_path)
     if is_wfdb(path):
-        return check_record(read_wfdb(path))
+        return read_wfdb(path)
     before, colon, channel = str(name_or_path).rpartition(":")
     if colon and is_wfdb(Path(before)):
-        return check_record(read_wfdb(Path(before), channel))
-    return check_record(read_csv(path))
+        return read_wfdb(Path(before), channel)
+    return read_csv(path)
 
 
 def to_ticks(record: RawRecord, period_s: float, seconds: float | None = None, start_s: float = 0.0) -> PressureTrace:
-    """A checked record on the tick grid, band-limited, its bad samples bridged and marked unusable."""
+    """A checked record on the tick grid, band-limited; its bad samples bridged and they and its faults unusable.
+
+    It may lack up to SHORT_s of what is asked for.
+    """
     kept = np.flatnonzero(record.good)
     part = slice(int(kept[0]), int(kept[-1]) + 1)
     time, good = record.time_s[part] - record.time_s[part.start], record.good[part]
     length = float(time[-1])
     interval = length / (len(time) - 1)
-    wanted = length - start_s if seconds is None else seconds
-    if not (start_s >= 0.0 and wanted > 0.0 and start_s + wanted <= length + interval):
+    begin = start_s - record.skipped_s  # within what is held here
+    wanted = length - begin if seconds is None else seconds
+    if not (start_s >= 0.0 and begin >= 0.0 and wanted > 0.0 and begin + wanted <= length + max(interval, SHORT_s)):
         asked = f"{wanted:g} s from {start_s:g} s on" if seconds is not None else f"what follows {start_s:g} s"
-        raise InputError(f"{record.name}: {asked} was asked for; the record has {length:.6g} s")
-    ticks = math.floor(min(wanted, length - start_s) / period_s + 1e-6)
+        raise InputError(f"{record.name}: {asked} was asked for; the record has {record.skipped_s + length:.6g} s")
+    ticks = math.floor(min(wanted, length - begin) / period_s + 1e-6)
     if ticks < 1:
         raise InputError(f"{record.name}: {wanted:g} s from {start_s:g} s on is less than one tick of {period_s:g} s")
-    _refuse_long_holes(record, part, start_s / interval, (start_s + wanted) / interval, interval)
-    positions = _positions(time, interval, np.asarray(start_s + np.arange(ticks + 1) * period_s))
-    values = resample(bridge(record.pressure_mmHg[part], good), positions, period_s / interval)
+    _refuse_long_holes(record, part, begin / interval, (begin + wanted) / interval, interval)
+    positions = _positions(time, interval, np.asarray(begin + np.arange(ticks + 1) * period_s))
+    bridged = bridge(record.pressure_mmHg[part], good)
+    values = resample(bridged, positions, period_s / interval)
+    nearest = np.rint(positions).astype(np.int64)
+    own = slice(int(nearest[0]), int(nearest[-1]) + 1)
+    quality, at_fault = record_quality(bridged[own], good[own], interval, start_s)
     bad = widened(~good, math.ceil(MASKED_s / interval))
-    usable = ~bad[np.rint(positions).astype(np.int64)]
+    if quality.pulse_mmHg > 0.0:  # what never pulses has no faults that could be told from the rest of it
+        bad[own] |= at_fault
+    usable = ~bad[nearest]
     if not np.any(usable):
         raise InputError(f"{record.name}: no usable samples in the {wanted:g} s from {start_s:g} s on")
-    return PressureTrace(values, period_s, usable, record.name, record.source)
+    return PressureTrace(values, period_s, usable, record.name, record.source, quality)
 
 
 def _refuse_long_holes(record: RawRecord, part: slice, first: float, last: float, interval_s: float) -> None:
@@ -105,7 +124,7 @@ def _refuse_long_holes(record: RawRecord, part: slice, first: float, last: float
         row = int(record.rows[part][kept[hole] + 1])
         raise InputError(
             f"{record.name}: {record.row_word} {row}: no usable samples for {width[hole] * interval_s:.4g} s from "
-            f"{kept[hole] * interval_s:.6g} s on; holes up to {LONGEST_BRIDGE_s:g} s are bridged, choose a part without"
+            f"{record.skipped_s + kept[hole] * interval_s:.6g} s on; holes up to {LONGEST_BRIDGE_s:g} s are bridged, choose a part without"
         )
 
 
@@ -154,5 +173,4 @@ def _read_pig() -> RawRecord:
     # one sample more on each side: the one after the last flagged row is as far off as the flagged ones
     good = ~widened(flag, 1)
     rows = np.arange(len(pressure))
-    record = RawRecord(rows / PIG_RATE_Hz, np.ascontiguousarray(pressure), good, rows, "sample", PIG, PIG_SOURCE)
-    return check_record(record)
+    return RawRecord(rows / PIG_RATE_Hz, np.ascontiguousarray(pressure), good, rows, "sample", PIG, PIG_SOURCE)

@@ -4,6 +4,7 @@ Limits without a source are common practice.
 """
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 import numpy as np
@@ -16,6 +17,8 @@ LOWEST_mmHg, HIGHEST_mmHg = -50.0, 400.0
 LOWEST_RATE_Hz = 20.0
 SHORTEST_s = 2.0
 GAP = 1.5  # times the median interval
+BESIDE_s = 1.0  # of a wanted part: what interpolation reaches at 20 Hz
+SHORT_s = 0.1  # by which a record may miss what is asked for: a minute of samples ends an interval or more before it
 
 
 class RawRecord(NamedTuple):
@@ -28,6 +31,7 @@ class RawRecord(NamedTuple):
     row_word: str  # what a row is called there: "line" or "sample"
     name: str
     source: str
+    skipped_s: float = 0.0  # of the source, before the first sample here
 
 
 def shown(value: object, most: int = 40) -> str:
@@ -45,6 +49,31 @@ def check_record(record: RawRecord) -> RawRecord:
         _check_units(record, interval)
         _check_range(record)
     return record
+
+
+def part_of(record: RawRecord, start_s: float, seconds: float | None) -> RawRecord:
+    """The record without what lies over `BESIDE_s` outside `seconds` from `start_s` on, so that it need not be good.
+
+    `start_s` counts from its first good sample. All of it when that part does not lie within the record.
+    """
+    time = record.time_s
+    sound = np.flatnonzero(record.good & np.isfinite(time) & np.isfinite(record.pressure_mmHg))
+    if not len(sound) or not start_s >= 0.0:
+        return record
+    begin = float(time[sound[0]]) + start_s
+    end = math.inf if seconds is None else begin + seconds
+    last = float(np.nanmax(time))
+    if begin >= last or (seconds is not None and end > last + SHORT_s) or (start_s == 0.0 and end >= last):
+        return record
+    kept = np.flatnonzero((time >= begin - BESIDE_s) & (time <= end + BESIDE_s))
+    some = slice(int(kept[0]), int(kept[-1]) + 1) if len(kept) else slice(0)
+    if not np.any(record.good[some]):
+        return record
+    first = some.start + int(np.argmax(record.good[some]))
+    return record._replace(
+        time_s=time[some], pressure_mmHg=record.pressure_mmHg[some], good=record.good[some], rows=record.rows[some],
+        skipped_s=record.skipped_s + float(time[first] - time[sound[0]]),
+    )
 
 
 def _at(record: RawRecord, index: int) -> str:
