@@ -21,7 +21,7 @@ from experiments.simulation.coupled import (
     run_ticks,
     start_clock,
 )
-from plant.assembly import Surroundings, initial_state, plant_tick
+from plant.assembly import Course, Surroundings, Switchover, initial_state, plant_tick
 from plant.numerics.noise import JITTER, MISSED, uniform
 
 QUIET = ("light.noise=0.0", "transducer.noise_mmHg=0.0", "light.bits=0", "transducer.bits=0",
@@ -139,7 +139,7 @@ def test_jitter_delays_a_command_within_its_bounds(seed, jitter):
     command = rows[0, COLUMN["command"]]
 
     def after(share):
-        return plant_tick(bench.rig.plant, bench.start.plant, around, around, 0.0, command, share, 8, 1e-3)
+        return plant_tick(bench.rig.plant, bench.start.plant, Course(around, around), Switchover(0.0, command, share), 8, 1e-3)
 
     assert 0.0 <= late < jitter
     assert state.plant == after(late)
