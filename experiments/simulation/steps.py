@@ -77,7 +77,7 @@ def fastest_part(rig: Rig, point: OperatingPoint) -> str:
     return blamed
 
 
-def guarded_steps(plant: Plant, guards: Guards, point: OperatingPoint, timing: Timing) -> tuple[int, int]:
+def protected_steps(plant: Plant, guards: Guards, point: OperatingPoint, timing: Timing) -> tuple[int, int]:
     """Runge–Kutta steps a tick: with everything shut, and with relief and dump valve open.
 
     Chosen for stability (|λ|·step below 2.2 of Runge–Kutta's 2.8), not for the last hundredth of a mmHg, with the valve
