@@ -15,9 +15,9 @@ NOMINAL_mmHg = 90.0  # cuff pressure at which a bleed is given
 class Following(NamedTuple):
     """Error of the clamp in the band of the pulse, as a share of the pulsation. Reaction: recalibrate (gain included).
 
-    A loop with the gain it was designed for leaves the share |S| of every wave; one with too little, or one that swings slowly,
-    leaves more. Root mean squares over a second; the pulsation counts between two bounds, so that neither a weak pulse
-    nor a pulsation that is itself the swing hides anything.
+    A loop with the gain it was designed for leaves the share |S| of every wave; one with too little, or one that swings
+    slowly, leaves more. Root mean squares over a second; the pulsation counts between two bounds, so that neither a
+    weak pulse nor a pulsation that is itself the swing hides anything.
     """
 
     enabled: Enabled = True

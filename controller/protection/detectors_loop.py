@@ -79,7 +79,9 @@ class ResponseState(NamedTuple):
 
 
 @inlined
-def first_fill(part: Response, state: ResponseState, seen: Watched, step_mmHg: float, asked_mmHg: float) -> ResponseState:
+def first_fill(
+    part: Response, state: ResponseState, seen: Watched, step_mmHg: float, asked_mmHg: float
+) -> ResponseState:
     """One tick outside the clamp: the size of the bladder, by the first fill's rise or lag."""
     filling, period = state.fill_s < part.fit_s, seen.period_s
     fill = choose(filling, state.fill_s + period, state.fill_s)

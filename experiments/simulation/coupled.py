@@ -1,10 +1,10 @@
 """The coupled simulation: the firmware on its tick, the continuous plant in between.
 
-What runs is a *system*: `ClosedLoop` here, `experiments.simulation.protected.ProtectedLoop` with protection and failures.
-It answers two verbs: `system_tick` advances it by one tick, `system_row` tells of that tick. Both are pure functions,
-written for one finger and for many (`experiments.simulation.lanes`). Here is the loop that runs one of them, compiled
-once for each kind of system; time is the tick number, and dead time is exact: the command in force changes at its share
-of the tick.
+What runs is a *system*: `ClosedLoop` here, `ProtectedLoop` of `experiments.simulation.protected` with protection and
+failures. It answers two verbs: `system_tick` advances it by one tick, `system_row` tells of that tick. Both are pure
+functions, written for one finger and for many (`experiments.simulation.lanes`). Here is the loop that runs one of them,
+compiled once for each kind of system; time is the tick number, and dead time is exact: the command in force changes at
+its share of the tick.
 """
 from __future__ import annotations
 

@@ -1,8 +1,9 @@
-"""Many fingers at once: the tick of `experiments.simulation.coupled`, or that of a protected loop, for vectors of fingers.
+"""Many fingers at once: the tick of a loop, or of a protected one, for vectors of fingers.
 
-Every equation, noise sample and delay is that of the single run; only the numbers are `plant.vector`'s. Fingers side by
-side share the classes of their parts, whole numbers and switches (bits, sections, transducer place, whole ticks of dead
-time); all other parameters are each finger's own.
+Every equation, noise sample and delay is that of the single run; only the numbers are vectors (`plant.numerics.vector`).
+Fingers side by side share the classes of their parts, whole numbers and switches (bits, sections, transducer place,
+whole ticks of dead time); all other parameters are each finger's own, and so is everything about its protection and its
+failure.
 """
 from __future__ import annotations
 
@@ -241,4 +242,5 @@ class Lanes:
     def done(self) -> NDArray[np.int64]:
         """Ticks run, one a finger: all, or until it came to an end."""
         ticks = np.asarray(self._fields.states[-2].reshape(-1)[: self.count], np.int64)
-        return ticks - self._first_tick
+        done: NDArray[np.int64] = ticks - self._first_tick
+        return done

@@ -145,7 +145,7 @@ def add_vent(times: VentTimes, seen: Seen, cuff_mmHg: float, period_s: float) ->
 def add_display(
     sums: DisplaySums, judge: Judge, seen: Seen, around: Surroundings, period_s: float
 ) -> DisplaySums:
-    """Count one tick of what is shown, from the onset on and while it is trusted, against what a perfect clamp shows."""
+    """Count one tick of what is shown, from the onset on while it is trusted, against what a perfect clamp shows."""
     counts = seen.since_s >= 0.0
     first = counts & seen.warned & (sums.detected_s < 0.0)
     detected = choose(first, seen.since_s, sums.detected_s)

@@ -6,7 +6,7 @@ protection that stays silent, both kinds give the same bits. Kept apart, so that
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,7 +62,7 @@ from plant.declare import fused
 from plant.electronics.pressure_switch import SwitchState, idle_switch, switch_step
 from plant.electronics.watchdog import WatchdogState, fed_watchdog, watchdog_step
 from plant.numerics.integrate import selected
-from plant.numerics.layout import row_of, set_row
+from plant.numerics.layout import all_own, row_of, set_row
 from plant.numerics.noise import NOISE_CHANNELS, gaussian
 from plant.numerics.vector import anywhere, choose, opposite
 from plant.parts import line_node, valve_play
@@ -83,6 +83,7 @@ FAULT_CHANNELS = (*CHANNELS, "second_mmHg", "shown_mmHg", "fallback", "fired", "
 # --- what a run is made of ------------------------------------------------------------------------------------------
 
 
+@all_own
 class Safety(NamedTuple):
     """Protection, a failure, and what the run is held against. All of it may differ from finger to finger."""
 
@@ -91,8 +92,6 @@ class Safety(NamedTuple):
     judge: Judge
     fine_steps: float  # Runge–Kutta steps on ticks with anything open
     settings: float  # check sum of the control law that is loaded
-
-    OWN_NUMBERS = True  # noqa: RUF012  (read by `plant.numerics.layout`)
 
 
 class ProtectedLoop(NamedTuple):
@@ -264,7 +263,7 @@ def watched_now(
 def processor_tick(
     system: ProtectedLoop, run: ProtectedRun, reading: Reading, now: Instant, previous: float
 ) -> tuple[FirmwareState, Processor, Answer]:
-    """Law and protection if the processor runs; else the last command stays or, while it is down, everything is lost."""
+    """Law and protection if the processor runs; else the last command stays or, while it is down, all is lost."""
     loop, fault, before = system.loop, system.safety.fault, run.processor
     sample, runs, boot, forgetful = reading.sample, reading.runs, reading.boot, reading.forgetful
     order = order_now(now.order, fault, before, reading.light_slope)
@@ -293,7 +292,7 @@ def processor_tick(
 def backup_tick(
     system: ProtectedLoop, run: ProtectedRun, runs: bool, vented: bool
 ) -> tuple[Backup, bool, bool]:
-    """Switch, watchdog, dump and relief valve after a tick; whether somebody let the dump valve go, and its coil holds."""
+    """Switch, watchdog, dump and relief valve after a tick; whether the dump valve was let go, and its coil holds."""
     loop, guards, fault = system.loop, system.safety.guards, system.safety.fault
     state, period, powered = run.plant.plant, loop.clock.period_s, is_powered(fault)
     node = line_node(loop.plant.tube, state.line, state.cuff_mmHg)
@@ -310,7 +309,7 @@ def backup_tick(
 
 
 @fused
-def command_due(system: ProtectedLoop, now: Instant, pending: Samples, group: int) -> float:
+def command_due(system: ProtectedLoop, now: Instant, pending: Samples, group: int) -> Any:
     """The command that arrives on this tick: that of the dead time, or of so many more ticks as a failure adds."""
     ring, whole, late = len(pending), system.loop.clock.whole_ticks, system.safety.fault.late_ticks
     due = row_of(pending, (now.tick + ring - whole) % ring, group)

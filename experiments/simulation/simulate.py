@@ -187,8 +187,9 @@ def run_ready(ready: Ready, progress: Callable[[float], None] | None = None) -> 
 
 def finished(ready: Ready, channels: dict[str, NDArray[Any]], diverged: bool, final: RunState) -> Run:
     """A run that has come to its end, judged: `channels` hold the ticks that it got to, command and limits included."""
-    run = Run(ready.rig, ready.trace, ready.plan, ready.loop.firmware.coefficients, ready.point, channels, ready.inputs.tone,
-              int(ready.loop.clock.substeps), ready.seed, "done", "", final)
+    loop = ready.loop
+    run = Run(ready.rig, ready.trace, ready.plan, loop.firmware.coefficients, ready.point, channels, ready.inputs.tone,
+              int(loop.clock.substeps), ready.seed, "done", "", final)
     return replace(run, status="diverged", message=_divergence(run)) if diverged else _held(run)
 
 

@@ -6,7 +6,7 @@ gets it for WIDTH fingers. The compiled loads and stores are written out for a t
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numba import types
@@ -18,7 +18,15 @@ from plant.errors import InputError
 from plant.numerics.vector import WIDTH, choose, load, store
 
 Rows = NDArray[np.float64]
-OWN = "OWN_NUMBERS"  # attribute of a NamedTuple class all of whose numbers, whole ones and switches too, may differ
+Class = TypeVar("Class", bound=type)
+OWN = "_own_numbers"
+
+
+def all_own(kind: Class) -> Class:
+    """Mark a NamedTuple class all of whose numbers, whole ones and switches too, may differ from finger to finger."""
+    setattr(kind, OWN, True)
+    return kind
+
 
 
 def aligned(rows: int, groups: int, kind: Any = np.float64) -> Any:
@@ -62,7 +70,7 @@ def laid_out(fingers: Sequence[Any], groups: int, everything: bool = False) -> R
 
 
 def own(value: Any, path: str = "", every: bool = False) -> Iterator[tuple[str, Any]]:
-    """The numbers that are each finger's own, with their names: all floats, and all numbers of an OWN_NUMBERS class."""
+    """The numbers that are each finger's own, with their names: floats, and all of a class marked by `all_own`."""
     every = every or getattr(value, OWN, False)
     if isinstance(value, tuple):
         names = getattr(value, "_fields", range(len(value)))

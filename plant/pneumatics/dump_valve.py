@@ -41,5 +41,4 @@ def dump_step(dump: DumpValve, opening: float, held: bool, period_s: float) -> f
     """Opening (0 … 1) after a tick [s]."""
     target = choose(held, 0.0, 1.0)
     after = target + (opening - target) * math.exp(-period_s / dump.opening_s)
-    opening = choose(after < 1e-6, 0.0, after)
-    return opening
+    return choose(after < 1e-6, 0.0, after)  # type: ignore[no-any-return]

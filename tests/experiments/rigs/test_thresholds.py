@@ -7,7 +7,7 @@ import pytest
 from controller.protection.detectors_self import settings_sum
 from controller.tick.law import design
 from experiments.rigs.rig import load_rig
-from experiments.rigs.thresholds import thresholds, fill_lag_s, light_noise, pulse_share
+from experiments.rigs.thresholds import fill_lag_s, light_noise, pulse_share, thresholds
 
 
 def test_what_is_left_to_the_rig():

@@ -133,7 +133,8 @@ def test_jitter_delays_a_command_within_its_bounds(seed, jitter):
     command = rows[0, COLUMN["command"]]
 
     def after(share):
-        return plant_tick(bench.rig.plant, bench.start.plant, Course(around, around), Switchover(0.0, command, share), 8, 1e-3)
+        change = Switchover(0.0, command, share)
+        return plant_tick(bench.rig.plant, bench.start.plant, Course(around, around), change, 8, 1e-3)
 
     assert 0.0 <= late < jitter
     assert state.plant == after(late)

@@ -84,7 +84,8 @@ def test_only_the_first_action_is_noted():
     for since, which in ((1.0, (0, 2)), (2.0, (0, 1, 2))):
         seen = QUIET._replace(since_s=since, detectors=tuple(i in which for i in range(len(fires))))
         sums = counted(sums, JUDGE, seen, 90.0, AROUND, 0.001)
-    last = QUIET._replace(since_s=3.0, judged=False, detectors=(True,) * len(fires), backups=(False, False, False, True))
+    last = QUIET._replace(since_s=3.0, judged=False, detectors=(True,) * len(fires))._replace(
+        backups=(False, False, False, True))
     sums = counted(sums, JUDGE, last, 90.0, AROUND, 0.001)
     acted = list(first_actions(sums).values())
     assert acted[:3] == [1.0, 2.0, 1.0] and acted[-1] == 3.0 and set(acted[3:-1]) == {NEVER}

@@ -5,7 +5,15 @@ import pytest
 from calibrate.protocol import Clamp, Hold, Instrument
 from experiments.rigs.rig import clamp, load_rig
 from experiments.simulation.session import COLUMN, Session
-from experiments.simulation.steps import CURES, MOST_STEPS, REACH, fastest_part, few_steps, protected_steps, steps_a_tick
+from experiments.simulation.steps import (
+    CURES,
+    MOST_STEPS,
+    REACH,
+    fastest_part,
+    few_steps,
+    protected_steps,
+    steps_a_tick,
+)
 from plant.assembly import Inputs
 from plant.errors import InputError
 from plant.operating_point import part_twins, plant_twin, substeps_needed

@@ -7,9 +7,9 @@ from hypothesis import strategies as st
 from plant.assembly import Course, Plant, Surroundings, Switchover, initial_state, plant_rates, plant_tick
 from plant.pneumatics.air import Air, restriction_flow
 from plant.pneumatics.openings import (
+    Openings,
     OpenPlant,
     OpenPlantState,
-    Openings,
     cuff_per_flow,
     first_volume,
     is_busy,
@@ -24,7 +24,7 @@ from plant.pneumatics.tube import NoTube, Tube
 
 SHUT = Openings(0.0, 0.0, 0.0, 0.3, False, False)
 AROUND = Surroundings(95.0, 0.0, 0.02)
-STILL = Switchover(0.0, 0.0, 0.0)
+HERE, STILL = Course(AROUND, AROUND), Switchover(0.0, 0.0, 0.0)
 PLANTS = [Plant(), Plant(tube=NoTube()), Plant(tube=Tube(sections=4, length_m=0.6))]
 
 
@@ -61,13 +61,13 @@ def test_what_an_opening_takes_is_missing_where_it_is(plant, conductance, pressu
     plain = plant_rates(plant, state, AROUND, 0.0)
     flow = restriction_flow(Air(), conductance, 0.3, pressure, 0.0)
     for where in ("node", "cuff"):
-        opened = open_plant_rates(OpenPlant(plant, Relief(), SHUT._replace(**{where: conductance}), True), OpenPlantState(state, 0.0),
-                               AROUND, 0.0).plant
+        system = OpenPlant(plant, Relief(), SHUT._replace(**{where: conductance}), True)
+        found = open_plant_rates(system, OpenPlantState(state, 0.0), AROUND, 0.0).plant
         at_node = where == "node" and first_volume(plant.tube) > 0.0
         per_flow = 1.2 * 750.0637 / first_volume(plant.tube) if at_node else cuff_per_flow(plant, pressure)
-        changed = node_rate(plant, opened) - node_rate(plant, plain) if at_node else opened.cuff_mmHg - plain.cuff_mmHg
+        changed = node_rate(plant, found) - node_rate(plant, plain) if at_node else found.cuff_mmHg - plain.cuff_mmHg
         assert changed == pytest.approx(-flow * per_flow, rel=1e-4)
-        assert opened.supply_mmHg == plain.supply_mmHg
+        assert found.supply_mmHg == plain.supply_mmHg
 
 
 def test_a_feed_takes_from_the_supply_what_it_gives_to_the_line():
@@ -95,7 +95,7 @@ def test_a_relief_valve_lifts_and_lets_air_out_on_either_end():
         state = OpenPlantState(filled(plant, 320.0), 0.0)
         for _ in range(20):
             open_ = Openings(0.0, 0.0, 0.0, 0.3, False, True)
-            state = plant_tick(opened(plant, relief, open_, state.lift), state, Course(AROUND, AROUND), STILL, 20, 0.001)
+            state = plant_tick(opened(plant, relief, open_, state.lift), state, HERE, STILL, 20, 0.001)
         assert 0.0 < state.lift <= 1.0 and state.plant.cuff_mmHg < 300.0
 
 
@@ -116,7 +116,7 @@ def test_enough_steps_keep_a_wide_opening_stable(place, conductance):
     state, lowest = OpenPlantState(filled(plant, 200.0), 0.0), 200.0
     for _ in range(150):
         wide = SHUT._replace(**{place: conductance})
-        state = plant_tick(opened(plant, Relief(), wide, state.lift), state, Course(AROUND, AROUND), STILL, steps + 4, 0.001)
+        state = plant_tick(opened(plant, Relief(), wide, state.lift), state, HERE, STILL, steps + 4, 0.001)
         lowest = min(lowest, state.plant.cuff_mmHg)
     assert np.isfinite(state.plant.cuff_mmHg) and lowest > -60.0
     assert abs(state.plant.cuff_mmHg) < 200.0
