@@ -1,6 +1,6 @@
 """Many fingers at once: the tick of a loop, or of a protected one, for vectors of fingers.
 
-Every equation, noise sample and delay is that of the single run; only the numbers are vectors (`plant.numerics.vector`).
+Every equation, noise sample and delay is that of the single run; only the numbers are vectors, `plant.numerics.vector`.
 Fingers side by side share the classes of their parts, whole numbers and switches (bits, sections, transducer place,
 whole ticks of dead time); all other parameters are each finger's own, and so is everything about its protection and its
 failure.

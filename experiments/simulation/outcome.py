@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 from numba.extending import overload
 
 from controller.protection.protection import DETECTORS
-from plant.assembly import Surroundings
+from plant.assembly import Plant, Surroundings
 from plant.declare import OPTIONS, inlined
 from plant.finger.artery import Artery, unloaded_pressure
 from plant.numerics.vector import choose
@@ -34,6 +34,22 @@ class Judge(NamedTuple):
     transmission: float  # share of cuff pressure at the artery without any fault
     onset_tick: int  # from which on times and display count
     patience_s: float  # how long an emptying cuff is waited for
+
+
+class Limits(NamedTuple):
+    """Of what a run is held against, all that does not follow from its finger."""
+
+    normal_mmHg: float = 300.0
+    fault_mmHg: float = 330.0
+    wrong_mmHg: float = 10.0
+    mean_s: float = 1.0
+    patience_s: float = 15.0
+
+
+def judge_of(plant: Plant, limits: Limits, onset_tick: int) -> Judge:
+    """What a run on this plant, as it is without any fault, is held against from a tick on."""
+    return Judge(limits.normal_mmHg, limits.fault_mmHg, limits.wrong_mmHg, limits.mean_s, plant.artery,
+                 plant.tissue.transmission, onset_tick, limits.patience_s)
 
 
 class PressureSums(NamedTuple):

@@ -160,12 +160,14 @@ class ProtectedTelemetry(NamedTuple):
     arriving: float
 
 
-def protected_loop(
-    loop: ClosedLoop, guards: Guards, judge: Judge, fine_steps: int, fault: Disturbance = NONE
-) -> ProtectedLoop:
-    """A loop with its protection and, if any, a failure."""
-    settings = settings_sum(loop.firmware.coefficients)
-    return ProtectedLoop(loop, Safety(guards, fault, judge, float(fine_steps), float(settings)))
+def protection_of(guards: Guards, judge: Judge, fine_steps: int, fault: Disturbance = NONE) -> Safety:
+    """Protection and, if any, a failure; `protected_loop` adds what follows from the loop."""
+    return Safety(guards, fault, judge, float(fine_steps), 0.0)
+
+
+def protected_loop(loop: ClosedLoop, safety: Safety) -> ProtectedLoop:
+    """A loop with its protection, whose check sum is that of the law that is loaded."""
+    return ProtectedLoop(loop, safety._replace(settings=float(settings_sum(loop.firmware.coefficients))))
 
 
 def protected_start(plant: PlantState) -> ProtectedRun:

@@ -32,10 +32,15 @@ _alone: set[Any] = set()  # loops with a part of the user's own that was written
 
 def alike(runs: Sequence[Ready]) -> list[list[int]]:
     """Numbers of the runs that can go together, in order."""
-    kin: dict[Any, list[int]] = {}
-    for i, run in enumerate(runs):
-        kin.setdefault((shared(run.loop), run.plan, run.ticks, run.period_s), []).append(i)
-    return list(kin.values())
+    return of_a_kind([(shared(run.loop), run.plan, run.ticks, run.period_s) for run in runs])
+
+
+def of_a_kind(keys: Sequence[Any]) -> list[list[int]]:
+    """Numbers of those with the same key, in order."""
+    kinds: dict[Any, list[int]] = {}
+    for i, key in enumerate(keys):
+        kinds.setdefault(key, []).append(i)
+    return list(kinds.values())
 
 
 def side_by_side(

@@ -166,7 +166,7 @@ def simulate(
 
 def run_ready(ready: Ready, progress: Callable[[float], None] | None = None) -> Run:
     """Run what `prepare` has made ready."""
-    ticks, inputs, orders, state = ready.ticks, ready.inputs, _orders(ready), ready.start
+    ticks, inputs, orders, state = ready.ticks, ready.inputs, orders_of(ready), ready.start
     pending, rows = no_commands(ready.loop), np.zeros((ticks, len(CHANNELS)))
 
     def run_block(start: RunState, first: int, end: int) -> tuple[RunState, int, int]:
@@ -212,7 +212,8 @@ def plan_modes(plan: Plan, ticks: int, period_s: float) -> NDArray[np.int64]:
     return mode
 
 
-def _orders(ready: Ready) -> Orders:
+def orders_of(ready: Ready) -> Orders:
+    """What the firmware of a run is asked on each tick."""
     mode = plan_modes(ready.plan, ready.ticks, ready.rig.timing.period_s)
     same = (np.full(ready.ticks, value) for value in (ready.fill_mmHg, ready.set_point, ready.light_slope))
     return Orders(mode, *same)

@@ -90,6 +90,10 @@ def protected_steps(plant: Plant, guards: Guards, point: OperatingPoint, timing:
         for case in (point, wide, wide._replace(state=empty._replace(valve=point.state.valve))):
             most = max(most, float(np.max(np.abs(np.linalg.eigvals(plant_twin(plant, case, side).a)))))
     usual = max(4, math.ceil(most * timing.period_s / 2.2))
+    return usual, usual + open_steps(plant, guards, timing)
+
+
+def open_steps(plant: Plant, guards: Guards, timing: Timing) -> int:
+    """Runge–Kutta steps a tick that an open dump valve asks for, more than the plant's own."""
     dump = guards.dump_valve
-    more = least_steps(plant, dump.conductance, timing.period_s, at_cuff=dump.at_cuff) if dump.enabled else 1
-    return usual, usual + more
+    return least_steps(plant, dump.conductance, timing.period_s, at_cuff=dump.at_cuff) if dump.enabled else 1

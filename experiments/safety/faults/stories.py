@@ -15,13 +15,13 @@ from controller.tick.firmware import CLAMP, FILL
 from experiments.rigs.rig import Rig, clamp
 from experiments.rigs.thresholds import thresholds
 from experiments.safety.faults.fault import PHYSIOLOGY, Case, Fault
-from experiments.safety.faults.trial import Limits, Outcome, set_point_of
-from experiments.simulation.coupled import DIVERGED, RUNNING, Orders, closed_loop, no_commands, run_ticks
-from experiments.simulation.outcome import Judge, figures_of, first_actions
-from experiments.simulation.protected import FAULT_CHANNELS, protected_loop, protected_start
+from experiments.safety.faults.trial import Outcome, set_point_of
+from experiments.simulation.coupled import DIVERGED, RUNNING, Orders, closed_loop, no_commands
+from experiments.simulation.failing import Stage, run_stage
+from experiments.simulation.outcome import Limits, figures_of, first_actions, judge_of
+from experiments.simulation.protected import protected_loop, protected_start, protection_of
 from experiments.simulation.steps import protected_steps
 from experiments.subjects.finger import Finger, on_finger
-from experiments.work.interrupts import uninterrupted
 from plant.assembly import Inputs, Surroundings, initial_state
 from plant.errors import InputError
 from plant.scenarios.scenario import SCENARIOS, scenario_inputs
@@ -65,17 +65,14 @@ def tell(rig: Rig, finger: Finger, name: str, story: Story, seed: int, limits: L
     point = clamp(own, float(np.mean(inputs.arterial_mmHg)), float(np.mean(inputs.tone)))
     guards = thresholds(rig)
     usual, fine = protected_steps(own.plant, guards, point, rig.timing)
-    judge = Judge(limits.normal_mmHg, limits.fault_mmHg, limits.wrong_mmHg, limits.mean_s, own.plant.artery,
-                  own.plant.tissue.transmission, 0, limits.patience_s)
-    system = protected_loop(closed_loop(own, usual), guards, judge, fine)
+    safety = protection_of(guards, judge_of(own.plant, limits, 0), fine)
+    system = protected_loop(closed_loop(own, usual), safety)
     state = protected_start(initial_state(own.plant, Surroundings(*(float(c[0]) for c in inputs))))
-    pending, none = no_commands(system), np.zeros((0, len(FAULT_CHANNELS)))
+    pending = no_commands(system)
     ticks, block, status = len(orders.mode), round(BLOCK_s / period), RUNNING
     while state.tick < ticks and status == RUNNING and state.sums.display.detected_s < 0.0:
-        done, end = state.tick, min(state.tick + block, ticks)
-        with uninterrupted():
-            state, status, _ = run_ticks(
-                system, seed, inputs.part(done, end), orders.part(done, end), state, pending, none)
+        stage = Stage(system, inputs, orders, min(state.tick + block, ticks))
+        state, status, _ = run_stage(stage, seed, state, pending)
     outcome = Outcome(figures_of(state.sums), first_actions(state.sums), status == DIVERGED)
     return outcome, state.tick * period
 

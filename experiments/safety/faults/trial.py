@@ -17,19 +17,13 @@ from controller.tick.firmware import CLAMP, FILL
 from experiments.rigs.rig import Rig, clamp
 from experiments.rigs.thresholds import thresholds
 from experiments.safety.faults.fault import AT_START, Case, Fault
-from experiments.simulation.coupled import DIVERGED, RUNNING, ClosedLoop, Orders, closed_loop, no_commands, run_ticks
+from experiments.simulation.coupled import DIVERGED, RUNNING, ClosedLoop, Orders, closed_loop, no_commands
 from experiments.simulation.disturbance import NONE
-from experiments.simulation.outcome import Judge, figures_of, first_actions, nothing_yet
-from experiments.simulation.protected import (
-    FAULT_CHANNELS,
-    ProtectedLoop,
-    ProtectedRun,
-    protected_loop,
-    protected_start,
-)
+from experiments.simulation.failing import USUAL_LIMITS, Stage, run_stage, stage_of
+from experiments.simulation.outcome import Limits, figures_of, first_actions, judge_of, nothing_yet
+from experiments.simulation.protected import FAULT_CHANNELS, ProtectedRun, protected_start, protection_of
 from experiments.simulation.steps import protected_steps
 from experiments.subjects.finger import Finger, finger_inputs, on_finger
-from experiments.work.interrupts import uninterrupted
 from plant.assembly import Inputs, Surroundings, initial_state
 from plant.numerics.noise import uniform
 from plant.pneumatics.openings import OpenPlantState
@@ -47,17 +41,7 @@ class Times(NamedTuple):
     after_s: float = AFTER_s
 
 
-class Limits(NamedTuple):
-    """What the kernel counts against; see `experiments.safety.faults.verdict`."""
-
-    normal_mmHg: float = 300.0
-    fault_mmHg: float = 330.0
-    wrong_mmHg: float = 10.0
-    mean_s: float = 1.0
-    patience_s: float = 15.0
-
-
-USUAL_TIMES, USUAL_LIMITS = Times(), Limits()
+USUAL_TIMES = Times()
 
 
 class Outcome(NamedTuple):
@@ -100,9 +84,9 @@ class Bench:
     def __post_init__(self) -> None:
         fill = round(self.times.fill_s / self.rig.timing.period_s)
         case = self.case(self.onset_tick)
-        system = self._system(case, self.guards, fill)
-        self.pending = no_commands(system)
-        self.start, _, _ = self._ticks(system, case, self.empty, self.onset_tick, self.pending)
+        stage = self._stage(case, self.guards, fill, self.onset_tick)
+        self.pending = no_commands(stage.system)
+        self.start, _, _ = run_stage(stage, self.seed, self.empty, self.pending)
         self.trouble = [name for name, at in first_actions(self.start.sums).items() if at >= 0.0]
 
     def case(self, onset_tick: int, fault: Fault | None = None) -> Case:
@@ -114,24 +98,10 @@ class Bench:
         return Case(self.rig, self.rig.plant, self.loop.firmware, NONE, self.inputs, self.orders, state.plant.plant,
                     onset_tick, end, self.seed, self.stranger)
 
-    def _system(self, case: Case, guards: Guards, onset_tick: int) -> ProtectedLoop:
-        """What is to run; times and display count from the onset tick on."""
-        plant, limits = self.rig.plant, self.limits
-        judge = Judge(limits.normal_mmHg, limits.fault_mmHg, limits.wrong_mmHg, limits.mean_s, plant.artery,
-                      plant.tissue.transmission, onset_tick, limits.patience_s)
-        loop = self.loop._replace(plant=case.plant, firmware=case.firmware)
-        return protected_loop(loop, guards, judge, self.fine_steps, case.fault)
-
-    def _ticks(
-        self, system: ProtectedLoop, case: Case, start: ProtectedRun, end_tick: int, pending: Samples,
-        trace: Samples | None = None,
-    ) -> tuple[ProtectedRun, int, int]:
-        """Run a case from where `start` has got to until a tick."""
-        rows = np.zeros((0, len(FAULT_CHANNELS))) if trace is None else trace
-        block = case.inputs.part(start.tick, end_tick), case.orders.part(start.tick, end_tick)
-        with uninterrupted():
-            after: tuple[ProtectedRun, int, int] = run_ticks(system, self.seed, *block, start, pending, rows)
-        return after
+    def _stage(self, case: Case, guards: Guards, onset_tick: int, end_tick: int) -> Stage:
+        """A case until a tick; times and display count from the onset tick on."""
+        judge = judge_of(self.rig.plant, self.limits, onset_tick)
+        return stage_of(case, self.loop, protection_of(guards, judge, self.fine_steps), end_tick)
 
     def run(self, *faults: Fault, lost: tuple[str, ...] = (), trace: bool = False) -> tuple[Outcome, Samples]:
         """Outcome of one failure, or of several together, with the named protections taken away; and its trace.
@@ -155,12 +125,12 @@ class Bench:
         stop = min(end, last)
         rows = np.zeros((last - onset if trace else 0, len(FAULT_CHANNELS)))
         begun = start._replace(plant=OpenPlantState(case.state, start.plant.lift), sums=nothing_yet())
-        state, status, done = self._ticks(self._system(case, guards, counting), case, begun, stop, pending,
-                                          rows[: stop - onset] if trace else None)
+        state, status, done = run_stage(self._stage(case, guards, counting, stop), self.seed, begun, pending,
+                                        rows[: stop - onset] if trace else None)
         if status == RUNNING and stop < last:  # the failure is over, and the run goes on
             after = self.case(onset)._replace(inputs=case.inputs)
-            state, status, more = self._ticks(self._system(after, guards, counting), after, state, last, pending,
-                                              rows[stop - onset :] if trace else None)
+            state, status, more = run_stage(self._stage(after, guards, counting, last), self.seed, state, pending,
+                                            rows[stop - onset :] if trace else None)
             done += more
         return Outcome(figures_of(state.sums), first_actions(state.sums), status == DIVERGED), rows[:done]
 

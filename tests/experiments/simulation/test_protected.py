@@ -9,8 +9,8 @@ from controller.tick.firmware import CLAMP, FILL, VENT
 from experiments.rigs.rig import clamp, load_rig
 from experiments.rigs.thresholds import thresholds
 from experiments.simulation.coupled import CHANNELS, Orders, at_rest, closed_loop, no_commands, run_ticks
-from experiments.simulation.outcome import NEVER, Judge, first_actions
-from experiments.simulation.protected import FAULT_CHANNELS, protected_loop, protected_start
+from experiments.simulation.outcome import NEVER, Limits, first_actions, judge_of
+from experiments.simulation.protected import FAULT_CHANNELS, protected_loop, protected_start, protection_of
 from plant.assembly import Inputs, Surroundings, initial_state
 
 
@@ -24,8 +24,7 @@ def both(rig, ticks, arterial, modes, seed=1, guards=None):
     rest = initial_state(rig.plant, Surroundings(float(arterial[0]), 0.0, 0.02))
     plain, traced = np.zeros((ticks, len(CHANNELS))), np.zeros((ticks, len(FAULT_CHANNELS)))
     end, *_ = run_ticks(loop, seed, inputs, orders, at_rest(rest), no_commands(loop), plain)
-    judge = Judge(300.0, 330.0, 10.0, 1.0, rig.plant.artery, rig.plant.tissue.transmission, 0, 15.0)
-    system = protected_loop(loop, guards or thresholds(rig), judge, 20)
+    system = protected_loop(loop, protection_of(guards or thresholds(rig), judge_of(rig.plant, Limits(), 0), 20))
     after, *_ = run_ticks(system, seed, inputs, orders, protected_start(rest), no_commands(system), traced)
     return plain, end, traced, after
 
