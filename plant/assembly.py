@@ -4,18 +4,18 @@ Written once: the single-run kernel, the linear twin's test and every analysis c
 """
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from plant.declare import fused
+from plant.declare import fused, verb
 from plant.electronics.transducer import Transducer, sensed_pressure, transducer_rate
 from plant.finger.artery import Artery, present_area, static_area, wall_rate
 from plant.finger.light import Light, light_intensity, photodiode_rate
 from plant.finger.tissue import Tissue, tissue_rate
 from plant.finger.vein import Vein, vein_rate, vein_target
-from plant.numerics.integrate import advance, settled, weigh
+from plant.numerics.integrate import advance, weigh, without_denormals
 from plant.numerics.vector import choose, most, rounded_down
 from plant.parts import line_end_volume, line_node, line_rates, valve_flows, valve_nature, valve_rates
 from plant.pneumatics.air import Air
@@ -82,6 +82,9 @@ def arterial_area(plant: Plant, state: PlantState, around: Surroundings) -> floa
     return present_area(plant.artery, state.creep_area, target)
 
 
+system_rates = verb("system_rates", merged=True)  # (system, state, around, command) -> rate of every state
+
+
 @fused
 def plant_rates(plant: Plant, state: PlantState, around: Surroundings, command: float) -> PlantState:
     """Rate of every state [its unit per s] under a held valve command and the surroundings of this instant."""
@@ -105,51 +108,69 @@ def plant_rates(plant: Plant, state: PlantState, around: Surroundings, command: 
     )
 
 
+@system_rates.of(Plant)
+def rates_of_plant(system: Plant, state: PlantState, around: Surroundings, command: float) -> PlantState:
+    """`plant_rates`, where a whole tick asks for the rates of what it advances."""
+    return plant_rates(system, state, around, command)
+
+
+class Course(NamedTuple):
+    """Surroundings at both ends of a tick."""
+
+    start: Surroundings
+    end: Surroundings
+
+
+class Switchover(NamedTuple):
+    """Valve command over a tick: the old one until the new one takes over."""
+
+    old: float
+    new: float
+    share: float  # of the tick at which it does, 0 … 1
+
+
 @fused
-def between(start: Surroundings, end: Surroundings, share: float) -> Surroundings:
+def between(course: Course, share: float) -> Surroundings:
     """Surroundings a share of the way through a tick: pressure moves along a line, tone and ambient are held."""
-    pressure = start.arterial_mmHg + share * (end.arterial_mmHg - start.arterial_mmHg)
+    start = course.start
+    pressure = start.arterial_mmHg + share * (course.end.arterial_mmHg - start.arterial_mmHg)
     return Surroundings(pressure, start.tone, start.ambient)
 
 
 @fused
 def runge_kutta(
-    plant: Plant, state: PlantState, start: Surroundings, end: Surroundings, share: float, part: float,
-    period_s: float, command: float,
-) -> PlantState:
+    system: Any, state: Any, course: Course, share: float, part: float, period_s: float, command: float
+) -> Any:
     """Advance by `part` of a tick from `share` of it, under a held command (classical Runge–Kutta, Kutta 1901)."""
     step = part * period_s
-    middle, last = between(start, end, share + 0.5 * part), between(start, end, share + part)
-    first = plant_rates(plant, state, between(start, end, share), command)
-    second = plant_rates(plant, advance(state, 0.5 * step, first), middle, command)
-    third = plant_rates(plant, advance(state, 0.5 * step, second), middle, command)
-    fourth = plant_rates(plant, advance(state, step, third), last, command)
-    after: PlantState = advance(state, step, weigh(first, second, third, fourth))
-    return after
+    middle, last = between(course, share + 0.5 * part), between(course, share + part)
+    first = system_rates(system, state, between(course, share), command)
+    second = system_rates(system, advance(state, 0.5 * step, first), middle, command)
+    third = system_rates(system, advance(state, 0.5 * step, second), middle, command)
+    fourth = system_rates(system, advance(state, step, third), last, command)
+    return advance(state, step, weigh(first, second, third, fourth))
 
 
 @fused
 def plant_tick(
-    plant: Plant, state: PlantState, start: Surroundings, end: Surroundings, old_command: float, command: float,
-    switch_share: float, substeps: float, period_s: float,
-) -> PlantState:
-    """Advance the plant by one tick. The command changes from old to new at `switch_share` (0 … 1) of the tick.
+    system: Any, state: Any, course: Course, command: Switchover, substeps: float, period_s: float
+) -> Any:
+    """Advance a plant, or any system that answers `system_rates`, by one tick.
 
-    The tick is cut exactly at the change, so that no step straddles a jump; each piece gets steps no longer than
-    1/substeps of a tick.
+    The tick is cut exactly where the command changes, so that no step straddles a jump; each piece gets steps no longer
+    than 1/substeps of a tick.
     """
-    rest = 1.0 - switch_share
-    before = choose(switch_share > 0.0, max(rounded_down(substeps * switch_share + 0.999999), 1.0), 0.0)
+    rest = 1.0 - command.share
+    before = choose(command.share > 0.0, max(rounded_down(substeps * command.share + 0.999999), 1.0), 0.0)
     after = choose(rest > 0.0, max(rounded_down(substeps * rest + 0.999999), 1.0), 0.0)
-    first_part, last_part = switch_share / max(before, 1.0), rest / max(after, 1.0)
+    first_part, last_part = command.share / max(before, 1.0), rest / max(after, 1.0)
     for i in range(int(most(before + after))):  # a finger that needs fewer steps than another ends with empty ones
         early = i < before
         part = choose(early, first_part, choose(i < before + after, last_part, 0.0))
-        share = choose(early, i * first_part, switch_share + (i - before) * last_part)
-        held = choose(early, old_command, command)
-        state = runge_kutta(plant, state, start, end, share, part, period_s, held)
-    after_tick: PlantState = settled(state)
-    return after_tick
+        share = choose(early, i * first_part, command.share + (i - before) * last_part)
+        held = choose(early, command.old, command.new)
+        state = runge_kutta(system, state, course, share, part, period_s, held)
+    return without_denormals(state)
 
 
 def initial_state(plant: Plant, around: Surroundings) -> PlantState:

@@ -206,8 +206,12 @@ class Verb(Protocol):
         """Register the decorated function as the answer of this class of part."""
 
 
-def verb(name: str) -> Verb:
-    """A generic function resolved by the part's class when its caller is compiled; register with `.of(Class)`."""
+def verb(name: str, merged: bool = False) -> Verb:
+    """A generic function resolved by the part's class when its caller is compiled; register with `.of(Class)`.
+
+    `merged`: each implementation is merged into its callers, as with `fused`.
+    """
+    options = {**OPTIONS, "forceinline": True} if merged else OPTIONS
     implementations: dict[type, Any] = {}
 
     def generic(part: Any, *args: Any) -> Any:
@@ -215,7 +219,7 @@ def verb(name: str) -> Verb:
 
     generic.__name__ = generic.__qualname__ = name
 
-    @overload(generic, strict=False, jit_options=OPTIONS)  # not strict: each implementation names its own arguments
+    @overload(generic, strict=False, jit_options=options)  # not strict: each implementation names its own arguments
     def _resolve(part, *args):  # type: ignore[no-untyped-def]
         if isinstance(part, types.BaseNamedTuple) and part.instance_class in implementations:
             return implementations[part.instance_class].py_func
@@ -224,7 +228,7 @@ def verb(name: str) -> Verb:
     def register(part_class: type) -> Callable[[Function], Function]:
         def keep(function: Function) -> Function:
             include_source(Path(function.__code__.co_filename))
-            implementations[part_class] = compiled(function)
+            implementations[part_class] = fused(function) if merged else compiled(function)
             return implementations[part_class]  # type: ignore[no-any-return]
 
         return keep

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from plant.assembly import Plant, PlantState, Surroundings, initial_state, plant_tick
+from plant.assembly import Course, Plant, PlantState, Surroundings, Switchover, initial_state, plant_tick
 from plant.electronics import transducer
 from plant.errors import InputError
 from plant.finger import artery, light, tissue, vein
@@ -155,7 +155,7 @@ def _slam(plant: Plant, point: OperatingPoint, period_s: float, steps: int) -> l
     before = 0.0
     for command, ticks in ((1.0, 30), (point.command, 8), (low, 8), (point.command, 4)):
         for _ in range(ticks):
-            state = plant_tick(plant, state, around, around, before, command, 0.3, steps, period_s)
+            state = plant_tick(plant, state, Course(around, around), Switchover(before, command, 0.3), steps, period_s)
             found.append(float(state.cuff_mmHg))
             before = command
             if command == 1.0 and not state.cuff_mmHg < point.state.cuff_mmHg:

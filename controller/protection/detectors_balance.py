@@ -7,6 +7,7 @@ from typing import Annotated, NamedTuple
 from controller.protection.detectors_pressure import Enabled
 from controller.protection.watched import Watched, lagged, noise_mmHg, timer
 from plant.declare import compiled, quantity
+from plant.numerics.integrate import selected
 
 NOMINAL_mmHg = 90.0  # cuff pressure at which a bleed is given
 
@@ -14,9 +15,9 @@ NOMINAL_mmHg = 90.0  # cuff pressure at which a bleed is given
 class Following(NamedTuple):
     """Error of the clamp in the band of the pulse, as a share of the pulsation. Reaction: recalibrate (gain included).
 
-    A loop with the gain it was designed for leaves the share |S| of every wave; a lazy one, or one that swings slowly,
-    leaves more. Root mean squares over a second; the pulsation counts between two bounds, so that neither a weak pulse
-    nor a pulsation that is itself the swing hides anything.
+    A loop with the gain it was designed for leaves the share |S| of every wave; one with too little, or one that swings
+    slowly, leaves more. Root mean squares over a second; the pulsation counts between two bounds, so that neither a
+    weak pulse nor a pulsation that is itself the swing hides anything.
     """
 
     enabled: Enabled = True
@@ -56,8 +57,6 @@ class FollowingState(NamedTuple):
 @compiled
 def following_step(part: Following, state: FollowingState, seen: Watched) -> FollowingState:
     """One tick; active in the clamp."""
-    if seen.clamped_s <= 0.0 or part.share <= 0.0:
-        return FollowingState(0.0, 0.0, 0.0, 0.0, seen.reading_mmHg, 0.0, 0.0, False)
     period, fast, slowly = seen.period_s, 1.0 / (2.0 * math.pi * part.high_Hz), 1.0 / (2.0 * math.pi * part.low_Hz)
     once = lagged(state.once_mmHg, seen.error_mmHg, fast, period)
     twice = lagged(state.twice_mmHg, once, fast, period)
@@ -69,9 +68,12 @@ def following_step(part: Following, state: FollowingState, seen: Watched) -> Fol
     pulsation = min(max(math.sqrt(pulse_square), part.least_mmHg), part.most_mmHg)
     left = part.share * pulsation
     noise = min(part.noise_times * noise_mmHg(seen), part.noise_most_mmHg)
-    loud = square > left * left + noise * noise and seen.clamped_s > part.settle_s
+    loud = (square > left * left + noise * noise) & (seen.clamped_s > part.settle_s)
     above = timer(state.above_s, loud, period)
-    return FollowingState(once, twice, slow, square, mean, pulse_square, above, part.enabled and above > part.hold_s)
+    after = FollowingState(once, twice, slow, square, mean, pulse_square, above, part.enabled & (above > part.hold_s))
+    idle = FollowingState(0.0, 0.0, 0.0, 0.0, seen.reading_mmHg, 0.0, 0.0, False)
+    new: FollowingState = selected((seen.clamped_s > 0.0) & (part.share > 0.0), after, idle)
+    return new
 
 
 class AirUse(NamedTuple):
@@ -123,8 +125,6 @@ class AirState(NamedTuple):
 @compiled
 def air_use_step(part: AirUse, state: AirState, seen: Watched) -> AirState:
     """One tick; active in the clamp. A leaky mean of dp_s/dt needs no difference: it is (p_s − mean)/τ."""
-    if seen.clamped_s <= 0.0 or part.cuff_mL_mmHg <= 0.0:
-        return AirState(seen.pump_mL_s, seen.supply_mmHg, seen.pump_mL_s, seen.reading_mmHg, 0.0, 0.0, 0.0, False)
     period, memory = seen.period_s, part.memory_s
     pump = lagged(state.pump_mL_s, seen.pump_mL_s, memory, period)
     supply = lagged(state.supply_mmHg, seen.supply_mmHg, memory, period)
@@ -136,6 +136,9 @@ def air_use_step(part: AirUse, state: AirState, seen: Watched) -> AirState:
     demand = lagged(state.demand, seen.demand, part.smooth_s, period)
     fast = lagged(state.fast, abs(seen.demand - demand), memory, period)
     limit = part.limit_mL_s + part.lively * part.demand_mL_s * fast
-    odd = abs(used - explained) > limit and seen.clamped_s > part.settle_s
+    odd = (abs(used - explained) > limit) & (seen.clamped_s > part.settle_s)
     beyond = timer(state.beyond_s, odd, period)
-    return AirState(pump, supply, explained, reading, demand, fast, beyond, part.enabled and beyond > part.hold_s)
+    after = AirState(pump, supply, explained, reading, demand, fast, beyond, part.enabled & (beyond > part.hold_s))
+    idle = AirState(seen.pump_mL_s, seen.supply_mmHg, seen.pump_mL_s, seen.reading_mmHg, 0.0, 0.0, 0.0, False)
+    new: AirState = selected((seen.clamped_s > 0.0) & (part.cuff_mL_mmHg > 0.0), after, idle)
+    return new

@@ -6,6 +6,7 @@ from typing import Annotated, NamedTuple
 from controller.protection.detectors_pressure import Enabled
 from controller.protection.watched import Watched, timer
 from plant.declare import compiled, quantity
+from plant.numerics.vector import opposite
 
 NOISE = 60.0  # noise of a sample that a jump of two sums of three must exceed: sixteen of its own SD
 
@@ -40,13 +41,13 @@ class LightState(NamedTuple):
 def light_range_step(part: LightRange, state: LightState, seen: Watched) -> LightState:
     """One tick. Absolute range and frozen samples count in every mode but venting, the relative range in the clamp."""
     light = seen.light
-    out = light < part.lowest or light > part.highest
-    if seen.clamped_s > 0.0:
-        out = out or light < part.below * seen.set_point or light > part.above * seen.set_point
+    out = (light < part.lowest) | (light > part.highest)
+    strange = (light < part.below * seen.set_point) | (light > part.above * seen.set_point)
+    out = out | ((seen.clamped_s > 0.0) & strange)
     out_s = timer(state.out_s, out, seen.period_s)
     same_s = timer(state.same_s, light == state.light, seen.period_s)
-    fires = out_s > part.hold_s or same_s > part.frozen_s
-    return LightState(out_s, light, same_s, part.enabled and fires)
+    fires = (out_s > part.hold_s) | (same_s > part.frozen_s)
+    return LightState(out_s, light, same_s, part.enabled & fires)
 
 
 class SetPoint(NamedTuple):
@@ -83,15 +84,14 @@ class SetPointState(NamedTuple):
 @compiled
 def set_point_step(part: SetPoint, state: SetPointState, seen: Watched) -> SetPointState:
     """One tick; active in the clamp."""
-    fires = False
-    if seen.clamped_s > 0.0:
-        slope = seen.light_slope
-        fires = not (part.lowest <= seen.set_point <= part.highest) or slope <= 0.0
-        if seen.clamped_s > part.settle_s and slope > 0.0:
-            moved = abs(seen.set_point - state.set_point) > part.jump_mmHg * slope
-            now = seen.light + state.first + state.second  # means of three: a weak signal's noise is no jump
-            before = state.third + state.fourth + state.fifth
-            fires = fires or moved or abs(now - before) > 3.0 * part.light_jump_mmHg * slope + NOISE * seen.light_noise
+    slope = seen.light_slope
+    void = opposite((part.lowest <= seen.set_point) & (seen.set_point <= part.highest)) | (slope <= 0.0)
+    moved = abs(seen.set_point - state.set_point) > part.jump_mmHg * slope
+    now = seen.light + state.first + state.second  # means of three: a weak signal's noise is no jump
+    before = state.third + state.fourth + state.fifth
+    jumped = abs(now - before) > 3.0 * part.light_jump_mmHg * slope + NOISE * seen.light_noise
+    steady = (seen.clamped_s > part.settle_s) & (slope > 0.0)
+    fires = (seen.clamped_s > 0.0) & (void | (steady & (moved | jumped)))
     return SetPointState(
-        seen.set_point, seen.light, state.first, state.second, state.third, state.fourth, part.enabled and fires
+        seen.set_point, seen.light, state.first, state.second, state.third, state.fourth, part.enabled & fires
     )

@@ -6,7 +6,9 @@ from typing import Annotated, NamedTuple
 
 from controller.protection.detectors_pressure import Enabled
 from controller.protection.watched import Watched, lagged, noise_mmHg, timer
-from plant.declare import compiled, quantity
+from plant.declare import compiled, inlined, quantity
+from plant.numerics.integrate import selected
+from plant.numerics.vector import choose, opposite
 
 NOISE = 15.0  # loop noise over that of a sample: the loop amplifies it, the more the further its gain is off
 BIAS = 10.0  # mean error that noise makes where it meets the end of the valve, over the noise of a sample
@@ -76,44 +78,52 @@ class ResponseState(NamedTuple):
     fires: bool
 
 
+@inlined
+def first_fill(
+    part: Response, state: ResponseState, seen: Watched, step_mmHg: float, asked_mmHg: float
+) -> ResponseState:
+    """One tick outside the clamp: the size of the bladder, by the first fill's rise or lag."""
+    filling, period = state.fill_s < part.fit_s, seen.period_s
+    fill = choose(filling, state.fill_s + period, state.fill_s)
+    rise = choose(filling, state.rise_mmHg + step_mmHg, state.rise_mmHg)
+    predicted = choose(filling, state.predicted_mmHg + asked_mmHg, state.predicted_mmHg)
+    apart = (part.range_mmHg * seen.command - seen.reading_mmHg) * period
+    gap = choose(filling, state.gap_mmHg_s + apart, state.gap_mmHg_s)
+    by_rise = opposite((part.fit_low * predicted < rise) & (rise < part.fit_high * predicted))
+    slewed = gap - 0.25 * rise * rise / max(part.fill_slew_mmHg_s, 1.0)  # what the stage's ramp adds
+    by_lag = opposite(
+        (part.lag_low * part.fill_lag_s * rise < slewed) & (slewed < part.lag_high * part.fill_lag_s * rise))
+    odd = choose(part.rate_mmHg_s > 0.0, by_rise, (part.fill_lag_s > 0.0) & by_lag)
+    misfit = choose(filling, (fill >= part.fit_s) & (rise >= part.fit_mmHg) & odd, state.misfit)
+    return ResponseState(
+        seen.reading_mmHg, seen.reading_mmHg, 0.0, 0.0, 0.0, 0.0, fill, rise, predicted, gap, misfit,
+        part.enabled & misfit
+    )
+
+
 @compiled
 def response_step(part: Response, state: ResponseState, seen: Watched) -> ResponseState:
     """One tick; active in the clamp and, for the size of the bladder, in the first fill."""
     period = seen.period_s
     step = seen.reading_mmHg - state.reading_mmHg
     asked = part.rate_mmHg_s * seen.demand * period
-    fill, rise, predicted, gap = state.fill_s, state.rise_mmHg, state.predicted_mmHg, state.gap_mmHg_s
-    misfit = state.misfit
-    if seen.clamped_s <= 0.0:
-        if fill < part.fit_s:
-            fill, rise, predicted = fill + period, rise + step, predicted + asked
-            gap += (part.range_mmHg * seen.command - seen.reading_mmHg) * period
-            odd = False
-            if part.rate_mmHg_s > 0.0:
-                odd = not part.fit_low * predicted < rise < part.fit_high * predicted
-            elif part.fill_lag_s > 0.0:
-                slewed = gap - 0.25 * rise * rise / max(part.fill_slew_mmHg_s, 1.0)  # what the stage's ramp adds
-                odd = not part.lag_low * part.fill_lag_s * rise < slewed < part.lag_high * part.fill_lag_s * rise
-            misfit = fill >= part.fit_s and rise >= part.fit_mmHg and odd
-        fires = part.enabled and misfit
-        return ResponseState(
-            seen.reading_mmHg, seen.reading_mmHg, 0.0, 0.0, 0.0, 0.0, fill, rise, predicted, gap, misfit, fires
-        )
     expected = lagged(state.expected_mmHg, part.range_mmHg * seen.command, part.lag_s, period)
-    residual, forget = 0.0, part.memory_s / (part.memory_s + period)
+    forget = part.memory_s / (part.memory_s + period)
     activity = (state.asked_mmHg + abs(asked)) * forget
-    if part.rate_mmHg_s > 0.0:
-        residual = (state.residual_mmHg + step - asked) * forget
-    elif part.range_mmHg > 0.0:
-        residual = lagged(state.residual_mmHg, seen.reading_mmHg - expected, part.memory_s, period)
+    of_rate = (state.residual_mmHg + step - asked) * forget
+    of_range = lagged(state.residual_mmHg, seen.reading_mmHg - expected, part.memory_s, period)
+    residual = choose(part.rate_mmHg_s > 0.0, of_rate, choose(part.range_mmHg > 0.0, of_range, 0.0))
     error = lagged(state.error_mmHg, seen.error_mmHg, part.memory_s, period)
     bias = part.error_mmHg + BIAS * noise_mmHg(seen)
-    wrong = abs(residual) > part.limit_mmHg + part.activity * activity or abs(error) > bias
-    above = timer(state.above_s, wrong and seen.clamped_s > part.settle_s, period)
-    fires = part.enabled and (above > part.hold_s or misfit)
-    return ResponseState(
-        seen.reading_mmHg, expected, residual, activity, error, above, fill, rise, predicted, gap, misfit, fires
+    wrong = (abs(residual) > part.limit_mmHg + part.activity * activity) | (abs(error) > bias)
+    above = timer(state.above_s, wrong & (seen.clamped_s > part.settle_s), period)
+    fires = part.enabled & ((above > part.hold_s) | state.misfit)
+    clamped = ResponseState(
+        seen.reading_mmHg, expected, residual, activity, error, above, state.fill_s, state.rise_mmHg,
+        state.predicted_mmHg, state.gap_mmHg_s, state.misfit, fires
     )
+    new: ResponseState = selected(seen.clamped_s > 0.0, clamped, first_fill(part, state, seen, step, asked))
+    return new
 
 
 class Saturation(NamedTuple):
@@ -135,10 +145,9 @@ class SaturationState(NamedTuple):
 @compiled
 def saturation_step(part: Saturation, state: SaturationState, seen: Watched) -> SaturationState:
     """One tick; active in the clamp."""
-    if seen.clamped_s <= 0.0:
-        return SaturationState(0.0, False)
-    share = lagged(state.share, 1.0 if seen.limited else 0.0, part.memory_s, seen.period_s)
-    return SaturationState(share, part.enabled and share > part.share and seen.clamped_s > part.settle_s)
+    now = lagged(state.share, choose(seen.limited, 1.0, 0.0), part.memory_s, seen.period_s)
+    share = choose(seen.clamped_s > 0.0, now, 0.0)
+    return SaturationState(share, part.enabled & (share > part.share) & (seen.clamped_s > part.settle_s))
 
 
 class Oscillation(NamedTuple):
@@ -162,14 +171,14 @@ class OscillationState(NamedTuple):
 @compiled
 def oscillation_step(part: Oscillation, state: OscillationState, seen: Watched) -> OscillationState:
     """One tick; active in the clamp."""
-    if seen.clamped_s <= 0.0:
-        return OscillationState(seen.error_mmHg, 0.0, False)
     slow = lagged(state.slow_mmHg, seen.error_mmHg, 1.0 / (2.0 * math.pi * part.above_Hz), seen.period_s)
     fast = seen.error_mmHg - slow
     square = lagged(state.square, fast * fast, part.memory_s, seen.period_s)
     noise = NOISE * noise_mmHg(seen)  # a weak finger's loop carries what light adds
-    loud = square > part.limit_mmHg * part.limit_mmHg + noise * noise and seen.clamped_s > part.settle_s
-    return OscillationState(slow, square, part.enabled and loud)
+    loud = (square > part.limit_mmHg * part.limit_mmHg + noise * noise) & (seen.clamped_s > part.settle_s)
+    after = OscillationState(slow, square, part.enabled & loud)
+    new: OscillationState = selected(seen.clamped_s > 0.0, after, OscillationState(seen.error_mmHg, 0.0, False))
+    return new
 
 
 class NoPulse(NamedTuple):
@@ -195,14 +204,13 @@ class PulseState(NamedTuple):
 @compiled
 def no_pulse_step(part: NoPulse, state: PulseState, seen: Watched) -> PulseState:
     """One tick; active in the clamp."""
-    if seen.clamped_s <= 0.0:
-        return PulseState(seen.reading_mmHg, 1.0, 0.0, False)
     way = state.direction
     extreme = way * max(way * state.extreme_mmHg, way * seen.reading_mmHg)
     since = state.since_s + seen.period_s
-    if way * (extreme - seen.reading_mmHg) > part.least_mmHg:
-        extreme, way, since = seen.reading_mmHg, -way, 0.0
-    return PulseState(extreme, way, since, part.enabled and since > part.most_s)
+    turned = (way * (extreme - seen.reading_mmHg) > part.least_mmHg) | (seen.clamped_s <= 0.0)
+    extreme, since = choose(turned, seen.reading_mmHg, extreme), choose(turned, 0.0, since)
+    way = choose(seen.clamped_s <= 0.0, 1.0, choose(turned, -way, way))
+    return PulseState(extreme, way, since, part.enabled & (since > part.most_s))
 
 
 class Deadlines(NamedTuple):
@@ -225,4 +233,4 @@ def deadlines_step(part: Deadlines, state: DeadlineState, seen: Watched) -> Dead
     """One tick; active in every mode. Each missed tick counts for itself."""
     share = lagged(state.share, 0.0, part.memory_s, seen.period_s * (1.0 + seen.missed))
     share += seen.missed * seen.period_s / part.memory_s
-    return DeadlineState(share, part.enabled and share > part.share)
+    return DeadlineState(share, part.enabled & (share > part.share))

@@ -8,6 +8,7 @@ from typing import Annotated, NamedTuple
 
 from controller.protection.watched import Watched, lagged, timer
 from plant.declare import compiled, quantity, switch
+from plant.numerics.vector import choose
 
 Enabled = Annotated[bool, switch("acts", "scenario")]
 
@@ -31,7 +32,7 @@ class LimitState(NamedTuple):
 def pressure_limit_step(part: PressureLimit, state: LimitState, seen: Watched) -> LimitState:
     """One tick; active in every mode."""
     above = timer(state.above_s, seen.reading_mmHg > part.limit_mmHg, seen.period_s)
-    return LimitState(above, part.enabled and above > part.hold_s)
+    return LimitState(above, part.enabled & (above > part.hold_s))
 
 
 class PressureRate(NamedTuple):
@@ -59,9 +60,9 @@ class RateState(NamedTuple):
 def pressure_rate_step(part: PressureRate, state: RateState, seen: Watched) -> RateState:
     """One tick; active in the clamp."""
     now = (seen.reading_mmHg - state.reading_mmHg) / seen.period_s
-    rate = lagged(state.rate_mmHg_s, now, part.memory_s, seen.period_s) if seen.clamped_s > 0.0 else 0.0
-    fast = abs(rate) > part.limit_mmHg_s and seen.clamped_s > part.settle_s
-    return RateState(seen.reading_mmHg, rate, part.enabled and fast)
+    rate = choose(seen.clamped_s > 0.0, lagged(state.rate_mmHg_s, now, part.memory_s, seen.period_s), 0.0)
+    fast = (abs(rate) > part.limit_mmHg_s) & (seen.clamped_s > part.settle_s)
+    return RateState(seen.reading_mmHg, rate, part.enabled & fast)
 
 
 class Exposure(NamedTuple):
@@ -88,7 +89,7 @@ def exposure_step(part: Exposure, state: ExposureState, seen: Watched) -> Exposu
     """One tick; active in every mode."""
     excess = max(seen.reading_mmHg - part.allowance_mmHg, 0.0)
     integral = lagged(state.integral_mmHg_s, excess * part.memory_s, part.memory_s, seen.period_s)
-    return ExposureState(integral, part.enabled and integral > part.limit_mmHg_s)
+    return ExposureState(integral, part.enabled & (integral > part.limit_mmHg_s))
 
 
 class Disagreement(NamedTuple):
@@ -114,7 +115,7 @@ def disagreement_step(part: Disagreement, state: DisagreementState, seen: Watche
     apart = abs(seen.reading_mmHg - seen.second_mmHg)
     distance = lagged(state.distance_mmHg, apart, part.memory_s, seen.period_s)
     above = timer(state.above_s, distance > part.limit_mmHg, seen.period_s)
-    return DisagreementState(distance, above, part.enabled and above > part.hold_s)
+    return DisagreementState(distance, above, part.enabled & (above > part.hold_s))
 
 
 class SupplyRange(NamedTuple):
@@ -140,6 +141,7 @@ class SupplyState(NamedTuple):
 @compiled
 def supply_range_step(part: SupplyRange, state: SupplyState, seen: Watched) -> SupplyState:
     """One tick; active in the clamp. A highest pressure of 0 is no limit."""
-    high = part.highest_mmHg > 0.0 and seen.supply_mmHg > part.highest_mmHg
-    out = timer(state.out_s, seen.clamped_s > 0.0 and (high or seen.supply_mmHg < part.lowest_mmHg), seen.period_s)
-    return SupplyState(out, part.enabled and out > part.hold_s)
+    outside = (part.highest_mmHg > 0.0) & (seen.supply_mmHg > part.highest_mmHg)
+    outside = outside | (seen.supply_mmHg < part.lowest_mmHg)
+    out = timer(state.out_s, (seen.clamped_s > 0.0) & outside, seen.period_s)
+    return SupplyState(out, part.enabled & (out > part.hold_s))

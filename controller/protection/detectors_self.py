@@ -12,6 +12,7 @@ from controller.protection.detectors_pressure import Enabled
 from controller.protection.watched import Watched, lagged, timer
 from controller.tick.law import Coefficients
 from plant.declare import compiled, quantity
+from plant.numerics.vector import choose, opposite
 
 
 @compiled
@@ -45,8 +46,8 @@ class SettingsState(NamedTuple):
 @compiled
 def settings_check_step(part: SettingsCheck, state: SettingsState, seen: Watched) -> SettingsState:
     """One tick; active in every mode. Without an expected sum it does not look."""
-    wrong = part.expected != 0.0 and abs(seen.settings - part.expected) > 1e-9
-    return SettingsState(part.enabled and wrong)
+    wrong = (part.expected != 0.0) & (abs(seen.settings - part.expected) > 1e-9)
+    return SettingsState(part.enabled & wrong)
 
 
 class Sequence(NamedTuple):
@@ -70,10 +71,10 @@ class SequenceState(NamedTuple):
 @compiled
 def sequence_step(part: Sequence, state: SequenceState, seen: Watched) -> SequenceState:
     """One tick; judges in the clamp."""
-    if seen.clamped_s <= 0.0:
-        return SequenceState(timer(state.filled_s, seen.reading_mmHg > part.filled_mmHg, seen.period_s), False)
-    hasty = state.filled_s < part.filled_s
-    return SequenceState(state.filled_s, part.enabled and (hasty or not seen.searched))
+    clamped = seen.clamped_s > 0.0
+    waited = timer(state.filled_s, seen.reading_mmHg > part.filled_mmHg, seen.period_s)
+    early = (state.filled_s < part.filled_s) | opposite(seen.searched)
+    return SequenceState(choose(clamped, state.filled_s, waited), clamped & part.enabled & early)
 
 
 class EmitterMonitor(NamedTuple):
@@ -100,11 +101,10 @@ class EmitterState(NamedTuple):
 @compiled
 def emitter_monitor_step(part: EmitterMonitor, state: EmitterState, seen: Watched) -> EmitterState:
     """One tick; judges in the clamp. A negative level is none yet."""
-    level = lagged(state.level, seen.emitter, part.memory_s, seen.period_s) if state.level >= 0.0 else seen.emitter
-    if seen.clamped_s <= 0.0:
-        return EmitterState(level, level, 0.0, False)
-    away = timer(state.away_s, abs(level - state.start) > part.share * state.start, seen.period_s)
-    return EmitterState(level, state.start, away, part.enabled and away > part.hold_s)
+    clamped, smooth = seen.clamped_s > 0.0, lagged(state.level, seen.emitter, part.memory_s, seen.period_s)
+    level = choose(state.level >= 0.0, smooth, seen.emitter)
+    away = timer(state.away_s, clamped & (abs(level - state.start) > part.share * state.start), seen.period_s)
+    return EmitterState(level, choose(clamped, state.start, level), away, part.enabled & clamped & (away > part.hold_s))
 
 
 class ConverterTest(NamedTuple):
@@ -129,4 +129,4 @@ class ConverterState(NamedTuple):
 def converter_test_step(part: ConverterTest, state: ConverterState, seen: Watched) -> ConverterState:
     """One tick; active in every mode."""
     wrong = timer(state.wrong_s, seen.converter_error > part.tolerance, seen.period_s)
-    return ConverterState(wrong, part.enabled and wrong > part.hold_s)
+    return ConverterState(wrong, part.enabled & (wrong > part.hold_s))

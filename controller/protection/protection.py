@@ -79,7 +79,8 @@ from controller.protection.detectors_self import (
     settings_check_step,
 )
 from controller.protection.watched import Watched, lagged
-from plant.declare import compiled, quantity
+from plant.declare import compiled, inlined, quantity
+from plant.numerics.vector import choose
 
 NORMAL, WARNING, HOLD, RECALIBRATE, VENTED = range(5)
 FALLBACKS = ("normal", "warning", "hold", "recalibrate", "vented")
@@ -174,7 +175,7 @@ class ProtectionState(NamedTuple):
     holds: int  # times that HOLD was entered
     mean_mmHg: float  # slow mean of the reading
     hold_mmHg: float  # pressure to keep in HOLD and RECALIBRATE
-    fired: int  # detectors that fire on this tick, one bit each in the order of DETECTORS
+    fired: float  # detectors that fire on this tick, one bit of a whole number each in the order of DETECTORS
 
 
 @compiled
@@ -189,8 +190,15 @@ def initial_protection() -> ProtectionState:
         DeadlineState(0.0, False), SupplyState(0.0, False), SettingsState(False), SequenceState(0.0, False),
         EmitterState(-1.0, 0.0, 0.0, False), ConverterState(0.0, False),
         FollowingState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False), AirState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False),
-        NORMAL, 0.0, 0.0, 0, 0.0, 0.0, 0,
+        NORMAL, 0.0, 0.0, 0, 0.0, 0.0, 0.0,
     )
+
+
+@inlined
+def bit(condition: bool, place: int) -> float:
+    """What a bit of a whole number is worth, or nothing."""
+    worth: float = choose(condition, 2.0**place, 0.0)
+    return worth
 
 
 @compiled
@@ -215,34 +223,39 @@ def protection_step(part: Protection, state: ProtectionState, seen: Watched) -> 
     following = following_step(part.following, state.following, seen)
     air = air_use_step(part.air_use, state.air_use, seen)
     vents = (
-        limit.fires or rate.fires or exposure.fires or disagreement.fires or response.fires or saturation.fires
-        or loaded.fires or converters.fires or seen.tripped
+        limit.fires | rate.fires | exposure.fires | disagreement.fires | response.fires | saturation.fires
+        | loaded.fires | converters.fires | seen.tripped
     )
-    wanted = NORMAL
-    if vents:
-        wanted = VENTED
-    elif set_point.fires or oscillation.fires or sequence.fires or emitter.fires or following.fires:
-        wanted = RECALIBRATE
-    elif light.fires:
-        wanted = HOLD
-    elif pulse.fires or deadlines.fires or supply.fires or air.fires:
-        wanted = WARNING
-    fired = (
-        int(limit.fires) + 2 * int(rate.fires) + 4 * int(exposure.fires) + 8 * int(disagreement.fires)
-        + 16 * int(light.fires) + 32 * int(set_point.fires) + 64 * int(response.fires) + 128 * int(saturation.fires)
-        + 256 * int(oscillation.fires) + 512 * int(pulse.fires) + 1024 * int(deadlines.fires)
-        + 2048 * int(supply.fires) + 4096 * int(loaded.fires) + 8192 * int(sequence.fires)
-        + 16384 * int(emitter.fires) + 32768 * int(converters.fires) + 65536 * int(following.fires)
-        + 131072 * int(air.fires)
-    )
+    recalibrates = set_point.fires | oscillation.fires | sequence.fires | emitter.fires | following.fires
+    warns = pulse.fires | deadlines.fires | supply.fires | air.fires
+    wanted = choose(light.fires, HOLD, choose(warns, WARNING, NORMAL))
+    wanted = choose(vents, VENTED, choose(recalibrates, RECALIBRATE, wanted))
     mean = lagged(state.mean_mmHg, seen.reading_mmHg, part.fallback.mean_s, seen.period_s)
     fallback, since, quiet, holds, hold_mmHg = fallback_step(part.fallback, state, wanted, seen.period_s)
-    if fallback == NORMAL:
-        hold_mmHg = min(mean, part.fallback.pressure_mmHg)
+    hold_mmHg = choose(fallback == NORMAL, min(mean, part.fallback.pressure_mmHg), hold_mmHg)
+    fired = (
+        bit(limit.fires, 0) + bit(rate.fires, 1) + bit(exposure.fires, 2) + bit(disagreement.fires, 3)
+        + bit(light.fires, 4) + bit(set_point.fires, 5) + bit(response.fires, 6) + bit(saturation.fires, 7)
+        + bit(oscillation.fires, 8) + bit(pulse.fires, 9) + bit(deadlines.fires, 10) + bit(supply.fires, 11)
+        + bit(loaded.fires, 12) + bit(sequence.fires, 13) + bit(emitter.fires, 14) + bit(converters.fires, 15)
+        + bit(following.fires, 16) + bit(air.fires, 17)
+    )
     return ProtectionState(
         limit, rate, exposure, disagreement, light, set_point, response, saturation, oscillation, pulse, deadlines,
         supply, loaded, sequence, emitter, converters, following, air, fallback, since, quiet, holds, mean, hold_mmHg,
         fired,
+    )
+
+
+@inlined
+def firing(state: ProtectionState) -> tuple[bool, ...]:
+    """Whether each detector fires on this tick, in the order of DETECTORS."""
+    return (
+        state.pressure_limit.fires, state.pressure_rate.fires, state.exposure.fires, state.disagreement.fires,
+        state.light_range.fires, state.set_point.fires, state.response.fires, state.saturation.fires,
+        state.oscillation.fires, state.no_pulse.fires, state.deadlines.fires, state.supply_range.fires,
+        state.settings_check.fires, state.sequence.fires, state.emitter_monitor.fires, state.converter_test.fires,
+        state.following.fires, state.air_use.fires,
     )
 
 
@@ -252,16 +265,15 @@ def fallback_step(
 ) -> tuple[int, float, float, int, float]:
     """Fallback state, time in it, quiet time, holds so far, pressure to hold, given what the detectors want."""
     now = state.fallback
-    quiet = 0.0 if wanted > NORMAL else state.quiet_s + period_s
+    quiet = choose(wanted > NORMAL, 0.0, state.quiet_s + period_s)
     holds = state.holds
     after = max(now, wanted)
-    if now in (WARNING, HOLD) and quiet > part.clear_s and after == now:
-        after = NORMAL
-    if now in (HOLD, RECALIBRATE) and state.since_s > part.hold_most_s:
-        after = VENTED
-    if after == HOLD and now != HOLD:
-        holds += 1
-        if holds > part.holds_most:
-            after = VENTED
-    since = state.since_s + period_s if after == now else 0.0
+    over = ((now == WARNING) | (now == HOLD)) & (quiet > part.clear_s) & (after == now)
+    after = choose(over, NORMAL, after)
+    late = ((now == HOLD) | (now == RECALIBRATE)) & (state.since_s > part.hold_most_s)
+    after = choose(late, VENTED, after)
+    again = (after == HOLD) & (now != HOLD)
+    holds = holds + choose(again, 1, 0)
+    after = choose(again & (holds > part.holds_most), VENTED, after)
+    since = choose(after == now, state.since_s + period_s, 0.0)
     return after, since, quiet, holds, state.hold_mmHg

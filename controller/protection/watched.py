@@ -4,6 +4,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from plant.declare import inlined
+from plant.numerics.vector import choose
 
 
 class Watched(NamedTuple):
@@ -41,7 +42,8 @@ def noise_mmHg(seen: Watched) -> float:
 @inlined
 def timer(elapsed_s: float, condition: bool, period_s: float) -> float:
     """Time [s] for which a condition has held without a break."""
-    return elapsed_s + period_s if condition else 0.0
+    later: float = choose(condition, elapsed_s + period_s, 0.0)
+    return later
 
 
 @inlined

@@ -28,7 +28,7 @@ FASTEST_Hz, HARMONICS, FALL = 3.0, 20, 1.5  # a pulse at 180 a minute; its harmo
 LAZY = 1.6  # a loop may leave this many times the share of such a pulse (all invented)
 
 
-def armed(rig: Rig) -> Guards:
+def thresholds(rig: Rig) -> Guards:
     """The guards of a rig with every value that is left to the rig (0) filled in. Raises InputError."""
     guards, plant = rig.guards, rig.plant
     part = guards.protection

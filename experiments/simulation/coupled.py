@@ -1,22 +1,30 @@
 """The coupled simulation: the firmware on its tick, the continuous plant in between.
 
-One compiled loop; time is the tick number. Dead time is exact: the command in force changes at its share of the tick.
+What runs is a *system*: `ClosedLoop` here, `ProtectedLoop` of `experiments.simulation.protected` with protection and
+failures. It answers two verbs: `system_tick` advances it by one tick, `system_row` tells of that tick. Both are pure
+functions, written for one finger and for many (`experiments.simulation.lanes`). Here is the loop that runs one of them,
+compiled once for each kind of system; time is the tick number, and dead time is exact: the command in force changes at
+its share of the tick.
 """
 from __future__ import annotations
 
-from typing import NamedTuple
+from functools import singledispatch
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.tick.firmware import Firmware, FirmwareState, Order, firmware_tick
+from controller.tick.firmware import FILL, Firmware, FirmwareState, Order, firmware_tick
 from controller.tick.inverse import Direct, FlowInverse  # noqa: F401  (their verbs must be registered before compiling)
-from controller.tick.timing import Timing
-from plant.assembly import Inputs, Plant, PlantState, Surroundings, arterial_area, plant_tick
-from plant.declare import compiled, fused, inlined
+from controller.tick.law import Coefficients, Terms, design, initial_control
+from controller.tick.timing import dead_ticks
+from experiments.rigs.rig import Rig
+from plant.assembly import Course, Inputs, Plant, PlantState, Surroundings, Switchover, arterial_area, plant_tick
+from plant.declare import compiled, fused, inlined, verb
 from plant.electronics.converter import convert
 from plant.finger.light import flicker_sample
 from plant.numerics.integrate import put, selected
+from plant.numerics.layout import row_of, set_row
 from plant.numerics.noise import JITTER, LIGHT, MISSED, PRESSURE, gaussian, uniform
 from plant.numerics.vector import anywhere, choose
 from plant.parts import line_node, valve_play
@@ -28,16 +36,20 @@ CHANNELS = (
 )
 RUNNING, DIVERGED = 0, 1
 Row = tuple[float, ...]  # one value a channel
+Samples = NDArray[np.float64]
 CEILING_mmHg = 3000.0  # no supply goes beyond: a pressure above it is a run that has diverged
+
+
+# --- what a run is made of ------------------------------------------------------------------------------------------
 
 
 class Orders(NamedTuple):
     """What the firmware is asked on each tick."""
 
     mode: NDArray[np.int64]
-    fill_mmHg: NDArray[np.float64]
-    set_point: NDArray[np.float64]
-    light_slope: NDArray[np.float64]
+    fill_mmHg: Samples
+    set_point: Samples
+    light_slope: Samples
 
     def part(self, first: int, end: int) -> Orders:
         """The same for ticks first … end."""
@@ -57,6 +69,23 @@ class Clock(NamedTuple):
     drift_mmHg_tick: float  # transducer offset drift
 
 
+class ClosedLoop(NamedTuple):
+    """The system without protection or failures: a plant, its firmware and their timing."""
+
+    plant: Plant
+    firmware: Firmware
+    clock: Clock
+
+
+class Instant(NamedTuple):
+    """What comes to a system from outside on one tick."""
+
+    seed: int  # of its noise
+    tick: int
+    course: Course  # surroundings at both ends of the tick
+    order: Order
+
+
 class RunState(NamedTuple):
     """Everything that goes from one block of ticks to the next."""
 
@@ -64,6 +93,91 @@ class RunState(NamedTuple):
     firmware: FirmwareState
     played: float  # valve command behind its hysteresis, now in force
     tick: int
+
+
+class Sample(NamedTuple):
+    """What the firmware reads on a tick."""
+
+    light: float  # share of full scale
+    reading_mmHg: float
+
+
+class Answer(NamedTuple):
+    """What the firmware made of a sample."""
+
+    command: float  # put out on this tick
+    mode: int  # carried out
+    limited: bool
+    terms: Terms
+
+
+class Telemetry(NamedTuple):
+    """What a tick has to tell, besides the state that it began with."""
+
+    sample: Sample
+    answer: Answer
+
+
+system_tick = verb("system_tick", merged=True)  # (system, now, run, pending, group) -> (run, telemetry, status)
+system_row = verb("system_row", merged=True)  # (system, now, run before, telemetry) -> one value a channel
+
+
+@singledispatch
+def channels_of(system: Any) -> tuple[str, ...]:
+    """The channels of a kind of system, in the order of `system_row`."""
+    raise TypeError(f"{type(system).__name__} is no system")
+
+
+@singledispatch
+def loop_of(system: Any) -> ClosedLoop:
+    """The loop in a system."""
+    raise TypeError(f"{type(system).__name__} is no system")
+
+
+@singledispatch
+def ring_of(system: Any) -> int:
+    """Places in a system's ring of commands under way."""
+    raise TypeError(f"{type(system).__name__} is no system")
+
+
+@channels_of.register
+def _(system: ClosedLoop) -> tuple[str, ...]:
+    return CHANNELS
+
+
+@loop_of.register
+def _(system: ClosedLoop) -> ClosedLoop:
+    return system
+
+
+@ring_of.register
+def _(system: ClosedLoop) -> int:
+    return system.clock.whole_ticks + 2
+
+
+def no_commands(system: Any) -> Samples:
+    """The commands under way before a run: none, a ring by tick."""
+    return np.zeros(ring_of(system))
+
+
+def closed_loop(rig: Rig, substeps: int, coefficients: Coefficients | None = None) -> ClosedLoop:
+    """A rig's loop with so many Runge–Kutta steps a tick; the control law is the rig's own unless one is given."""
+    law = coefficients or design(rig.controller, rig.timing.period_s)
+    timing, drift = rig.timing, rig.plant.transducer.drift_mmHg_h
+    whole, share = dead_ticks(timing)
+    clock = Clock(
+        timing.period_s, whole, share, timing.jitter_s / timing.period_s, timing.missed_share, float(substeps),
+        drift * timing.period_s / 3600.0,
+    )
+    return ClosedLoop(rig.plant, Firmware(law, rig.stage, rig.filling), clock)
+
+
+def at_rest(plant: PlantState) -> RunState:
+    """A run that has yet to begin, from a plant at rest."""
+    return RunState(plant, FirmwareState(initial_control(), 0.0, FILL), 0.0, 0)
+
+
+# --- pieces of a tick -----------------------------------------------------------------------------------------------
 
 
 @inlined
@@ -86,77 +200,118 @@ def sample_pressure(plant: Plant, state: PlantState, seed: int, tick: int, drift
 
 
 @fused
-def firmware_part(
-    plant: Plant, firmware: Firmware, clock: Clock, seed: int, tick: int, around: Surroundings, order: Order,
-    state: PlantState, control: FirmwareState, previous: float,
-) -> tuple[FirmwareState, float, Row]:
-    """What happens at a tick: sample, firmware. Its new state, the command put out, and the row of CHANNELS."""
-    light = sample_light(plant, state, seed, tick, clock.period_s)
-    reading = sample_pressure(plant, state, seed, tick, clock.drift_mmHg_tick)
-    new_control, command, terms, limited = firmware_tick(firmware, control, order, light, reading)
-    if anywhere(clock.missed_share > 0.0):  # the processor was busy: nothing runs, the last command stays
-        missed = uniform(seed, MISSED, tick) < clock.missed_share
-        command = choose(missed, previous, command)
-        new_control = selected(missed, control, new_control)
-    row = (
-        around.arterial_mmHg, state.cuff_mmHg, line_node(plant.tube, state.line, state.cuff_mmHg), state.external_mmHg,
-        state.supply_mmHg, arterial_area(plant, state, around), state.venous_volume, light, reading, command,
-        1.0 * order.mode, choose(limited, 1.0, 0.0), terms.error_mmHg, terms.lead, terms.notch, terms.proportional,
-        terms.integral, terms.derivative, terms.demand,
+def take_sample(loop: ClosedLoop, state: PlantState, now: Instant) -> Sample:
+    """Light and pressure at the beginning of a tick."""
+    clock = loop.clock
+    return Sample(
+        sample_light(loop.plant, state, now.seed, now.tick, clock.period_s),
+        sample_pressure(loop.plant, state, now.seed, now.tick, clock.drift_mmHg_tick),
     )
-    return new_control, command, row
 
 
 @fused
-def plant_part(
-    plant: Plant, clock: Clock, seed: int, tick: int, start: Surroundings, end: Surroundings, state: PlantState,
-    played: float, due: float,
-) -> tuple[PlantState, float, bool]:
-    """What happens until the next tick, when the command that is due arrives on its share of this one.
+def firmware_part(
+    loop: ClosedLoop, state: FirmwareState, order: Order, sample: Sample
+) -> tuple[FirmwareState, Answer]:
+    """The firmware's new state and what it answers to a sample."""
+    after, command, terms, limited = firmware_tick(loop.firmware, state, order, sample.light, sample.reading_mmHg)
+    return after, Answer(command, order.mode, limited, terms)
 
-    The new state, the command in force behind the valve's play, and whether the state is still one of a real plant.
+
+@fused
+def is_missed(loop: ClosedLoop, now: Instant) -> bool:
+    """Whether the processor is busy on this tick: nothing runs then."""
+    missed = False
+    if anywhere(loop.clock.missed_share > 0.0):
+        missed = uniform(now.seed, MISSED, now.tick) < loop.clock.missed_share
+    return missed
+
+
+@fused
+def switch_share(loop: ClosedLoop, now: Instant) -> float:
+    """Share of this tick at which the command that is due arrives."""
+    share = loop.clock.share
+    if anywhere(loop.clock.jitter > 0.0):
+        share = share + loop.clock.jitter * uniform(now.seed, JITTER, now.tick)
+    return share
+
+
+@fused
+def is_sound(state: PlantState) -> bool:
+    """Whether a state is still one of a real plant."""
+    return (abs(state.cuff_mmHg) < CEILING_mmHg) & (abs(state.photodiode) < 1e6)
+
+
+@fused
+def loop_row(loop: ClosedLoop, now: Instant, state: PlantState, sample: Sample, answer: Answer) -> Row:
+    """One value for each of CHANNELS; `state` is the plant's at the beginning of the tick."""
+    terms, around = answer.terms, now.course.start
+    return (
+        around.arterial_mmHg, state.cuff_mmHg, line_node(loop.plant.tube, state.line, state.cuff_mmHg),
+        state.external_mmHg, state.supply_mmHg, arterial_area(loop.plant, state, around), state.venous_volume,
+        sample.light, sample.reading_mmHg, answer.command, 1.0 * answer.mode, choose(answer.limited, 1.0, 0.0),
+        terms.error_mmHg, terms.lead, terms.notch, terms.proportional, terms.integral, terms.derivative, terms.demand,
+    )
+
+
+# --- a tick ---------------------------------------------------------------------------------------------------------
+
+
+@system_tick.of(ClosedLoop)
+def loop_tick(
+    system: ClosedLoop, now: Instant, run: RunState, pending: Samples, group: int
+) -> tuple[RunState, Telemetry, int]:
+    """One tick: sample, firmware, plant. The state after it, what it has to tell, and RUNNING or DIVERGED.
+
+    `pending` are commands under way, a ring by tick (of a `group` of fingers), to which this tick's is added.
     """
-    arriving = valve_play(plant.valve, played, due)
-    share = clock.share
-    if anywhere(clock.jitter > 0.0):
-        share = share + clock.jitter * uniform(seed, JITTER, tick)
-    after = plant_tick(plant, state, start, end, played, arriving, share, clock.substeps, clock.period_s)
-    return after, arriving, (abs(after.cuff_mmHg) < CEILING_mmHg) & (abs(after.photodiode) < 1e6)
+    plant, clock, ring = system.plant, system.clock, len(pending)
+    sample = take_sample(system, run.plant, now)
+    control, answer = firmware_part(system, run.firmware, now.order, sample)
+    command, missed = answer.command, is_missed(system, now)
+    if anywhere(missed):  # nothing runs, the last command stays
+        command = choose(missed, row_of(pending, (now.tick + ring - 1) % ring, group), command)
+        control = selected(missed, run.firmware, control)
+    set_row(pending, now.tick % ring, group, command)
+    arriving = valve_play(plant.valve, run.played, row_of(pending, (now.tick + ring - clock.whole_ticks) % ring, group))
+    change = Switchover(run.played, arriving, switch_share(system, now))
+    after = plant_tick(plant, run.plant, now.course, change, clock.substeps, clock.period_s)
+    told = Telemetry(sample, Answer(command, answer.mode, answer.limited, answer.terms))
+    return RunState(after, control, arriving, run.tick + 1), told, choose(is_sound(after), RUNNING, DIVERGED)
+
+
+@system_row.of(ClosedLoop)
+def loop_tells(system: ClosedLoop, now: Instant, run: RunState, told: Telemetry) -> Row:
+    """One value for each of CHANNELS; `run` is the state before the tick."""
+    return loop_row(system, now, run.plant, told.sample, told.answer)
+
+
+# --- the loop -------------------------------------------------------------------------------------------------------
+
+
+@inlined
+def surroundings(inputs: Inputs, k: int) -> Surroundings:
+    """Surroundings at the beginning of tick k of a block."""
+    return Surroundings(inputs.arterial_mmHg[k], inputs.tone[k], inputs.ambient[k])
 
 
 @compiled
 def run_ticks(
-    plant: Plant, firmware: Firmware, clock: Clock, seed: int, inputs: Inputs, orders: Orders, start: RunState,
-    pending: NDArray[np.float64], trace: NDArray[np.float64],
-) -> tuple[RunState, int, int]:
-    """Run a block of ticks. Returns the state after it, RUNNING or DIVERGED, and the ticks done.
+    system: Any, seed: int, inputs: Inputs, orders: Orders, start: Any, pending: Samples, trace: Samples
+) -> tuple[Any, int, int]:
+    """Run a block of ticks. Returns the state after it, RUNNING or why it ended early, and the ticks done.
 
-    inputs and orders are the block's own slices; `pending` (w + 2 commands, a ring by tick) and `trace`
-    (ticks × CHANNELS) are filled in place.
+    inputs and orders are the block's own slices; `pending` (see `no_commands`) and, unless it has no rows, `trace`
+    (ticks × channels) are filled in place.
     """
-    state, control, played, tick = start
-    ticks = len(orders.mode)
-    ring = len(pending)
+    run, ticks = start, len(orders.mode)
     for k in range(ticks):
-        around = Surroundings(inputs.arterial_mmHg[k], inputs.tone[k], inputs.ambient[k])
         order = Order(orders.mode[k], orders.fill_mmHg[k], orders.set_point[k], orders.light_slope[k])
-        previous = pending[(tick + ring - 1) % ring]
-        control, command, row = firmware_part(
-            plant, firmware, clock, seed, tick, around, order, state, control, previous)
-        pending[tick % ring] = command
-        put(row, trace[k])
-        end = Surroundings(inputs.arterial_mmHg[k + 1], inputs.tone[k + 1], inputs.ambient[k + 1])
-        due = pending[(tick + ring - clock.whole_ticks) % ring]
-        state, played, sound = plant_part(plant, clock, seed, tick, around, end, state, played, due)
-        tick += 1
-        if not sound:
-            return RunState(state, control, played, tick), DIVERGED, k + 1
-    return RunState(state, control, played, tick), RUNNING, ticks
-
-
-def start_clock(timing: Timing, whole_ticks: int, share: float, substeps: int, drift_mmHg_h: float) -> Clock:
-    """The kernel's clock from declared timing."""
-    return Clock(
-        timing.period_s, whole_ticks, share, timing.jitter_s / timing.period_s, timing.missed_share, float(substeps),
-        drift_mmHg_h * timing.period_s / 3600.0,
-    )
+        now = Instant(seed, run.tick, Course(surroundings(inputs, k), surroundings(inputs, k + 1)), order)
+        after, told, status = system_tick(system, now, run, pending, 0)
+        if len(trace) > 0:
+            put(system_row(system, now, run, told), trace[k])
+        run = after
+        if status != RUNNING:
+            return run, status, k + 1
+    return run, RUNNING, ticks

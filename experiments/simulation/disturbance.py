@@ -1,4 +1,4 @@
-"""What a fault does to samples, ticks and commands, as plain numbers that the guarded kernel reads on every tick.
+"""What a fault does to samples, ticks and commands, as plain numbers that the protected tick reads.
 
 Physical faults are other parameter values of the plant; here is what no parameter of plant or firmware can say. At the
 defaults nothing is changed, to the last bit.
@@ -8,9 +8,12 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
+from experiments.simulation.coupled import Sample
 from plant.assembly import Plant
 from plant.declare import inlined
+from plant.numerics.elementary import power_of_two
 from plant.numerics.noise import NOISE_CHANNELS, gaussian, uniform
+from plant.numerics.vector import anywhere, choose, rounded_down
 
 LOST, LIGHT_NOISE, READING_NOISE = NOISE_CHANNELS + 8, NOISE_CHANNELS + 9, NOISE_CHANNELS + 10
 MOST_LATE = 30  # ticks
@@ -77,74 +80,73 @@ def disturbance(**changes: float) -> Disturbance:
 @inlined
 def with_stuck_bit(value: float, step: float, bit: int, high: bool) -> float:
     """A sample as its converter's code shows it when one bit is stuck; a code is never negative."""
-    if step <= 0.0 or bit < 0:
-        return value
-    code = int(max(math.floor(value / step + 0.5), 0.0))
-    mask = 1 << bit
-    code = code | mask if high else code & ~mask
-    return code * step
+    mask = power_of_two(bit)
+    code = rounded_down(max(value / step + 0.5, 0.0))
+    without = rounded_down(code * (1.0 / mask))  # exact: a power of two
+    is_set = without > 2.0 * rounded_down(0.5 * without)
+    stuck = choose(high, choose(is_set, code, code + mask), choose(is_set, code - mask, code))
+    shown: float = choose((step <= 0.0) | (bit < 0), value, stuck * step)
+    return shown
 
 
 @inlined
 def disturbed_samples(
-    fault: Disturbance, plant: Plant, light: float, reading_mmHg: float, held_light: float, held_mmHg: float, seed: int,
-    tick: int, period_s: float,
-) -> tuple[float, float]:
-    """Light (share of full scale) and reading [mmHg] as the firmware gets them; `held` are its samples before."""
+    fault: Disturbance, plant: Plant, taken: Sample, held: Sample, seed: int, tick: int, period_s: float
+) -> Sample:
+    """Samples as the firmware gets them; `held` are those that it got on the last tick on which it ran."""
     since = (tick - fault.onset_tick) * period_s
     scale = plant.transducer.full_scale_mmHg
-    wave = math.sin(2.0 * math.pi * fault.light_ripple_Hz * since)
-    wave += 0.5 * math.sin(2.0 * math.pi * 2.7 * fault.light_ripple_Hz * since)
-    gain = fault.light_gain * (1.0 + fault.emitter_drift_per_s * since + fault.light_ripple * wave)
-    light = light * max(gain, 0.0) + fault.light_offset
-    if fault.light_noise > 0.0:
-        light += fault.light_noise * gaussian(seed, LIGHT_NOISE, tick)
+    gain = 1.0 + fault.emitter_drift_per_s * since
+    if anywhere(fault.light_ripple != 0.0):
+        wave = math.sin(2.0 * math.pi * fault.light_ripple_Hz * since)
+        wave = wave + 0.5 * math.sin(2.0 * math.pi * 2.7 * fault.light_ripple_Hz * since)
+        gain = gain + fault.light_ripple * wave
+    light = taken.light * max(fault.light_gain * gain, 0.0) + fault.light_offset
+    if anywhere(fault.light_noise > 0.0):
+        light = light + fault.light_noise * gaussian(seed, LIGHT_NOISE, tick)
     light = min(max(light, 0.0), 1.0)
-    reading = reading_mmHg * fault.reading_gain + fault.reading_offset_mmHg + fault.reading_drift_mmHg_s * since
-    if fault.reading_noise_mmHg > 0.0:
-        reading += fault.reading_noise_mmHg * gaussian(seed, READING_NOISE, tick)
+    reading = taken.reading_mmHg * fault.reading_gain + fault.reading_offset_mmHg + fault.reading_drift_mmHg_s * since
+    if anywhere(fault.reading_noise_mmHg > 0.0):
+        reading = reading + fault.reading_noise_mmHg * gaussian(seed, READING_NOISE, tick)
     reading = min(max(reading, -0.1 * scale), scale)
-    if fault.light_bit >= 0:
+    if anywhere(fault.light_bit >= 0):
         light = with_stuck_bit(light, 2.0**-plant.light.bits, fault.light_bit, fault.bit_high)
-    if fault.reading_bit >= 0:
+    if anywhere(fault.reading_bit >= 0):
         reading = with_stuck_bit(reading, scale * 2.0**-plant.transducer.bits, fault.reading_bit, fault.bit_high)
-    if fault.light_frozen:
-        light = held_light
-    if fault.reading_frozen:
-        reading = held_mmHg
-    if fault.swapped:
-        light, reading = min(max(reading / scale, 0.0), 1.0), light * scale
-    return light, reading
+    light = choose(fault.light_frozen, held.light, light)
+    reading = choose(fault.reading_frozen, held.reading_mmHg, reading)
+    exchanged = min(max(reading / scale, 0.0), 1.0), light * scale
+    return Sample(choose(fault.swapped, exchanged[0], light), choose(fault.swapped, exchanged[1], reading))
 
 
 @inlined
-def converter_error(fault: Disturbance, plant: Plant, held_light: float, held_mmHg: float) -> float:
+def converter_error(fault: Disturbance, plant: Plant, held: Sample) -> float:
     """Largest error of both converters on references of a third and two thirds, share of full scale.
 
     A converter that hands out an old sample does so for a reference too.
     """
-    scale = plant.transducer.full_scale_mmHg
     worst = 0.0
+    old_light = fault.light_frozen & fault.converters_old
+    old_reading = fault.reading_frozen & fault.converters_old
     for k in range(2):
         reference = (k + 1.0) / 3.0
-        light, reading = reference, reference
-        if fault.light_bit >= 0:
-            light = with_stuck_bit(light, 2.0**-plant.light.bits, fault.light_bit, fault.bit_high)
-        if fault.reading_bit >= 0:
-            reading = with_stuck_bit(reading, 2.0**-plant.transducer.bits, fault.reading_bit, fault.bit_high)
-        if fault.light_frozen and fault.converters_old:
-            light = held_light
-        if fault.reading_frozen and fault.converters_old:
-            reading = held_mmHg / scale
-        worst = max(worst, abs(light - reference), abs(reading - reference))
+        light = with_stuck_bit(reference, 2.0**-plant.light.bits, fault.light_bit, fault.bit_high)
+        reading = with_stuck_bit(reference, 2.0**-plant.transducer.bits, fault.reading_bit, fault.bit_high)
+        light = choose(old_light, held.light, light)
+        reading = choose(old_reading, held.reading_mmHg / plant.transducer.full_scale_mmHg, reading)
+        worst = max(max(worst, abs(light - reference)), abs(reading - reference))
     half = max(2.0**-plant.light.bits, 2.0**-plant.transducer.bits)
-    return worst if worst > half else 0.0
+    error: float = choose(worst > half, worst, 0.0)
+    return error
 
 
 @inlined
 def tick_is_lost(fault: Disturbance, seed: int, tick: int) -> bool:
     """Whether the processor misses this tick by the fault's own chance."""
-    return fault.lost_share > 0.0 and uniform(seed, LOST, tick) < fault.lost_share
+    lost = False
+    if anywhere(fault.lost_share > 0.0):
+        lost = uniform(seed, LOST, tick) < fault.lost_share
+    return lost
 
 
 def joined(first: Disturbance, second: Disturbance) -> Disturbance:
@@ -161,5 +163,3 @@ def joined(first: Disturbance, second: Disturbance) -> Disturbance:
         else:
             found[name] = one if one != neutral else two
     return Disturbance(**found)
-
-

@@ -1,8 +1,9 @@
-"""Many fingers at once: the loop of `experiments.simulation.coupled`, compiled once more for vectors of fingers.
+"""Many fingers at once: the tick of a loop, or of a protected one, for vectors of fingers.
 
-Every equation, noise sample and delay is that of the single run; only the numbers are `plant.vector`'s. Fingers side by
-side share the classes of their parts, whole numbers and switches (bits, sections, transducer place, whole ticks of dead
-time); all other parameters are each finger's own.
+Every equation, noise sample and delay is that of the single run; only the numbers are vectors, `plant.numerics.vector`.
+Fingers side by side share the classes of their parts, whole numbers and switches (bits, sections, transducer place,
+whole ticks of dead time); all other parameters are each finger's own, and so is everything about its protection and its
+failure.
 """
 from __future__ import annotations
 
@@ -16,10 +17,10 @@ from numba.core.errors import TypingError
 from numba.extending import overload
 from numpy.typing import NDArray
 
-from controller.tick.firmware import FILL, Firmware, FirmwareState, Order
-from experiments.simulation.coupled import CHANNELS, DIVERGED, RUNNING, Clock, RunState, firmware_part, plant_part
-from plant.assembly import Plant, PlantState, Surroundings
-from plant.declare import OPTIONS, released
+from controller.tick.firmware import FILL, Order
+from experiments.simulation.coupled import RUNNING, Instant, channels_of, loop_of, ring_of, system_row, system_tick
+from plant.assembly import Course, Surroundings
+from plant.declare import OPTIONS, fused, released
 from plant.errors import InputError
 from plant.numerics.integrate import selected
 from plant.numerics.layout import aligned, laid_out, load_all, load_floats, padded, restored, store_all
@@ -35,33 +36,43 @@ class WrittenForOne(InputError):
     """A part of the user's own branches on a value: it runs alone only."""
 
 
-class Makeup(NamedTuple):
-    """What one finger's loop is made of."""
-
-    plant: Plant
-    firmware: Firmware
-    clock: Clock
-
-
 class LaneState(NamedTuple):
     """Everything that goes from one block of ticks to the next."""
 
-    plant: PlantState
-    firmware: FirmwareState
-    played: float  # valve command behind its hysteresis, now in force
-    running: float  # 1, or 0 once it has diverged
-    done: float  # ticks
+    run: Any  # the system's own state, its tick last
+    status: int  # RUNNING, or why it has come to an end
 
 
 class Fields(NamedTuple):
     """The arrays that `run_groups` works on, each of shape (rows, groups, WIDTH)."""
 
-    parameters: Samples  # the floats of Makeup, in order
+    parameters: Samples  # what is each finger's own of its system, in order
     seeds: NDArray[np.uint64]  # one row
     states: Samples  # LaneState, in order
     pending: Samples  # commands under way, a ring by tick
     table: Samples  # SIGNALS of the block
     trace: Samples  # kept channels, one after the other
+
+
+class Places(NamedTuple):
+    """Where signals and channels are in a block.
+
+    Signal i of tick k is row begins[i] + k · strides[i] of the table; channel c goes to the rows from channels[c] on,
+    or nowhere if that is negative.
+    """
+
+    begins: NDArray[np.int64]
+    strides: NDArray[np.int64]
+    channels: NDArray[np.int64]
+
+
+class Span(NamedTuple):
+    """A block of ticks for some groups of fingers."""
+
+    first_group: int
+    end_group: int
+    first_tick: int
+    ticks: int
 
 
 def keep(row: Any, going: Any, places: Any, trace: Any, tick: int, group: int) -> None:
@@ -80,80 +91,74 @@ def _keep(row, going, places, trace, tick, group):  # type: ignore[no-untyped-de
     return scope["kept"]
 
 
-@released
-def run_groups(
-    makeup: Makeup, model: LaneState, fields: Fields, first_group: int, end_group: int, first_tick: int, ticks: int,
-    begins: NDArray[np.int64], strides: NDArray[np.int64], places: NDArray[np.int64],
-) -> None:
-    """Run a block of ticks for some groups of fingers; `makeup` and `model` give classes and what is shared.
+@fused
+def instant(fields: Fields, places: Places, span: Span, k: int, group: int) -> Instant:
+    """What comes to a group of fingers from outside on tick k of a block."""
+    table, begins, strides = fields.table, places.begins, places.strides
+    around = Surroundings(
+        load(table, begins[0] + k * strides[0], group), load(table, begins[1] + k * strides[1], group),
+        load(table, begins[2] + k * strides[2], group),
+    )
+    end = Surroundings(load(table, begins[0] + (k + 1) * strides[0], group), around.tone, around.ambient)  # are held
+    order = Order(
+        load(table, begins[3] + k * strides[3], group), load(table, begins[4] + k * strides[4], group),
+        load(table, begins[5] + k * strides[5], group), load(table, begins[6] + k * strides[6], group),
+    )
+    return Instant(load(fields.seeds, 0, group), span.first_tick + k, Course(around, end), order)
 
-    Signal i of tick k is row begins[i] + k · strides[i] of the table; channel c goes to the rows from places[c] on, or
-    nowhere if that is negative. A finger that has diverged keeps its state; its trace is nan from the next tick on.
+
+@released
+def run_groups(system: Any, model: LaneState, fields: Fields, places: Places, span: Span) -> None:
+    """Run a block of ticks for some groups of fingers; `system` and `model` give classes and what is shared.
+
+    A finger that has come to an end keeps its state; its trace is nan from the next tick on.
     """
-    ring, table = len(fields.pending), fields.table
-    for group in range(first_group, end_group):
-        plant, firmware, clock = load_floats(makeup, fields.parameters, group)
-        seed = load(fields.seeds, 0, group)
-        state, control, played, running, done = load_all(model, fields.states, group)
-        for k in range(ticks):
-            tick, going = first_tick + k, running > 0.5
-            around = Surroundings(
-                load(table, begins[0] + k * strides[0], group), load(table, begins[1] + k * strides[1], group),
-                load(table, begins[2] + k * strides[2], group),
-            )
-            end = Surroundings(
-                load(table, begins[0] + (k + 1) * strides[0], group), around.tone, around.ambient)  # they are held
-            order = Order(
-                load(table, begins[3] + k * strides[3], group), load(table, begins[4] + k * strides[4], group),
-                load(table, begins[5] + k * strides[5], group), load(table, begins[6] + k * strides[6], group),
-            )
-            previous = load(fields.pending, (tick + ring - 1) % ring, group)
-            new_control, command, row = firmware_part(
-                plant, firmware, clock, seed, tick, around, order, state, control, previous)
-            store(fields.pending, tick % ring, group, command)
-            keep(row, going, places, fields.trace, k, group)
-            due = load(fields.pending, (tick + ring - clock.whole_ticks) % ring, group)
-            after, arriving, sound = plant_part(plant, clock, seed, tick, around, end, state, played, due)
-            state, control = selected(going, after, state), selected(going, new_control, control)
-            played = choose(going, arriving, played)
-            done = done + running
-            running = choose(sound, running, 0.0)
-        store_all(LaneState(state, control, played, running, done), fields.states, group)
+    for group in range(span.first_group, span.end_group):
+        own = load_floats(system, fields.parameters, group)
+        lanes = load_all(model, fields.states, group)
+        run, status = lanes.run, lanes.status
+        for k in range(span.ticks):
+            now, going = instant(fields, places, span, k, group), status < 0.5
+            after, told, new_status = system_tick(own, now, run, fields.pending, group)
+            keep(system_row(own, now, run, told), going, places.channels, fields.trace, k, group)
+            run, status = selected(going, after, run), choose(going, new_status, status)
+        store_all(LaneState(run, status), fields.states, group)
 
 
 class Lanes:
     """Fingers that run side by side, block after block, each as if `run_ticks` ran it alone."""
 
     def __init__(
-        self, makeups: Sequence[Makeup], seeds: Sequence[int], starts: Sequence[RunState],
+        self, systems: Sequence[Any], seeds: Sequence[int], starts: Sequence[Any],
         pending: Samples | None = None, channels: Sequence[str] = USUAL_CHANNELS,
     ) -> None:
-        """`pending` is the commands under way at the start, shape (whole dead ticks + 2, fingers); none: all zero.
+        """`systems` are loops, or protected ones, one a finger; `starts` their states.
 
-        All runs must have got to the same tick. Raises InputError when fingers differ in what they must share, or a
-        channel is not one of CHANNELS.
+        `pending` is the commands under way at the start, shape (ring, fingers), as `.pending` returns it; none: all
+        zero. All runs must have got to the same tick. Raises InputError when fingers differ in what they must share,
+        or a channel is not one of the system's.
         """
+        self._names = channels_of(systems[0])
         for name in channels:
-            if name not in CHANNELS:
-                raise InputError(f"channel '{name}' is not known; use some of {', '.join(CHANNELS)}")
-        self.count, self.channels, self.tick = len(makeups), tuple(channels), starts[0].tick
+            if name not in self._names:
+                raise InputError(f"channel '{name}' is not known; use some of {', '.join(self._names)}")
+        self.count, self.channels, self.tick = len(systems), tuple(channels), starts[0].tick
         self._first_tick = self.tick
         self.groups = -(-self.count // WIDTH)
-        states = [LaneState(s.plant, s.firmware, float(s.played), 1.0, 0.0) for s in starts]
-        self._makeup, self._model = makeups[0], states[0]
+        states = [LaneState(start, RUNNING) for start in starts]
+        self._system, self._model = systems[0], states[0]
         seed_row = aligned(1, self.groups, np.uint64)
         seed_row.reshape(-1)[:] = padded(np.array(seeds, np.uint64), self.groups)
-        under_way = aligned(makeups[0].clock.whole_ticks + 2, self.groups)
-        under_way[:] = 0.0
-        if pending is not None:
-            under_way.reshape(len(under_way), -1)[:] = padded(pending, self.groups)
+        queue = np.zeros((ring_of(systems[0]), self.count)) if pending is None else pending
+        under_way = aligned(len(queue), self.groups)
+        under_way.reshape(len(queue), -1)[:] = padded(queue, self.groups)
         self._fields = Fields(
-            laid_out(makeups, self.groups), seed_row, laid_out(states, self.groups, everything=True), under_way,
+            laid_out(systems, self.groups), seed_row, laid_out(states, self.groups, everything=True), under_way,
             aligned(0, self.groups), aligned(0, self.groups),
         )
         self._signals: dict[str, Any] = {"mode": FILL, "tone": 0.0, "fill_mmHg": 0.0, "set_point": 0.0}
         self._signals |= {"light_slope": 1.0, "arterial_mmHg": 0.0}
-        self._signals["ambient"] = np.array([makeup.plant.light.ambient for makeup in makeups])
+        self._signals["ambient"] = np.array([loop_of(one).plant.light.ambient for one in systems])
 
     def run(self, ticks: int, executor: Executor | None = None, workers: int = 1, **signals: Any) -> dict[str, Samples]:
         """Run a block of ticks. Returns the kept channels by name, each of shape (ticks, fingers).
@@ -164,20 +169,20 @@ class Lanes:
         a signal's name or shape, WrittenForOne for a part of the user's own that was written for one finger only.
         """
         begins, strides = self._laid_in_table(ticks, signals)
-        places = np.full(len(CHANNELS), -1)
+        kept = np.full(len(self._names), -1)
         for i, name in enumerate(self.channels):
-            places[CHANNELS.index(name)] = i * ticks
+            kept[self._names.index(name)] = i * ticks
+        places = Places(begins, strides, kept)
         trace = aligned(len(self.channels) * ticks, self.groups)
         fields = self._fields._replace(trace=trace)
 
         def some(first: int, end: int) -> None:
-            block = fields, first, end, self.tick, ticks, begins, strides, places
             try:
-                run_groups(self._makeup, self._model, *block)
+                run_groups(self._system, self._model, fields, places, Span(first, end, self.tick, ticks))
             except TypingError:
                 raise WrittenForOne(
                     "a part of this rig is written for one finger only: where it branches on a value, let it choose "
-                    "(plant.vector.choose), and take exp, atan and log from plant.elementary"
+                    "(plant.numerics.vector.choose), and take exp, atan and log from plant.numerics.elementary"
                 ) from None
 
         if executor is None:
@@ -218,15 +223,10 @@ class Lanes:
             table[begin:end, self.count :] = table[begin:end, self.count - 1 : self.count]
         return begins, strides
 
-    def _column(self, finger: int) -> LaneState:
-        rows = self._fields.states.reshape(len(self._fields.states), -1)
-        state: LaneState = restored(self._model, rows[:, finger].tolist())
-        return state
-
-    def state(self, finger: int) -> RunState:
+    def state(self, finger: int) -> Any:
         """Where one finger has got to, as `run_ticks` would return it."""
-        state = self._column(finger)
-        return RunState(state.plant, state.firmware, state.played, self._first_tick + int(state.done))
+        rows = self._fields.states.reshape(len(self._fields.states), -1)
+        return restored(self._model, rows[:, finger].tolist()).run
 
     @property
     def pending(self) -> Samples:
@@ -235,11 +235,12 @@ class Lanes:
 
     @property
     def status(self) -> NDArray[np.int64]:
-        """RUNNING or DIVERGED, one a finger."""
-        running = self._fields.states[-2].reshape(-1)[: self.count]
-        return np.asarray(np.where(running > 0.5, RUNNING, DIVERGED))
+        """RUNNING, DIVERGED or, of a protected loop, EMPTIED, one a finger."""
+        return np.asarray(self._fields.states[-1].reshape(-1)[: self.count], np.int64)
 
     @property
     def done(self) -> NDArray[np.int64]:
-        """Ticks run, one a finger: all, or until it diverged."""
-        return np.asarray(self._fields.states[-1].reshape(-1)[: self.count], np.int64)
+        """Ticks run, one a finger: all, or until it came to an end."""
+        ticks = np.asarray(self._fields.states[-2].reshape(-1)[: self.count], np.int64)
+        done: NDArray[np.int64] = ticks - self._first_tick
+        return done

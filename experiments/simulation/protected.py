@@ -1,12 +1,12 @@
-"""The coupled simulation with its protection and with faults on the tick: the second compiled loop.
+"""The coupled simulation with its protection and with failures: the other kind of system.
 
-Physics, firmware and timing are those of `experiments.simulation.coupled`; with no fault, and protection that stays
-silent, both loops give the same bits. Kept apart, so that the plain loop carries none of this.
+Sample, firmware, timing and physics are those of `experiments.simulation.coupled`, piece by piece; with no failure, and
+protection that stays silent, both kinds give the same bits. Kept apart, so that the plain loop carries none of this.
 """
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,59 +18,87 @@ from controller.protection.protection import (
     NORMAL,
     RECALIBRATE,
     VENTED,
-    Protection,
     ProtectionState,
+    firing,
     initial_protection,
     protection_step,
 )
 from controller.protection.watched import Watched
-from controller.tick.firmware import CLAMP, FILL, VENT, Firmware, FirmwareState, Order, firmware_tick
+from controller.tick.firmware import CLAMP, FILL, VENT, FirmwareState, Order
 from controller.tick.inverse import achieved_demand
 from controller.tick.law import ControllerState, initial_control
 from experiments.simulation.coupled import (
     CHANNELS,
     DIVERGED,
     RUNNING,
-    CEILING_mmHg,
-    Clock,
-    Orders,
-    sample_light,
-    sample_pressure,
+    Answer,
+    ClosedLoop,
+    Instant,
+    Row,
+    Sample,
+    channels_of,
+    firmware_part,
+    is_missed,
+    is_sound,
+    loop_of,
+    loop_row,
+    ring_of,
+    switch_share,
+    system_row,
+    system_tick,
+    take_sample,
 )
-from experiments.simulation.disturbance import Disturbance, converter_error, disturbed_samples, tick_is_lost
-from experiments.simulation.outcome import (
-    AT_ALARM,
-    DETECTED,
-    DUMP,
-    EMPTY,
-    RELIEF,
-    SWITCH,
-    VENT_START,
-    WATCHDOG,
-    WRONG_MEAN,
-    Judge,
-    add_display,
-    add_pressure,
-    note,
-    note_detectors,
+from experiments.simulation.disturbance import (
+    MOST_LATE,
+    NONE,
+    Disturbance,
+    converter_error,
+    disturbed_samples,
+    tick_is_lost,
 )
-from plant.assembly import Inputs, Plant, PlantState, Surroundings, arterial_area
-from plant.declare import compiled, inlined
+from experiments.simulation.outcome import Judge, Seen, Sums, counted, nothing_yet
+from plant.assembly import PlantState, Switchover, plant_tick
+from plant.declare import fused
 from plant.electronics.pressure_switch import SwitchState, idle_switch, switch_step
 from plant.electronics.watchdog import WatchdogState, fed_watchdog, watchdog_step
-from plant.numerics.noise import JITTER, MISSED, NOISE_CHANNELS, gaussian, uniform
+from plant.numerics.integrate import selected
+from plant.numerics.layout import all_own, row_of, set_row
+from plant.numerics.noise import NOISE_CHANNELS, gaussian
+from plant.numerics.vector import anywhere, choose, opposite
 from plant.parts import line_node, valve_play
 from plant.pneumatics.dump_valve import dump_holds, dump_step
-from plant.pneumatics.openings import GuardedState, Openings, guarded_tick
+from plant.pneumatics.openings import Openings, OpenPlantState, opened
 from plant.pneumatics.relief import relief_opens
 from plant.pneumatics.supply import pump_flow
 
+Samples = NDArray[np.float64]
 EMPTIED = 2  # a run that has vented, latched and stayed empty, or will not get empty in time: nothing more to see
 EMPTY_s = 0.5  # below 5 mmHg before a latched run counts as emptied
 SECOND_NOISE, MONITOR_NOISE = NOISE_CHANNELS + 11, NOISE_CHANNELS + 12
 MONITOR_SD = 0.002  # of the diode beside the emitter, share of nominal (invented)
 LEAST_POWER = 0.5  # share of nominal below which the processor stops (common practice: brown-out detection)
 FAULT_CHANNELS = (*CHANNELS, "second_mmHg", "shown_mmHg", "fallback", "fired", "dump", "lift", "arriving")
+
+
+# --- what a run is made of ------------------------------------------------------------------------------------------
+
+
+@all_own
+class Safety(NamedTuple):
+    """Protection, a failure, and what the run is held against. All of it may differ from finger to finger."""
+
+    guards: Guards
+    fault: Disturbance
+    judge: Judge
+    fine_steps: float  # Runge–Kutta steps on ticks with anything open
+    settings: float  # check sum of the control law that is loaded
+
+
+class ProtectedLoop(NamedTuple):
+    """The system with protection and failures."""
+
+    loop: ClosedLoop
+    safety: Safety
 
 
 class Processor(NamedTuple):
@@ -81,216 +109,299 @@ class Processor(NamedTuple):
     missed: float  # ticks since it last ran that it should not have missed
     boot: int  # ticks until it runs again
     forgetful: bool  # lost its set point in a reset
-    light: float  # last sample
-    reading_mmHg: float
+    held: Sample  # the last that it got
 
 
-class GuardedRun(NamedTuple):
-    """Everything that goes from one block of ticks to the next."""
+class Backup(NamedTuple):
+    """What works without firmware."""
 
-    plant: GuardedState
-    firmware: FirmwareState
-    processor: Processor
     switch: SwitchState
     watchdog: WatchdogState
     dump: float  # opening of the dump valve
     relief_open: bool
-    played: float
+
+
+class ProtectedRun(NamedTuple):
+    """Everything that goes from one block of ticks to the next."""
+
+    plant: OpenPlantState
+    firmware: FirmwareState
+    processor: Processor
+    backup: Backup
+    played: float  # valve command behind its hysteresis, now in force
+    sums: Sums
     tick: int
 
 
-def guarded_start(plant: PlantState) -> GuardedRun:
-    """A run at its start, from a plant at rest."""
-    return GuardedRun(
-        GuardedState(plant, 0.0), FirmwareState(initial_control(), 0.0, FILL),
-        Processor(initial_protection(), 0.0, 0.0, 0, False, 0.0, 0.0), idle_switch(), fed_watchdog(),
-        0.0, False, 0.0, 0,
+class Reading(NamedTuple):
+    """What the processor finds at the beginning of a tick, and what it is able to do on it."""
+
+    sample: Sample
+    second_mmHg: float  # transducer of the over-pressure switch
+    light_slope: float
+    converter_error: float
+    emitter: float  # by the monitor beside it
+    runs: bool
+    down: bool  # without power, or still booting
+    boot: int
+    forgetful: bool
+
+
+class ProtectedTelemetry(NamedTuple):
+    """What a tick has to tell, besides the state that it began with."""
+
+    sample: Sample
+    answer: Answer
+    second_mmHg: float
+    shown_mmHg: float
+    fallback: int
+    fired: float
+    dump: float
+    arriving: float
+
+
+def protection_of(guards: Guards, judge: Judge, fine_steps: int, fault: Disturbance = NONE) -> Safety:
+    """Protection and, if any, a failure; `protected_loop` adds what follows from the loop."""
+    return Safety(guards, fault, judge, float(fine_steps), 0.0)
+
+
+def protected_loop(loop: ClosedLoop, safety: Safety) -> ProtectedLoop:
+    """A loop with its protection, whose check sum is that of the law that is loaded."""
+    return ProtectedLoop(loop, safety._replace(settings=float(settings_sum(loop.firmware.coefficients))))
+
+
+def protected_start(plant: PlantState) -> ProtectedRun:
+    """A run that has yet to begin, from a plant at rest."""
+    return ProtectedRun(
+        OpenPlantState(plant, 0.0), FirmwareState(initial_control(), 0.0, FILL),
+        Processor(initial_protection(), 0.0, 0.0, 0, False, Sample(0.0, 0.0)),
+        Backup(idle_switch(), fed_watchdog(), 0.0, False), 0.0, nothing_yet(), 0,
     )
 
 
-@inlined
-def order_now(
-    orders: Orders, k: int, fault: Disturbance, processor: Processor, light_slope: float
-) -> Order:
+@channels_of.register
+def _(system: ProtectedLoop) -> tuple[str, ...]:
+    return FAULT_CHANNELS
+
+
+@loop_of.register
+def _(system: ProtectedLoop) -> ClosedLoop:
+    return system.loop
+
+
+@ring_of.register
+def _(system: ProtectedLoop) -> int:
+    return system.loop.clock.whole_ticks + 2 + MOST_LATE
+
+
+# --- pieces of a tick -----------------------------------------------------------------------------------------------
+
+
+@fused
+def is_powered(fault: Disturbance) -> bool:
+    """Whether the processor has the power to run."""
+    return fault.power >= LEAST_POWER
+
+
+@fused
+def take_reading(system: ProtectedLoop, now: Instant, run: ProtectedRun) -> Reading:
+    """Samples as a failure leaves them, and whether the processor runs on this tick."""
+    loop, fault, guards = system.loop, system.safety.fault, system.safety.guards
+    processor, period, powered = run.processor, loop.clock.period_s, is_powered(fault)
+    sample, slope = take_sample(loop, run.plant.plant, now), now.order.light_slope
+    sensed = run.backup.switch.sensed_mmHg
+    second = sensed + guards.pressure_switch.noise_mmHg * gaussian(now.seed, SECOND_NOISE, now.tick)
+    lost, boot, forgetful = is_missed(loop, now), max(processor.boot - 1, 0), processor.forgetful
+    runs, wrong, drift = powered & (processor.boot == 0), 0.0, 0.0
+    if anywhere(fault.active):
+        active, since_ticks = fault.active, now.tick - fault.onset_tick
+        bad = disturbed_samples(fault, loop.plant, sample, processor.held, now.seed, now.tick, period)
+        sample = Sample(
+            choose(active, bad.light, sample.light), choose(active, bad.reading_mmHg, sample.reading_mmHg))
+        slope = choose(active, slope * fault.error_sign, slope)
+        wrong = choose(active, converter_error(fault, loop.plant, processor.held), wrong)
+        drift = choose(active, fault.emitter_drift_per_s * since_ticks * period, drift)
+        resets = active & (fault.boot_ticks > 0) & (since_ticks == 0)
+        boot, forgetful = choose(resets, fault.boot_ticks, boot), forgetful | resets | (active & opposite(powered))
+        runs = runs & opposite(resets | (active & fault.hung))
+        lost = lost | (active & tick_is_lost(fault, now.seed, now.tick))
+    monitored = loop.plant.light.emitter * max(1.0 + drift, 0.0)
+    monitored = monitored + MONITOR_SD * gaussian(now.seed, MONITOR_NOISE, now.tick)
+    down = (boot > 0) | opposite(powered)
+    return Reading(sample, second, slope, wrong, monitored, runs & opposite(lost), down, boot, forgetful)
+
+
+@fused
+def order_now(order: Order, fault: Disturbance, processor: Processor, light_slope: float) -> Order:
     """What the firmware carries out on this tick: its order, unless a fallback state says otherwise."""
-    mode, fill = orders.mode[k], orders.fill_mmHg[k]
     fallback = processor.protection.fallback
-    if fallback in (HOLD, RECALIBRATE):
-        mode, fill = FILL, processor.protection.hold_mmHg
-    elif fallback == VENTED:
-        mode = VENT
-    set_point = orders.set_point[k]
-    if fault.active:
-        set_point = set_point * fault.set_point_gain + fault.set_point_shift_mmHg * light_slope
-    if processor.forgetful:
-        set_point = 0.0
-    return Order(mode, fill, set_point, light_slope)
+    holds, vents = (fallback == HOLD) | (fallback == RECALIBRATE), fallback == VENTED
+    mode = choose(holds, FILL, choose(vents, VENT, order.mode))
+    fill = choose(holds, processor.protection.hold_mmHg, order.fill_mmHg)
+    moved = order.set_point * fault.set_point_gain + fault.set_point_shift_mmHg * light_slope
+    set_point = choose(fault.active, moved, order.set_point)
+    return Order(mode, fill, choose(processor.forgetful, 0.0, set_point), light_slope)
 
 
-@inlined
-def look(
-    protection: Protection, processor: Processor, seen: Watched, light: float, reading_mmHg: float, boot: int,
-    forgetful: bool,
-) -> Processor:
-    """The processor after a tick on which it ran its protection."""
-    after = protection_step(protection, processor.protection, seen)
-    return Processor(after, seen.clamped_s, 0.0, boot, forgetful, light, reading_mmHg)
+@fused
+def watched_now(
+    system: ProtectedLoop, run: ProtectedRun, order: Order, reading: Reading, answer: Answer, clamped_s: float
+) -> Watched:
+    """Everything that the protection looks at on this tick."""
+    loop, safety, fault = system.loop, system.safety, system.safety.fault
+    late = fault.doubled | (fault.late_ticks > 0) | (fault.late_share > 0.3)
+    supply, command = run.plant.plant.supply_mmHg, run.firmware.command
+    return Watched(
+        loop.clock.period_s, order.mode, clamped_s, reading.sample.reading_mmHg, reading.second_mmHg, supply,
+        pump_flow(loop.plant.supply, supply), reading.sample.light, order.set_point, order.light_slope,
+        safety.guards.protection.light_signal.noise, answer.terms.error_mmHg, command,
+        achieved_demand(loop.firmware.stage, command, reading.sample.reading_mmHg), answer.limited,
+        run.processor.missed + choose(late, 1.0, 0.0), run.backup.switch.tripped | run.backup.watchdog.expired,
+        safety.settings, opposite(fault.unsearched), reading.emitter, reading.converter_error,
+    )
 
 
-@compiled
-def run_guarded_ticks(
-    plant: Plant, firmware: Firmware, guards: Guards, fault: Disturbance, judge: Judge, clock: Clock, fine_steps: int,
-    seed: int, inputs: Inputs, orders: Orders, start: GuardedRun, pending: NDArray[np.float64],
-    sums: NDArray[np.float64], first: NDArray[np.float64], trace: NDArray[np.float64],
-) -> tuple[GuardedRun, int, int]:
-    """Run a block of ticks. Returns the state after it, RUNNING, DIVERGED or EMPTIED, and the ticks done.
+@fused
+def processor_tick(
+    system: ProtectedLoop, run: ProtectedRun, reading: Reading, now: Instant, previous: float
+) -> tuple[FirmwareState, Processor, Answer]:
+    """Law and protection if the processor runs; else the last command stays or, while it is down, all is lost."""
+    loop, fault, before = system.loop, system.safety.fault, run.processor
+    sample, runs, boot, forgetful = reading.sample, reading.runs, reading.boot, reading.forgetful
+    order = order_now(now.order, fault, before, reading.light_slope)
+    control, answer = firmware_part(loop, run.firmware, order, sample)
+    twice = fault.doubled & runs
+    if anywhere(twice):
+        again, second = firmware_part(loop, control, order, sample)
+        control, answer = selected(twice, again, control), selected(twice, second, answer)
+    clamped = choose(order.mode == CLAMP, before.clamped_s + loop.clock.period_s, 0.0)
+    seen = watched_now(system, run, order, reading, answer, clamped)
+    protection = protection_step(system.safety.guards.protection, before.protection, seen)
+    ran = Processor(protection, clamped, 0.0, boot, forgetful, sample)
+    idle = Processor(before.protection, before.clamped_s, before.missed + 1.0, boot, forgetful, before.held)
+    kept, command = run.firmware, previous
+    if anywhere(reading.down):
+        lost = FirmwareState(ControllerState(0.0, 0.0, 0.0, 0.0, 0.0), 0.0, FILL, math.nan)
+        kept = selected(reading.down, lost, kept)
+        fresh = Processor(initial_protection(), 0.0, 0.0, boot, forgetful, sample)
+        idle = selected(reading.down, fresh, idle)
+        command = choose(reading.down, 0.0, command)
+    told = Answer(choose(runs, answer.command, command), answer.mode, answer.limited, answer.terms)
+    return selected(runs, control, kept), selected(runs, ran, idle), told
 
-    As `run_ticks`; `sums` and `first` (see `experiments.simulation.outcome`) go on being added to, `trace`
-    (ticks × FAULT_CHANNELS) is filled unless it has no rows. `fine_steps` are taken on ticks with anything open.
-    """
-    whole, control, processor, switch, watchdog, dump, relief_open, played, tick = start
-    period = clock.period_s
-    ticks, ring = len(orders.mode), len(pending)
-    powered = fault.power >= LEAST_POWER
-    loaded = settings_sum(firmware.coefficients)
-    for k in range(ticks):
-        state = whole.plant
-        around = Surroundings(inputs.arterial_mmHg[k], inputs.tone[k], inputs.ambient[k])
-        light = sample_light(plant, state, seed, tick, period)
-        reading = sample_pressure(plant, state, seed, tick, clock.drift_mmHg_tick)
-        second = switch.sensed_mmHg + guards.pressure_switch.noise_mmHg * gaussian(seed, SECOND_NOISE, tick)
-        slope = orders.light_slope[k]
-        lost = clock.missed_share > 0.0 and uniform(seed, MISSED, tick) < clock.missed_share
-        boot, forgetful, wrong, drift = max(processor.boot - 1, 0), processor.forgetful, 0.0, 0.0
-        runs = powered and processor.boot == 0
-        if fault.active:
-            light, reading = disturbed_samples(
-                fault, plant, light, reading, processor.light, processor.reading_mmHg, seed, tick, period
-            )
-            slope *= fault.error_sign
-            wrong = converter_error(fault, plant, processor.light, processor.reading_mmHg)
-            drift = fault.emitter_drift_per_s * (tick - fault.onset_tick) * period
-            if fault.boot_ticks > 0 and tick == fault.onset_tick:
-                boot, forgetful, runs = fault.boot_ticks, True, False
-            runs = runs and not fault.hung
-            lost = lost or tick_is_lost(fault, seed, tick)
-            if not powered:
-                forgetful = True
-        runs = runs and not lost
 
-        # the processor
-        before = processor.protection.fallback
-        order = order_now(orders, k, fault, processor, slope)
-        previous = pending[(tick + ring - 1) % ring]
-        new_control, command, terms, limited = firmware_tick(firmware, control, order, light, reading)
-        if runs:
-            if fault.doubled:
-                new_control, command, terms, limited = firmware_tick(firmware, new_control, order, light, reading)
-            late = processor.missed
-            if fault.doubled or fault.late_ticks > 0 or fault.late_share > 0.3:
-                late += 1.0
-            clamped = processor.clamped_s + period if order.mode == CLAMP else 0.0
-            emitter = plant.light.emitter * max(1.0 + drift, 0.0) + MONITOR_SD * gaussian(seed, MONITOR_NOISE, tick)
-            seen = Watched(
-                period, order.mode, clamped, reading, second, state.supply_mmHg,
-                pump_flow(plant.supply, state.supply_mmHg), light, order.set_point, slope,
-                guards.protection.light_signal.noise, terms.error_mmHg, control.command,
-                achieved_demand(firmware.stage, control.command, reading), limited, late,
-                switch.tripped or watchdog.expired, loaded, not fault.unsearched, emitter, wrong,
-            )
-            processor = look(guards.protection, processor, seen, light, reading, boot, forgetful)
-            control = new_control
-        elif boot > 0 or not powered:
-            control = FirmwareState(ControllerState(0.0, 0.0, 0.0, 0.0, 0.0), 0.0, FILL, math.nan)
-            processor = Processor(initial_protection(), 0.0, 0.0, boot, forgetful, light, reading)
-            command = 0.0
-        else:
-            command = previous  # nothing runs, the last command stays
-            processor = Processor(
-                processor.protection, processor.clamped_s, processor.missed + 1.0, boot, forgetful, processor.light,
-                processor.reading_mmHg,
-            )
-        pending[tick % ring] = command
+@fused
+def backup_tick(
+    system: ProtectedLoop, run: ProtectedRun, runs: bool, vented: bool
+) -> tuple[Backup, bool, bool]:
+    """Switch, watchdog, dump and relief valve after a tick; whether the dump valve was let go, and its coil holds."""
+    loop, guards, fault = system.loop, system.safety.guards, system.safety.fault
+    state, period, powered = run.plant.plant, loop.clock.period_s, is_powered(fault)
+    node = line_node(loop.plant.tube, state.line, state.cuff_mmHg)
+    felt = choose(guards.pressure_switch.at_cuff, state.cuff_mmHg, node)
+    switch = switch_step(guards.pressure_switch, run.backup.switch, felt, fault.second_gain,
+                         fault.second_offset_mmHg, powered, period)
+    watchdog = watchdog_step(guards.watchdog, run.backup.watchdog, runs, powered, period)
+    released = vented | switch.tripped | watchdog.expired
+    holds = dump_holds(guards.dump_valve, fault.power, released)
+    dump = dump_step(guards.dump_valve, run.backup.dump, holds, period)
+    at_relief = choose(guards.relief.at_cuff, state.cuff_mmHg, node)
+    relief_open = relief_opens(guards.relief, run.backup.relief_open, at_relief)
+    return Backup(switch, watchdog, dump, relief_open), released, holds
 
-        # what works without it
-        node = line_node(plant.tube, state.line, state.cuff_mmHg)
-        felt = state.cuff_mmHg if guards.pressure_switch.at_cuff else node
-        switch = switch_step(
-            guards.pressure_switch, switch, felt, fault.second_gain, fault.second_offset_mmHg, powered, period
-        )
-        watchdog = watchdog_step(guards.watchdog, watchdog, runs, powered, period)
-        vented = processor.protection.fallback == VENTED
-        released = vented or switch.tripped or watchdog.expired
-        held = dump_holds(guards.dump_valve, fault.power, released)
-        dump = dump_step(guards.dump_valve, dump, held, period)
-        at_relief = state.cuff_mmHg if guards.relief.at_cuff else node
-        relief_open = relief_opens(guards.relief, relief_open, at_relief)
 
-        # what is counted
-        since = (tick - judge.onset_tick) * period
-        shown = processor.reading_mmHg
-        warned = released or processor.protection.fallback != NORMAL or not powered
-        acting = max(since, 0.0)  # what acts before the onset counts as acting at it
-        if before != VENTED and runs:
-            note_detectors(first, processor.protection.fired, acting)
-        if relief_open or whole.lift > 1e-6:
-            note(first, RELIEF, acting)
-        if not held:
-            note(first, DUMP, acting)
-        if switch.tripped:
-            note(first, SWITCH, acting)
-        if watchdog.expired:
-            note(first, WATCHDOG, acting)
-        if since >= 0.0:
-            if (released or not powered) and sums[VENT_START] < 0.0:
-                sums[VENT_START] = since
-            if warned and sums[DETECTED] < 0.0:
-                sums[DETECTED], sums[AT_ALARM] = since, sums[WRONG_MEAN]
-            trusted = not warned and order.mode == CLAMP
-            add_display(sums, judge, shown, trusted, around.arterial_mmHg, around.tone, period)
-        add_pressure(sums, judge, state.cuff_mmHg, since, period)
+@fused
+def command_due(system: ProtectedLoop, now: Instant, pending: Samples, group: int) -> Any:
+    """The command that arrives on this tick: that of the dead time, or of so many more ticks as a failure adds."""
+    ring, whole, late = len(pending), system.loop.clock.whole_ticks, system.safety.fault.late_ticks
+    due = row_of(pending, (now.tick + ring - whole) % ring, group)
+    if anywhere(late > 0):
+        for more in range(1, MOST_LATE + 1):
+            due = choose(late == more, row_of(pending, (now.tick + ring - whole - more) % ring, group), due)
+    return due
 
-        # valve and plant
-        age = clock.whole_ticks + fault.late_ticks
-        arriving = valve_play(plant.valve, played, pending[(tick + ring - age) % ring])
-        share = clock.share
-        if clock.jitter > 0.0:
-            share += clock.jitter * uniform(seed, JITTER, tick)
-        if fault.active:
-            arriving = arriving * fault.command_gain + fault.command_offset
-            share = min(share + fault.late_share, 1.0)
-        open_dump = guards.dump_valve.conductance * dump
-        openings = Openings(
-            fault.node_conductance + (0.0 if guards.dump_valve.at_cuff else open_dump),
-            fault.cuff_conductance + (open_dump if guards.dump_valve.at_cuff else 0.0),
-            fault.feed_conductance, guards.dump_valve.critical_ratio, fault.pump_dead or released or not powered,
-            relief_open,
-        )
-        if len(trace) > 0:
-            row = trace[k]
-            row[0], row[1], row[2] = around.arterial_mmHg, state.cuff_mmHg, node
-            row[3], row[4], row[5] = state.external_mmHg, state.supply_mmHg, arterial_area(plant, state, around)
-            row[6], row[7], row[8], row[9] = state.venous_volume, light, reading, command
-            row[10], row[11] = order.mode, limited
-            row[12], row[13], row[14] = terms.error_mmHg, terms.lead, terms.notch
-            row[15], row[16], row[17], row[18] = terms.proportional, terms.integral, terms.derivative, terms.demand
-            row[19], row[20], row[21] = second, shown, processor.protection.fallback
-            row[22], row[23], row[24], row[25] = processor.protection.fired, dump, whole.lift, arriving
-        end = Surroundings(inputs.arterial_mmHg[k + 1], inputs.tone[k + 1], inputs.ambient[k + 1])
-        idle = openings.node + openings.cuff + openings.feed + whole.lift == 0.0 and not relief_open
-        steps = clock.substeps if idle else float(fine_steps)
-        whole = guarded_tick(
-            plant, guards.relief, openings, whole, around, end, played, arriving, share, steps, period
-        )
-        played = arriving
-        tick += 1
-        now = whole.plant
-        if not (abs(now.cuff_mmHg) < CEILING_mmHg and abs(now.photodiode) < 1e6):
-            after = GuardedRun(whole, control, processor, switch, watchdog, dump, relief_open, played, tick)
-            return after, DIVERGED, k + 1
-        latched = vented or switch.tripped or not powered or (watchdog.expired and guards.watchdog.latched)
-        over = sums[VENT_START] >= 0.0 and since > sums[VENT_START] + judge.patience_s
-        if latched and (over or sums[EMPTY] > EMPTY_s):
-            after = GuardedRun(whole, control, processor, switch, watchdog, dump, relief_open, played, tick)
-            return after, EMPTIED, k + 1
-    return GuardedRun(whole, control, processor, switch, watchdog, dump, relief_open, played, tick), RUNNING, ticks
+
+@fused
+def open_now(system: ProtectedLoop, backup: Backup, released: bool) -> Openings:
+    """Every way for air during this tick."""
+    fault, dump_valve = system.safety.fault, system.safety.guards.dump_valve
+    dump = dump_valve.conductance * backup.dump
+    return Openings(
+        fault.node_conductance + choose(dump_valve.at_cuff, 0.0, dump),
+        fault.cuff_conductance + choose(dump_valve.at_cuff, dump, 0.0), fault.feed_conductance,
+        dump_valve.critical_ratio, fault.pump_dead | released, backup.relief_open,
+    )
+
+
+@fused
+def air_tick(
+    system: ProtectedLoop, now: Instant, run: ProtectedRun, openings: Openings, due: float
+) -> tuple[OpenPlantState, float]:
+    """The plant after a tick, and the command that arrived on it."""
+    loop, fault, whole = system.loop, system.safety.fault, run.plant
+    arriving, share = valve_play(loop.plant.valve, run.played, due), switch_share(loop, now)
+    if anywhere(fault.active):
+        arriving = choose(fault.active, arriving * fault.command_gain + fault.command_offset, arriving)
+        share = choose(fault.active, min(share + fault.late_share, 1.0), share)
+    wide = openings.node + openings.cuff + openings.feed + whole.lift
+    idle = (wide == 0.0) & opposite(openings.relief_open)
+    steps = choose(idle, loop.clock.substeps, system.safety.fine_steps)
+    plant = opened(loop.plant, system.safety.guards.relief, openings, whole.lift)
+    change = Switchover(run.played, arriving, share)
+    after = plant_tick(plant, whole, now.course, change, steps, loop.clock.period_s)
+    return after, arriving
+
+
+@fused
+def status_of(system: ProtectedLoop, after: ProtectedRun, since_s: float) -> int:
+    """RUNNING, DIVERGED or EMPTIED."""
+    safety, vent, watchdog = system.safety, after.sums.vent, after.backup.watchdog
+    latched = (
+        (after.processor.protection.fallback == VENTED) | after.backup.switch.tripped
+        | opposite(is_powered(safety.fault)) | (watchdog.expired & safety.guards.watchdog.latched)
+    )
+    over = (vent.vent_start_s >= 0.0) & (since_s > vent.vent_start_s + safety.judge.patience_s)
+    emptied = latched & (over | (vent.empty_s > EMPTY_s))
+    status: int = choose(is_sound(after.plant.plant), choose(emptied, EMPTIED, RUNNING), DIVERGED)
+    return status
+
+
+# --- a tick ---------------------------------------------------------------------------------------------------------
+
+
+@system_tick.of(ProtectedLoop)
+def protected_tick(
+    system: ProtectedLoop, now: Instant, run: ProtectedRun, pending: Samples, group: int
+) -> tuple[ProtectedRun, ProtectedTelemetry, int]:
+    """One tick, as `loop_tick`; it may end the run as EMPTIED too."""
+    ring, fault, judge = len(pending), system.safety.fault, system.safety.judge
+    reading = take_reading(system, now, run)
+    previous = row_of(pending, (now.tick + ring - 1) % ring, group)
+    control, processor, answer = processor_tick(system, run, reading, now, previous)
+    set_row(pending, now.tick % ring, group, answer.command)
+    fallback, unpowered = processor.protection.fallback, opposite(is_powered(fault))
+    backup, let_go, holds = backup_tick(system, run, reading.runs, fallback == VENTED)
+    released = let_go | unpowered
+    warned = released | (fallback != NORMAL)
+    since = (now.tick - judge.onset_tick) * system.loop.clock.period_s
+    judged = (run.processor.protection.fallback != VENTED) & reading.runs
+    shown, trusted = processor.held.reading_mmHg, opposite(warned) & (answer.mode == CLAMP)
+    backups = (backup.relief_open | (run.plant.lift > 1e-6), opposite(holds), backup.switch.tripped,
+               backup.watchdog.expired)
+    seen = Seen(since, released, warned, trusted, shown, judged, firing(processor.protection), backups)
+    around = now.course.start
+    sums = counted(run.sums, judge, seen, run.plant.plant.cuff_mmHg, around, system.loop.clock.period_s)
+    openings = open_now(system, backup, released)
+    plant, arriving = air_tick(system, now, run, openings, command_due(system, now, pending, group))
+    after = ProtectedRun(plant, control, processor, backup, arriving, sums, run.tick + 1)
+    told = ProtectedTelemetry(reading.sample, answer, reading.second_mmHg, shown, fallback,
+                              processor.protection.fired, backup.dump, arriving)
+    return after, told, status_of(system, after, since)
+
+
+@system_row.of(ProtectedLoop)
+def protected_tells(system: ProtectedLoop, now: Instant, run: ProtectedRun, told: ProtectedTelemetry) -> Row:
+    """One value for each of FAULT_CHANNELS; `run` is the state before the tick."""
+    plain = loop_row(system.loop, now, run.plant.plant, told.sample, told.answer)
+    return (*plain, told.second_mmHg, told.shown_mmHg, 1.0 * told.fallback, told.fired, told.dump, run.plant.lift,
+            told.arriving)

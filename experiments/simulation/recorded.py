@@ -23,7 +23,7 @@ def recorded_runs(runs: Sequence[Ready]) -> Iterator[tuple[int, Run]]:
     Channels are at least `arterial_mmHg`, `mode` and RECORDED, and have the bits of `run_ready`.
     """
     for places in alike(runs):
-        places.sort(key=lambda i: runs[i].clock.substeps)  # one that needs few steps takes those of its vector
+        places.sort(key=lambda i: runs[i].loop.clock.substeps)  # one that needs few steps takes those of its vector
         some = [runs[i] for i in places]
         together = side_by_side(some, RECORDED, Recording) if len(some) >= FEW else None
         for i, place in enumerate(places):
@@ -51,5 +51,5 @@ class Recording:
         ready, done = self._runs[number], int(lanes.done[number])
         channels = {name: rows[number, :done] for name, rows in self._rows.items()}
         channels["arterial_mmHg"] = ready.inputs.arterial_mmHg[:done]
-        channels["mode"] = plan_modes(ready.plan, ready.ticks, ready.clock.period_s)[:done]
+        channels["mode"] = plan_modes(ready.plan, ready.ticks, ready.period_s)[:done]
         return finished(ready, channels, bool(lanes.status[number] == DIVERGED), lanes.state(number))

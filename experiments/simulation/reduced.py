@@ -98,7 +98,7 @@ class Reduction:
     """Figures of some runs with the same plan and number of ticks, in the making."""
 
     def __init__(self, runs: Sequence[Ready]) -> None:
-        plan, self.period_s = runs[0].plan, runs[0].clock.period_s
+        plan, self.period_s = runs[0].plan, runs[0].period_s
         self._settled = counted_ticks(plan, plan_modes(plan, runs[0].ticks, self.period_s), self.period_s)
         self._usable = [run.trace.usable for run in runs]
         law: Any = unloaded_pressure  # compiled for one tone or for many

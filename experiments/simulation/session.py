@@ -7,11 +7,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibrate.protocol import Clamp, Hold, Instrument, Outcome, Plan, Request, Seen
-from controller.tick.firmware import CLAMP, FILL, VENT, Firmware, FirmwareState
-from controller.tick.law import design, initial_control
-from controller.tick.timing import dead_ticks
+from controller.tick.firmware import CLAMP, FILL, VENT
 from experiments.rigs.rig import Rig
-from experiments.simulation.coupled import CHANNELS, DIVERGED, Orders, RunState, run_ticks, start_clock
+from experiments.simulation.coupled import (
+    CHANNELS,
+    DIVERGED,
+    Orders,
+    RunState,
+    at_rest,
+    closed_loop,
+    no_commands,
+    run_ticks,
+)
 from experiments.work.interrupts import uninterrupted
 from plant.assembly import Inputs, Surroundings, initial_state
 
@@ -42,14 +49,11 @@ class Session:
     diverged: bool = False
 
     def __post_init__(self) -> None:
-        rig = self.rig
-        whole, share = dead_ticks(rig.timing)
-        self._clock = start_clock(rig.timing, whole, share, self.substeps, rig.plant.transducer.drift_mmHg_h)
-        self._firmware = Firmware(design(rig.controller, rig.timing.period_s), rig.stage, rig.filling)
-        self._pending = np.zeros(whole + 2)
+        self._loop = closed_loop(self.rig, self.substeps)
+        self._pending = no_commands(self._loop)
         self._place = np.empty((0, len(CHANNELS)))
         around = Surroundings(*(float(v[0]) for v in self.inputs))
-        self.state = RunState(initial_state(rig.plant, around), FirmwareState(initial_control(), 0.0, FILL), 0.0, 0)
+        self.state = at_rest(initial_state(self.rig.plant, around))
 
     @property
     def rows(self) -> Samples:
@@ -66,8 +70,7 @@ class Session:
         rows = self._rows(ticks)
         with uninterrupted():
             self.state, status, done = run_ticks(
-                self.rig.plant, self._firmware, self._clock, self.seed, self.inputs.part(at, at + ticks), orders,
-                self.state, self._pending, rows,
+                self._loop, self.seed, self.inputs.part(at, at + ticks), orders, self.state, self._pending, rows
             )
         self.diverged = self.diverged or status == DIVERGED
         rows = rows[:done]

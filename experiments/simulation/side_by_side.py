@@ -10,7 +10,7 @@ from typing import Any, Protocol, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from experiments.simulation.lanes import Lanes, Makeup, WrittenForOne
+from experiments.simulation.lanes import Lanes, WrittenForOne
 from experiments.simulation.simulate import Ready, plan_modes
 from plant.assembly import Inputs
 from plant.numerics.layout import shared
@@ -30,16 +30,17 @@ Kept = TypeVar("Kept", bound=Keeper)
 _alone: set[Any] = set()  # loops with a part of the user's own that was written for one finger: found out once
 
 
-def _makeup(run: Ready) -> Makeup:
-    return Makeup(run.rig.plant, run.firmware, run.clock)
-
-
 def alike(runs: Sequence[Ready]) -> list[list[int]]:
     """Numbers of the runs that can go together, in order."""
-    kin: dict[Any, list[int]] = {}
-    for i, run in enumerate(runs):
-        kin.setdefault((shared(_makeup(run)), run.plan, run.ticks, run.clock.period_s), []).append(i)
-    return list(kin.values())
+    return of_a_kind([(shared(run.loop), run.plan, run.ticks, run.period_s) for run in runs])
+
+
+def of_a_kind(keys: Sequence[Any]) -> list[list[int]]:
+    """Numbers of those with the same key, in order."""
+    kinds: dict[Any, list[int]] = {}
+    for i, key in enumerate(keys):
+        kinds.setdefault(key, []).append(i)
+    return list(kinds.values())
 
 
 def side_by_side(
@@ -50,12 +51,12 @@ def side_by_side(
     Returns the keeper, and the lanes for who diverged and when. None when a part of theirs was written for one finger:
     each has to run alone.
     """
-    makeups, ticks = [_makeup(run) for run in runs], runs[0].ticks
-    kind = shared(makeups[0])
+    loops, ticks = [run.loop for run in runs], runs[0].ticks
+    kind = shared(loops[0])
     if kind in _alone:
         return None
-    kept, modes = keeper(runs), plan_modes(runs[0].plan, ticks, runs[0].clock.period_s)
-    lanes = Lanes(makeups, [run.seed for run in runs], [run.start for run in runs], channels=channels)
+    kept, modes = keeper(runs), plan_modes(runs[0].plan, ticks, runs[0].period_s)
+    lanes = Lanes(loops, [run.seed for run in runs], [run.start for run in runs], channels=channels)
     signals: dict[str, Any] = {
         name: np.array([getattr(run, name) for run in runs]) for name in ("fill_mmHg", "set_point", "light_slope")
     }

@@ -10,11 +10,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibrate.protocol import Found
-from controller.tick.firmware import CLAMP, FILL, MODES, VENT, Firmware, FirmwareState
-from controller.tick.law import Coefficients, design, initial_control
-from controller.tick.timing import dead_ticks
+from controller.tick.firmware import CLAMP, FILL, MODES, VENT
+from controller.tick.law import Coefficients
 from experiments.rigs.rig import Rig, clamp
-from experiments.simulation.coupled import CHANNELS, DIVERGED, Clock, Orders, RunState, run_ticks, start_clock
+from experiments.simulation.coupled import (
+    CHANNELS,
+    DIVERGED,
+    ClosedLoop,
+    Orders,
+    RunState,
+    at_rest,
+    closed_loop,
+    no_commands,
+    run_ticks,
+)
 from experiments.simulation.steps import steps_a_tick
 from experiments.work.interrupts import uninterrupted
 from plant.assembly import Inputs, Surroundings, initial_state
@@ -96,8 +105,7 @@ class Ready(NamedTuple):
     trace: PressureTrace
     plan: Plan
     point: OperatingPoint
-    firmware: Firmware
-    clock: Clock
+    loop: ClosedLoop
     inputs: Inputs
     fill_mmHg: float
     set_point: float
@@ -109,6 +117,11 @@ class Ready(NamedTuple):
     def ticks(self) -> int:
         """Ticks of the whole run."""
         return len(self.trace.pressure_mmHg) - 1
+
+    @property
+    def period_s(self) -> float:
+        """Tick period [s]."""
+        return self.rig.timing.period_s
 
 
 def prepare(
@@ -129,17 +142,13 @@ def prepare(
     mean, rest = mean_pressure(trace), float(np.mean(tone))
     point = clamp(rig, mean, rest)
     target = clamp(rig, mean, rest, _offset(plan, rig, rest))
-    firmware = Firmware(design(rig.controller, period), rig.stage, rig.filling)
-    whole, share = dead_ticks(rig.timing)
-    steps = substeps or steps_a_tick(rig, point)
-    clock = start_clock(rig.timing, whole, share, steps, rig.plant.transducer.drift_mmHg_h)
+    loop = closed_loop(rig, substeps or steps_a_tick(rig, point))
     inputs = Inputs(trace.pressure_mmHg, tone, np.full(ticks + 1, rig.plant.light.ambient))
     start_at = (point.state.cuff_mmHg, target.light, point.light_slope)
     if found is not None:
         start_at = (found.cuff_mmHg, found.set_point, found.light_slope)
     around = Surroundings(float(trace.pressure_mmHg[0]), float(tone[0]), rig.plant.light.ambient)
-    state = RunState(initial_state(rig.plant, around), FirmwareState(initial_control(), 0.0, FILL), 0.0, 0)
-    return Ready(rig, trace, plan, point, firmware, clock, inputs, *start_at, state, seed)
+    return Ready(rig, trace, plan, point, loop, inputs, *start_at, at_rest(initial_state(rig.plant, around)), seed)
 
 
 def simulate(
@@ -157,13 +166,12 @@ def simulate(
 
 def run_ready(ready: Ready, progress: Callable[[float], None] | None = None) -> Run:
     """Run what `prepare` has made ready."""
-    rig, ticks = ready.rig, ready.ticks
-    inputs, orders, state = ready.inputs, _orders(ready), ready.start
-    pending, rows = np.zeros(ready.clock.whole_ticks + 2), np.zeros((ticks, len(CHANNELS)))
+    ticks, inputs, orders, state = ready.ticks, ready.inputs, orders_of(ready), ready.start
+    pending, rows = no_commands(ready.loop), np.zeros((ticks, len(CHANNELS)))
 
     def run_block(start: RunState, first: int, end: int) -> tuple[RunState, int, int]:
         block = inputs.part(first, end), orders.part(first, end)
-        return run_ticks(rig.plant, ready.firmware, ready.clock, ready.seed, *block, start, pending, rows[first:end])
+        return run_ticks(ready.loop, ready.seed, *block, start, pending, rows[first:end])
 
     done, status = 0, 0
     run_block(state, 0, 0)  # compiles, which takes seconds: Ctrl-C acts at once there
@@ -179,8 +187,9 @@ def run_ready(ready: Ready, progress: Callable[[float], None] | None = None) -> 
 
 def finished(ready: Ready, channels: dict[str, NDArray[Any]], diverged: bool, final: RunState) -> Run:
     """A run that has come to its end, judged: `channels` hold the ticks that it got to, command and limits included."""
-    run = Run(ready.rig, ready.trace, ready.plan, ready.firmware.coefficients, ready.point, channels, ready.inputs.tone,
-              int(ready.clock.substeps), ready.seed, "done", "", final)
+    loop = ready.loop
+    run = Run(ready.rig, ready.trace, ready.plan, loop.firmware.coefficients, ready.point, channels, ready.inputs.tone,
+              int(loop.clock.substeps), ready.seed, "done", "", final)
     return replace(run, status="diverged", message=_divergence(run)) if diverged else _held(run)
 
 
@@ -203,7 +212,8 @@ def plan_modes(plan: Plan, ticks: int, period_s: float) -> NDArray[np.int64]:
     return mode
 
 
-def _orders(ready: Ready) -> Orders:
+def orders_of(ready: Ready) -> Orders:
+    """What the firmware of a run is asked on each tick."""
     mode = plan_modes(ready.plan, ready.ticks, ready.rig.timing.period_s)
     same = (np.full(ready.ticks, value) for value in (ready.fill_mmHg, ready.set_point, ready.light_slope))
     return Orders(mode, *same)

@@ -77,7 +77,7 @@ def fastest_part(rig: Rig, point: OperatingPoint) -> str:
     return blamed
 
 
-def guarded_steps(plant: Plant, guards: Guards, point: OperatingPoint, timing: Timing) -> tuple[int, int]:
+def protected_steps(plant: Plant, guards: Guards, point: OperatingPoint, timing: Timing) -> tuple[int, int]:
     """Runge–Kutta steps a tick: with everything shut, and with relief and dump valve open.
 
     Chosen for stability (|λ|·step below 2.2 of Runge–Kutta's 2.8), not for the last hundredth of a mmHg, with the valve
@@ -90,6 +90,10 @@ def guarded_steps(plant: Plant, guards: Guards, point: OperatingPoint, timing: T
         for case in (point, wide, wide._replace(state=empty._replace(valve=point.state.valve))):
             most = max(most, float(np.max(np.abs(np.linalg.eigvals(plant_twin(plant, case, side).a)))))
     usual = max(4, math.ceil(most * timing.period_s / 2.2))
+    return usual, usual + open_steps(plant, guards, timing)
+
+
+def open_steps(plant: Plant, guards: Guards, timing: Timing) -> int:
+    """Runge–Kutta steps a tick that an open dump valve asks for, more than the plant's own."""
     dump = guards.dump_valve
-    more = least_steps(plant, dump.conductance, timing.period_s, at_cuff=dump.at_cuff) if dump.enabled else 1
-    return usual, usual + more
+    return least_steps(plant, dump.conductance, timing.period_s, at_cuff=dump.at_cuff) if dump.enabled else 1

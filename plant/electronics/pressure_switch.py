@@ -8,6 +8,8 @@ import math
 from typing import Annotated, NamedTuple
 
 from plant.declare import compiled, quantity, switch
+from plant.numerics.integrate import selected
+from plant.numerics.vector import choose
 
 
 class PressureSwitch(NamedTuple):
@@ -38,14 +40,13 @@ def switch_step(
 
     Without power it neither senses nor remembers.
     """
-    if not powered:
-        return SwitchState(0.0, 0.0, False)
     keep = math.exp(-2.0 * math.pi * part.bandwidth_Hz * period_s)
     target = gain * pressure_mmHg + offset_mmHg
     sensed = target + (state.sensed_mmHg - target) * keep
-    above = state.above_s + period_s if sensed > part.limit_mmHg else 0.0
-    tripped = state.tripped or (part.enabled and above > part.hold_s)
-    return SwitchState(sensed, above, tripped)
+    above = choose(sensed > part.limit_mmHg, state.above_s + period_s, 0.0)
+    tripped = state.tripped | (part.enabled & (above > part.hold_s))
+    new: SwitchState = selected(powered, SwitchState(sensed, above, tripped), SwitchState(0.0, 0.0, False))
+    return new
 
 
 def idle_switch() -> SwitchState:

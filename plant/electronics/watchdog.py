@@ -4,6 +4,8 @@ from __future__ import annotations
 from typing import Annotated, NamedTuple
 
 from plant.declare import compiled, quantity, switch
+from plant.numerics.integrate import selected
+from plant.numerics.vector import choose
 
 
 class Watchdog(NamedTuple):
@@ -24,11 +26,11 @@ class WatchdogState(NamedTuple):
 @compiled
 def watchdog_step(part: Watchdog, state: WatchdogState, fed: bool, powered: bool, period_s: float) -> WatchdogState:
     """State after a tick [s] in which it was fed or not. A cycle of power sets it back."""
-    if not powered:
-        return WatchdogState(0.0, False)
-    unfed = 0.0 if fed else state.unfed_s + period_s
-    out = part.enabled and unfed > part.timeout_s
-    return WatchdogState(unfed, out or (state.expired and part.latched))
+    unfed = choose(fed, 0.0, state.unfed_s + period_s)
+    out = part.enabled & (unfed > part.timeout_s)
+    after = WatchdogState(unfed, out | (state.expired & part.latched))
+    new: WatchdogState = selected(powered, after, WatchdogState(0.0, False))
+    return new
 
 
 def fed_watchdog() -> WatchdogState:

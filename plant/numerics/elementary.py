@@ -47,6 +47,13 @@ def exp(x: float) -> float:
 
 
 @fused
+def power_of_two(n: float) -> float:
+    """2 to the n, for a whole number n of −1022 … 1023: straight from its bits."""
+    power: float = float_of((bits_of(n + WHOLE) + np.uint64(BIAS)) << np.uint64(MANTISSA))
+    return power
+
+
+@fused
 def atan(x: float) -> float:
     """Arctangent [rad], −π/2 … π/2. NaN stays."""
     size = abs(x)

@@ -33,13 +33,13 @@ def weigh(first: Any, second: Any, third: Any, fourth: Any) -> Any:
     return multiply_add(2.0, second + third, first + fourth) * (1.0 / 6.0)
 
 
-def settled(state: Any) -> Any:
+def without_denormals(state: Any) -> Any:
     """The state with every number too small to mean anything set to zero, element by element.
 
     A decay that runs on towards zero ends in denormal numbers, which processors handle twenty times slower.
     """
     if isinstance(state, tuple):
-        parts = [settled(s) for s in state]
+        parts = [without_denormals(s) for s in state]
         return type(state)(*parts) if hasattr(state, "_fields") else tuple(parts)
     return choose(abs(state) < NOTHING, 0.0, state)  # NaN stays NaN
 
@@ -93,8 +93,8 @@ def _weigh(first, second, third, fourth):  # type: ignore[no-untyped-def]
     return _build(", ".join(names), first, "multiply_add(2.0, {1} + {2}, {0} + {3}) * (1.0 / 6.0)", names)
 
 
-@overload(settled, jit_options=OPTIONS)
-def _settled(state):  # type: ignore[no-untyped-def]
+@overload(without_denormals, jit_options=OPTIONS)
+def _without_denormals(state):  # type: ignore[no-untyped-def]
     return _build("state", state, f"choose(abs({{0}}) < {NOTHING}, 0.0, {{0}})", ("state",))
 
 

@@ -173,6 +173,8 @@ _teach(max, _taken(">"), NUMBERS)
 _teach(abs, _machine("llvm.fabs"), (NUMBER, NUMBER))
 _teach(math.sqrt, _machine("llvm.sqrt"), (NUMBER, NUMBER))
 _teach(math.copysign, _machine("llvm.copysign"), NUMBERS)
+for _function, _name in ((math.exp, "llvm.exp"), (math.sin, "llvm.sin")):  # the standard library's, called lane by lane
+    _teach(_function, _machine(_name), (NUMBER, NUMBER))
 
 
 # --- functions of one value or of vectors, in compiled code and outside ---------------------------------------------
@@ -213,6 +215,11 @@ def choose(condition: Any, yes: Any, no: Any) -> Any:
     return yes if condition else no
 
 
+def opposite(condition: Any) -> Any:
+    """Whether a condition does not hold, lane by lane."""
+    return not condition
+
+
 def anywhere(condition: Any) -> bool:
     """Whether a condition holds in any lane."""
     return bool(condition)
@@ -246,7 +253,9 @@ _teach(float_of, lambda b, word: b.bitcast(word, _shaped(IR[NUMBER], word)), (WO
 _teach(as_float, lambda b, word: b.uitofp(word, _shaped(IR[NUMBER], word)), (WORD, NUMBER), plain=True)
 _teach(word_of, lambda b, word: word, (WORD, WORD), plain=True)
 _teach(choose, lambda b, *values: b.select(*values), (CONDITION, WHOLE, WHOLE, WHOLE),
-       (CONDITION, NUMBER, NUMBER, NUMBER), plain=True)
+       (CONDITION, NUMBER, NUMBER, NUMBER), (CONDITION,) * 4, plain=True)
+_teach(opposite, lambda b, value: b.xor(value, ir.Constant(value.type, [1] * WIDTH) if isinstance(
+    value.type, ir.VectorType) else ir.Constant(value.type, 1)), (CONDITION, CONDITION), plain=True)
 _teach(anywhere, _any_lane, (CONDITION, CONDITION), plain=True, to_one=True)
 _teach(most, _largest_lane, (NUMBER, NUMBER), plain=True, to_one=True)
 

@@ -9,6 +9,7 @@ import math
 from typing import Annotated, NamedTuple
 
 from plant.declare import compiled, quantity, switch
+from plant.numerics.vector import choose, opposite
 
 
 class DumpValve(NamedTuple):
@@ -31,12 +32,13 @@ class DumpValve(NamedTuple):
 @compiled
 def dump_holds(dump: DumpValve, power: float, released: bool) -> bool:
     """Whether the coil keeps the valve shut: power enough and nobody released it. A disabled valve is stuck shut."""
-    return not dump.enabled or (power >= dump.hold_power and not released)
+    holds: bool = opposite(dump.enabled) | ((power >= dump.hold_power) & opposite(released))
+    return holds
 
 
 @compiled
 def dump_step(dump: DumpValve, opening: float, held: bool, period_s: float) -> float:
     """Opening (0 … 1) after a tick [s]."""
-    target = 0.0 if held else 1.0
+    target = choose(held, 0.0, 1.0)
     after = target + (opening - target) * math.exp(-period_s / dump.opening_s)
-    return 0.0 if after < 1e-6 else after
+    return choose(after < 1e-6, 0.0, after)  # type: ignore[no-any-return]

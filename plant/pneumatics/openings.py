@@ -10,9 +10,10 @@ from typing import Any, NamedTuple
 from numba import types
 from numba.extending import overload
 
-from plant.assembly import Plant, PlantState, Surroundings, between, plant_rates
+from plant.assembly import Plant, PlantState, Surroundings, plant_rates, system_rates
 from plant.declare import OPTIONS, compiled, fused
-from plant.numerics.integrate import advance, settled, weigh
+from plant.numerics.integrate import selected
+from plant.numerics.vector import anywhere, choose
 from plant.parts import line_end_volume, line_node
 from plant.pneumatics.air import Air, chamber_rate, restriction_flow
 from plant.pneumatics.cuff import bladder_growth, bladder_volume
@@ -32,7 +33,16 @@ class Openings(NamedTuple):
     relief_open: bool  # the seat is off its rest
 
 
-class GuardedState(NamedTuple):
+class OpenPlant(NamedTuple):
+    """The plant with every way for air that there is during a tick."""
+
+    plant: Plant
+    relief: Relief
+    openings: Openings
+    busy: bool  # anything at all is open: else the rates are the plain plant's
+
+
+class OpenPlantState(NamedTuple):
     """The plant with what moves in its relief valve."""
 
     plant: PlantState
@@ -80,28 +90,21 @@ def cuff_per_flow(plant: Plant, cuff_mmHg: float) -> float:
 
 
 @compiled
-def opened_rates(
-    plant: Plant, relief: Relief, openings: Openings, state: GuardedState, rates: PlantState
-) -> PlantState:
+def opened_rates(system: OpenPlant, state: OpenPlantState, rates: PlantState) -> PlantState:
     """The plain plant's rates with the flows of what is open taken off."""
-    air, now = plant.air, state.plant
+    plant, relief, openings, now = system.plant, system.relief, system.openings, state.plant
+    air = plant.air
     node = line_node(plant.tube, now.line, now.cuff_mmHg)
     feed = restriction_flow(air, openings.feed, openings.critical_ratio, now.supply_mmHg, node)
     from_node = restriction_flow(air, openings.node, openings.critical_ratio, node, 0.0) - feed
     from_cuff = restriction_flow(air, openings.cuff, openings.critical_ratio, now.cuff_mmHg, 0.0)
-    if relief.at_cuff:
-        from_cuff += relief_flow(relief, air, state.lift, now.cuff_mmHg)
-    else:
-        from_node += relief_flow(relief, air, state.lift, node)
+    relieved = relief_flow(relief, air, state.lift, choose(relief.at_cuff, now.cuff_mmHg, node))
+    from_cuff = choose(relief.at_cuff, from_cuff + relieved, from_cuff)
+    from_node = choose(relief.at_cuff, from_node, from_node + relieved)
     first = first_volume(plant.tube)
-    change = 0.0
-    if first > 0.0:
-        change = -chamber_rate(air, first, 0.0, node, from_node)
-    else:
-        from_cuff += from_node
-    lost = feed
-    if openings.pump_dead:
-        lost += pump_flow(plant.supply, now.supply_mmHg)
+    change = choose(first > 0.0, -chamber_rate(air, first, 0.0, node, from_node), 0.0)
+    from_cuff = choose(first > 0.0, from_cuff, from_cuff + from_node)
+    lost = choose(openings.pump_dead, feed + pump_flow(plant.supply, now.supply_mmHg), feed)
     return PlantState(
         rates.supply_mmHg - chamber_rate(air, plant.supply.volume_mL, 0.0, now.supply_mmHg, lost),
         rates.valve, with_node_rate(rates.line, change),
@@ -110,64 +113,33 @@ def opened_rates(
     )
 
 
-@fused
-def guarded_rates(
-    plant: Plant, relief: Relief, openings: Openings, busy: bool, state: GuardedState, around: Surroundings,
-    command: float,
-) -> GuardedState:
-    """Rates of plant and relief valve under a held command; `busy` when anything at all is open."""
-    rates = plant_rates(plant, state.plant, around, command)
+@system_rates.of(OpenPlant)
+def open_plant_rates(
+    system: OpenPlant, state: OpenPlantState, around: Surroundings, command: float
+) -> OpenPlantState:
+    """Rates of plant and relief valve under a held command."""
+    plant, relief, now = system.plant, system.relief, state.plant
+    rates = plant_rates(plant, now, around, command)
+    rates = selected(system.busy, rates, rates)  # what is constant becomes as many as there are lanes
     lifting = 0.0
-    if busy:
-        now = state.plant
-        felt = now.cuff_mmHg if relief.at_cuff else line_node(plant.tube, now.line, now.cuff_mmHg)
-        lifting = relief_rate(relief, openings.relief_open, state.lift, felt)
-        rates = opened_rates(plant, relief, openings, state, rates)
-    return GuardedState(rates, lifting)
-
-
-@fused
-def guarded_step(
-    plant: Plant, relief: Relief, openings: Openings, busy: bool, state: GuardedState, start: Surroundings,
-    end: Surroundings, share: float, part: float, period_s: float, command: float,
-) -> GuardedState:
-    """One classical Runge–Kutta step as in `plant.assembly.runge_kutta`."""
-    step = part * period_s
-    middle, last = between(start, end, share + 0.5 * part), between(start, end, share + part)
-    first = guarded_rates(plant, relief, openings, busy, state, between(start, end, share), command)
-    second = guarded_rates(plant, relief, openings, busy, advance(state, 0.5 * step, first), middle, command)
-    third = guarded_rates(plant, relief, openings, busy, advance(state, 0.5 * step, second), middle, command)
-    fourth = guarded_rates(plant, relief, openings, busy, advance(state, step, third), last, command)
-    after: GuardedState = advance(state, step, weigh(first, second, third, fourth))
-    return after
+    if anywhere(system.busy):
+        felt = choose(relief.at_cuff, now.cuff_mmHg, line_node(plant.tube, now.line, now.cuff_mmHg))
+        lifting = choose(system.busy, relief_rate(relief, system.openings.relief_open, state.lift, felt), 0.0)
+        rates = selected(system.busy, opened_rates(system, state, rates), rates)
+    return OpenPlantState(rates, lifting)
 
 
 @fused
 def is_busy(openings: Openings, lift: float) -> bool:
     """Whether anything is open that the plain plant does not have."""
     wide = openings.node + openings.cuff + openings.feed
-    return wide > 0.0 or lift > 0.0 or openings.relief_open or openings.pump_dead
+    return (wide > 0.0) | (lift > 0.0) | openings.relief_open | openings.pump_dead
 
 
 @fused
-def guarded_tick(
-    plant: Plant, relief: Relief, openings: Openings, state: GuardedState, start: Surroundings, end: Surroundings,
-    old_command: float, command: float, switch_share: float, substeps: float, period_s: float,
-) -> GuardedState:
-    """Advance plant and relief valve by one tick, cut where the command changes, as in `plant.assembly.plant_tick`."""
-    busy = is_busy(openings, state.lift)
-    before = max(int(substeps * switch_share + 0.999999), 1) if switch_share > 0.0 else 0
-    after = max(int(substeps * (1.0 - switch_share) + 0.999999), 1) if switch_share < 1.0 else 0
-    for i in range(before + after):
-        if i < before:
-            part, held = switch_share / before, old_command
-            share = i * part
-        else:
-            part, held = (1.0 - switch_share) / after, command
-            share = switch_share + (i - before) * part
-        state = guarded_step(plant, relief, openings, busy, state, start, end, share, part, period_s, held)
-    after_tick: GuardedState = settled(state)
-    return after_tick
+def opened(plant: Plant, relief: Relief, openings: Openings, lift: float) -> OpenPlant:
+    """The plant with what is open during a tick that begins with the relief valve at a lift."""
+    return OpenPlant(plant, relief, openings, is_busy(openings, lift))
 
 
 def least_steps(

@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Annotated, NamedTuple
 
 from plant.declare import compiled, inlined, quantity, switch
+from plant.numerics.vector import choose
 from plant.pneumatics.air import Air, restriction_flow
 
 
@@ -32,19 +33,16 @@ class Relief(NamedTuple):
 @inlined
 def relief_opens(relief: Relief, opened: bool, pressure_mmHg: float) -> bool:
     """Whether the seat is off its rest: cracked above the one pressure, reseated below the other."""
-    if not relief.enabled:
-        return False
-    return pressure_mmHg > (relief.reseat_mmHg if opened else relief.cracking_mmHg)
+    opens: bool = relief.enabled & (pressure_mmHg > choose(opened, relief.reseat_mmHg, relief.cracking_mmHg))
+    return opens
 
 
 @compiled
 def relief_rate(relief: Relief, opened: bool, lift: float, pressure_mmHg: float) -> float:
     """Rate of the lift [1/s] at a gauge pressure [mmHg]."""
-    target = 0.0
-    if opened:
-        span = max(relief.full_mmHg - relief.reseat_mmHg, 1e-6)
-        target = min(max((pressure_mmHg - relief.reseat_mmHg) / span, 0.0), 1.0)
-    return (target - lift) / relief.lag_s
+    span = max(relief.full_mmHg - relief.reseat_mmHg, 1e-6)
+    target = choose(opened, min(max((pressure_mmHg - relief.reseat_mmHg) / span, 0.0), 1.0), 0.0)
+    return (target - lift) / relief.lag_s  # type: ignore[no-any-return]
 
 
 @compiled

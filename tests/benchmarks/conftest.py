@@ -11,12 +11,11 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from controller.tick.firmware import Firmware
 from controller.tick.inverse import believed_air
 from experiments.rigs.rig import load_rig
 from experiments.simulation import simulate as simulation
-from experiments.simulation.coupled import CHANNELS, Clock, Orders, RunState, run_ticks
-from plant.assembly import Inputs, Plant
+from experiments.simulation.coupled import CHANNELS, ClosedLoop, Orders, RunState, run_ticks
+from plant.assembly import Inputs
 from plant.pneumatics.tube import tube_end_volume, tube_inertance, tube_resistance
 from plant.pressure.synthetic import SyntheticPressure, synthesise
 
@@ -28,9 +27,7 @@ Samples = NDArray[np.float64]
 class Case(NamedTuple):
     """All that one run of the kernel takes: the arguments of `run_ticks`, as `simulate` makes them."""
 
-    plant: Plant
-    firmware: Firmware
-    clock: Clock
+    loop: ClosedLoop
     seed: int
     inputs: Inputs
     orders: Orders
@@ -104,7 +101,8 @@ class CRig(ctypes.Structure):
 
 def c_values(case: Case) -> dict[str, float]:
     """What the C takes for each member."""
-    plant, law, stage, clock = case.plant, case.firmware.coefficients, case.firmware.stage, case.clock
+    plant, firmware, clock = case.loop
+    law, stage = firmware.coefficients, firmware.stage
     light, valve, air, tube, transducer = plant.light, plant.valve, plant.air, plant.tube, plant.transducer
     believed = believed_air(stage.atmosphere_mmHg)
     groups: list[tuple[str, tuple[float, ...]]] = [
@@ -130,7 +128,7 @@ def c_values(case: Case) -> dict[str, float]:
         ("full_flow believed_supply believed_conductance believed_critical believed_dead_band believed_bleed "
          "believed_atmosphere", stage),
         ("believed_temperature believed_laminar", (believed.temperature_K, believed.laminar_ratio)),
-        ("fill_gain fill_feedforward handover", case.firmware.filling),
+        ("fill_gain fill_feedforward handover", firmware.filling),
         ("period share", (clock.period_s, clock.share)),
         ("whole_ticks substeps seed", (clock.whole_ticks, int(clock.substeps), case.seed)),
     ]

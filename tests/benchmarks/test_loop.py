@@ -45,8 +45,9 @@ def test_through_all_modes_and_back(make_case: Callable[..., Any], c_loop: Any) 
 def test_diverging_run_ends_on_the_same_tick(make_case: Callable[..., Any], c_loop: Any) -> None:
     """Steps far too long for a cuff of a drop: both give up, together."""
     case = make_case(6.0)
-    cuff = case.plant.cuff._replace(volume_mL=1e-3, growth_mL=0.0)
-    case = case._replace(plant=case.plant._replace(cuff=cuff), clock=case.clock._replace(substeps=1.0),
+    plant, _, clock = case.loop
+    cuff = plant.cuff._replace(volume_mL=1e-3, growth_mL=0.0)
+    case = case._replace(loop=case.loop._replace(plant=plant._replace(cuff=cuff), clock=clock._replace(substeps=1.0)),
                          trace=np.full_like(case.trace, 7.0))
     ours, theirs = case.run(), c_loop.prepare(case)()
     done = len(theirs)

@@ -22,7 +22,7 @@ from controller.tick.firmware import CLAMP, Order, firmware_tick
 from controller.tick.law import controller_linear, design
 from experiments.rigs.rig import load_rig
 from experiments.simulation.coupled import CHANNELS
-from experiments.simulation.lanes import Lanes, Makeup
+from experiments.simulation.lanes import Lanes
 from plant.assembly import Plant, PlantState, Surroundings, plant_rates
 from plant.operating_point import clamp_point
 from plant.pneumatics.flow_valve import SpoolState
@@ -94,14 +94,13 @@ def side_by_side(case: Any) -> Lanes:
     """FINGERS fingers on the case's rig, each a little different, with noise of its own."""
     random = np.random.default_rng(4)
     plants = [
-        case.plant._replace(
-            artery=case.plant.artery._replace(half_width_mmHg=random.uniform(12.0, 18.0)),
-            vein=case.plant.vein._replace(emptying_s=random.uniform(1.0, 2.0)),
+        case.loop.plant._replace(
+            artery=case.loop.plant.artery._replace(half_width_mmHg=random.uniform(12.0, 18.0)),
+            vein=case.loop.plant.vein._replace(emptying_s=random.uniform(1.0, 2.0)),
         )
         for _ in range(FINGERS)
     ]
-    makeups = [Makeup(plant, case.firmware, case.clock) for plant in plants]
-    return Lanes(makeups, range(FINGERS), [case.start] * FINGERS)
+    return Lanes([case.loop._replace(plant=plant) for plant in plants], range(FINGERS), [case.start] * FINGERS)
 
 
 @pytest.mark.parametrize("substeps", [4, 5, 12])
@@ -109,7 +108,7 @@ def side_by_side(case: Any) -> Lanes:
 def test_many_fingers_beside_c(compare: Comparison, make_case: Callable[..., Any], c_loop: Any, substeps: int) -> None:
     """One finger in C beside FINGERS of them side by side on one core, in blocks of BLOCK ticks; the bar is 5."""
     case = make_case(10.0)
-    case = case._replace(clock=case.clock._replace(substeps=float(substeps)))
+    case = case._replace(loop=case.loop._replace(clock=case.loop.clock._replace(substeps=float(substeps))))
     ticks = len(case.orders.mode)
 
     def many() -> None:
@@ -163,14 +162,14 @@ def flat_rates(
 
 def stepped_loop(case: Any, over_a_tick: Callable[..., Samples]) -> Samples:
     """The loop with a general solver between ticks: cuff pressure at each tick, shape (ticks,)."""
-    inputs, orders, period = case.inputs, case.orders, case.clock.period_s
+    inputs, orders, period = case.inputs, case.orders, case.loop.clock.period_s
     y, control = case.flat_start(), case.start.firmware
     held = control.command  # a dead time of one tick
     cuff = np.empty(len(orders.mode))
     for k in range(len(cuff)):
         cuff[k] = y[5]
         order = Order(int(orders.mode[k]), orders.fill_mmHg[k], orders.set_point[k], orders.light_slope[k])
-        control, command, _, _ = firmware_tick(case.firmware, control, order, min(y[9], 1.0), y[10])
+        control, command, _, _ = firmware_tick(case.loop.firmware, control, order, min(y[9], 1.0), y[10])
         per_s = (inputs.arterial_mmHg[k + 1] - inputs.arterial_mmHg[k]) / period
         y = over_a_tick(y, inputs.arterial_mmHg[k], per_s, inputs.tone[k], inputs.ambient[k], held)
         held = command
@@ -182,7 +181,7 @@ def scipy_tick(case: Any) -> Callable[..., Samples]:
     from scipy.integrate import solve_ivp
 
     def over_a_tick(y: Samples, *around: float) -> Samples:
-        found = solve_ivp(flat_rates, (0.0, case.clock.period_s), y, args=(case.plant, *around), **TOLERANCE)
+        found = solve_ivp(flat_rates, (0.0, case.loop.clock.period_s), y, args=(case.loop.plant, *around), **TOLERANCE)
         return np.asarray(found.y[:, -1])
 
     return over_a_tick
@@ -192,10 +191,10 @@ def control_tick(case: Any) -> Callable[..., Samples]:
     """One tick by python-control's simulation of a nonlinear system with the plant's compiled rates."""
     import control
 
-    period = case.clock.period_s
+    period = case.loop.clock.period_s
 
     def update(t: float, x: Samples, u: Samples, params: dict[str, float]) -> Samples:
-        return flat_rates(t, x, case.plant, u[0], 0.0, u[1], u[2], u[3])
+        return flat_rates(t, x, case.loop.plant, u[0], 0.0, u[1], u[2], u[3])
 
     system = control.nlsys(update, None, inputs=4, outputs=11, states=11, name="plant")
 

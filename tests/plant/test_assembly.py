@@ -9,7 +9,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numba import njit
 
-from plant.assembly import Plant, PlantState, Surroundings, arterial_area, initial_state, plant_rates, plant_tick
+from plant.assembly import (
+    Course,
+    Plant,
+    PlantState,
+    Surroundings,
+    Switchover,
+    arterial_area,
+    initial_state,
+    plant_rates,
+    plant_tick,
+)
 from plant.finger.artery import Artery, static_area
 from plant.numerics.integrate import advance
 from plant.operating_point import clamp_point
@@ -23,6 +33,7 @@ from plant.pneumatics.tube import NoTube, Tube, tube_end_volume, tube_volume
 few = settings(max_examples=10, deadline=None)
 PERIOD_s = 1e-3
 REST = Surroundings(95.0, 0.0, 0.02)
+STILL = Switchover(0.0, 0.0, 0.0)
 Flatten = Callable[[Any], list[float]]
 rigs = [Plant(), Plant(tube=NoTube()), Plant(tube=Tube(1.2, 2.0, 3)), Plant(valve=PressureValve())]
 
@@ -32,7 +43,7 @@ def hold(
     plant: Plant, state: PlantState, around: Surroundings, command: float, substeps: int, period_s: float, ticks: int
 ) -> PlantState:
     for _ in range(ticks):
-        state = plant_tick(plant, state, around, around, command, command, 0.0, substeps, period_s)
+        state = plant_tick(plant, state, Course(around, around), Switchover(command, command, 0.0), substeps, period_s)
     return state
 
 
@@ -45,7 +56,7 @@ def test_empty_plant_is_at_rest(plant: Plant, flatten: Flatten) -> None:
     """With an empty cuff nothing moves, in simulation too."""
     state = initial_state(plant, REST)
     assert np.max(np.abs(flatten(plant_rates(plant, state, REST, 0.0)))) < 1e-9
-    later = plant_tick(plant, state, REST, REST, 0.0, 0.0, 0.0, 4, PERIOD_s)
+    later = plant_tick(plant, state, Course(REST, REST), STILL, 4, PERIOD_s)
     assert largest_difference(later, state, flatten) < 1e-12
 
 
@@ -91,7 +102,7 @@ def test_air_in_a_closed_line_and_cuff_is_constant(
     line = state.line._replace(pressures_mmHg=(near, near, 0.5 * (near + far)))
     state = state._replace(line=line, cuff_mmHg=far)
     before = air_held(plant, state)
-    sloshing = hold(plant, state, REST, 0.0, 8, PERIOD_s, 5)
+    sloshing = hold(plant, state, REST, 0.0, 16, PERIOD_s, 5)
     assert air_held(plant, sloshing) == pytest.approx(before, rel=1e-6)
     settled = hold(plant, state, REST, 0.0, 8, PERIOD_s, 20_000)
     assert air_held(plant, settled) == pytest.approx(before, rel=1e-6)
@@ -161,7 +172,7 @@ def test_light_and_reading_follow_with_their_lags() -> None:
 
 def ticked(plant: Plant, state: PlantState, old: float, new: float, share: float, substeps: int) -> PlantState:
     start, end = Surroundings(90.0, 0.2, 0.03), Surroundings(94.0, 0.2, 0.03)
-    return plant_tick(plant, state, start, end, old, new, share, substeps, PERIOD_s)
+    return plant_tick(plant, state, Course(start, end), Switchover(old, new, share), substeps, PERIOD_s)
 
 
 @few
@@ -172,8 +183,8 @@ def test_cut_tick_is_two_half_ticks(old: float, new: float, half: int) -> None:
     state = clamp_point(plant, 90.0).state
     whole = ticked(plant, state, old, new, 0.5, 2 * half)
     points = [Surroundings(p, 0.2, 0.03) for p in (90.0, 92.0, 94.0)]
-    middle = plant_tick(plant, state, points[0], points[1], old, old, 0.0, half, 0.5 * PERIOD_s)
-    parts = plant_tick(plant, middle, points[1], points[2], new, new, 0.0, half, 0.5 * PERIOD_s)
+    middle = plant_tick(plant, state, Course(points[0], points[1]), Switchover(old, old, 0.0), half, 0.5 * PERIOD_s)
+    parts = plant_tick(plant, middle, Course(points[1], points[2]), Switchover(new, new, 0.0), half, 0.5 * PERIOD_s)
     assert whole.cuff_mmHg == pytest.approx(parts.cuff_mmHg, rel=1e-12)
     assert whole.valve == pytest.approx(parts.valve, rel=1e-10)
     assert whole.photodiode == pytest.approx(parts.photodiode, rel=1e-12)
@@ -204,7 +215,7 @@ def test_ticks_add_up_without_drift() -> None:
     state = initial_state(rigs[0], REST)
     together = hold(rigs[0], state, REST, 0.2, 4, PERIOD_s, 200)
     for _ in range(200):
-        state = plant_tick(rigs[0], state, REST, REST, 0.2, 0.2, 0.0, 4, PERIOD_s)
+        state = plant_tick(rigs[0], state, Course(REST, REST), Switchover(0.2, 0.2, 0.0), 4, PERIOD_s)
     assert state == together
 
 
@@ -222,7 +233,8 @@ def test_halving_the_step_divides_the_error_by_sixteen(plant: Plant, flatten: Fl
         for k in range(10):
             around, following = (Surroundings(90.0 + 0.3 * (k + i), 0.0, 0.02) for i in (0, 1))
             command = point.command * (1.0 + 0.05 * (-1) ** k)
-            state = plant_tick(plant, state, around, following, command, command, 0.0, substeps, PERIOD_s)
+            held = Switchover(command, command, 0.0)
+            state = plant_tick(plant, state, Course(around, following), held, substeps, PERIOD_s)
         ends.append(state)
     errors = [largest_difference(end, ends[-1], flatten) for end in ends[:-1]]
     assert errors[0] / errors[1] == pytest.approx(16.0, rel=0.25)
@@ -233,10 +245,10 @@ def test_surroundings_move_along_a_line_and_tone_is_held() -> None:
     """Arterial pressure is interpolated within the tick; tone and ambient light change on the tick only."""
     plant, state = rigs[1], initial_state(rigs[1], REST)
     here = Surroundings(95.0, 0.0, 0.02)
-    held = plant_tick(plant, state, here, Surroundings(95.0, 2.0, 0.5), 0.0, 0.0, 0.0, 4, PERIOD_s)
-    assert held == plant_tick(plant, state, here, here, 0.0, 0.0, 0.0, 4, PERIOD_s)
-    rising = plant_tick(plant, state, here, Surroundings(99.0, 0.0, 0.02), 0.0, 0.0, 0.0, 4, PERIOD_s)
-    steep = plant_tick(plant, state, here, Surroundings(103.0, 0.0, 0.02), 0.0, 0.0, 0.0, 4, PERIOD_s)
+    held = plant_tick(plant, state, Course(here, Surroundings(95.0, 2.0, 0.5)), STILL, 4, PERIOD_s)
+    assert held == plant_tick(plant, state, Course(here, here), STILL, 4, PERIOD_s)
+    rising = plant_tick(plant, state, Course(here, Surroundings(99.0, 0.0, 0.02)), STILL, 4, PERIOD_s)
+    steep = plant_tick(plant, state, Course(here, Surroundings(103.0, 0.0, 0.02)), STILL, 4, PERIOD_s)
     assert held.photodiode > rising.photodiode > steep.photodiode
 
 

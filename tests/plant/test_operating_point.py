@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plant.assembly import Plant, PlantState, Surroundings, arterial_area, plant_rates, plant_tick
+from plant.assembly import Course, Plant, PlantState, Surroundings, Switchover, arterial_area, plant_rates, plant_tick
 from plant.electronics.transducer import Transducer
 from plant.errors import InputError
 from plant.finger.artery import Artery, largest_area, static_compliance, unloaded_pressure
@@ -343,6 +343,6 @@ def test_substeps_are_enough(plant: Plant) -> None:
     for substeps in (steps, 2 * steps):
         state, around = points[0].state, points[0].around
         for command in (1.0, 1.0, 0.3, -1.0, -1.0, -1.0, -1.0, 0.5, 0.2, 0.0):
-            state = plant_tick(plant, state, around, around, command, command, 0.0, substeps, 1e-3)
+            state = plant_tick(plant, state, Course(around, around), Switchover(command, command, 0.0), substeps, 1e-3)
         ends.append(state)
     assert ends[0].cuff_mmHg == pytest.approx(ends[1].cuff_mmHg, abs=0.02)

@@ -8,7 +8,7 @@ import pytest
 from numba import njit
 
 from plant import declare
-from plant.assembly import Plant, PlantState, Surroundings, initial_state, plant_rates, plant_tick
+from plant.assembly import Course, Plant, PlantState, Surroundings, Switchover, initial_state, plant_rates, plant_tick
 from plant.declare import declared, quantity
 from plant.linear import Linear, linear
 from plant.operating_point import clamp_point, plant_twin
@@ -106,7 +106,7 @@ def play(valve: Any, previous: float, command: float) -> float:
 def ran(plant: Plant, command: float, ticks: int) -> PlantState:
     state = initial_state(plant, REST)
     for _ in range(ticks):
-        state = plant_tick(plant, state, REST, REST, command, command, 0.0, 4, 1e-3)
+        state = plant_tick(plant, state, Course(REST, REST), Switchover(command, command, 0.0), 4, 1e-3)
     return state
 
 

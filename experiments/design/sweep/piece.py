@@ -167,8 +167,8 @@ def _run(surveyed: Sequence[Surveyed]) -> None:
             answer.reasons[:] = [reason or str(error) for reason in answer.reasons]
             continue
         for i, (own, coefficients) in controllers.items():
-            firmware = ready.firmware._replace(coefficients=coefficients)
-            runs.append(ready._replace(rig=rig._replace(controller=own), firmware=firmware))
+            loop = ready.loop._replace(firmware=ready.loop.firmware._replace(coefficients=coefficients))
+            runs.append(ready._replace(rig=rig._replace(controller=own), loop=loop))
             rows.append((answer, i))
     onsets: dict[int, Indices] = {}  # of the beats of each trace, all in use for as long as this
     for number, run in recorded_runs(runs):

@@ -5,35 +5,11 @@ import math
 from collections.abc import Callable
 from typing import NamedTuple
 
-from controller.tick.firmware import Firmware
 from experiments.rigs.rig import Rig
-from experiments.simulation.coupled import Orders
-from experiments.simulation.disturbance import Disturbance
-from plant.assembly import Inputs, Plant, PlantState
+from experiments.simulation.failing import Case as Case  # what an injector changes
 
 AT_START, IN_CLAMP = "start", "clamp"  # when a failure can begin
 FAILURE, PHYSIOLOGY = "failure", "physiology"
-
-
-class Case(NamedTuple):
-    """A run as an injector finds it at the onset, and as it leaves it."""
-
-    rig: Rig  # on its finger, as designed
-    plant: Plant
-    firmware: Firmware
-    fault: Disturbance
-    inputs: Inputs  # of the whole run
-    orders: Orders  # of the whole run
-    state: PlantState  # at the onset
-    onset_tick: int
-    end_tick: int  # of the fault
-    seed: int
-    stranger: tuple[float, float]  # set point and light slope of another finger
-
-    @property
-    def period_s(self) -> float:
-        """Tick period [s]."""
-        return self.rig.timing.period_s
 
 
 Injector = Callable[[Case, float], Case]

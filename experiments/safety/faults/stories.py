@@ -11,20 +11,17 @@ from typing import NamedTuple
 
 import numpy as np
 
-from controller.tick.firmware import CLAMP, FILL, Firmware
-from controller.tick.law import design
-from controller.tick.timing import dead_ticks
+from controller.tick.firmware import CLAMP, FILL
 from experiments.rigs.rig import Rig, clamp
-from experiments.rigs.thresholds import armed
+from experiments.rigs.thresholds import thresholds
 from experiments.safety.faults.fault import PHYSIOLOGY, Case, Fault
-from experiments.safety.faults.trial import Limits, Outcome, set_point_of
-from experiments.simulation.coupled import DIVERGED, Orders, start_clock
-from experiments.simulation.disturbance import MOST_LATE, NONE
-from experiments.simulation.outcome import DETECTED, FIGURES, LAYERS, Judge, new_tally
-from experiments.simulation.protected import FAULT_CHANNELS, guarded_start, run_guarded_ticks
-from experiments.simulation.steps import guarded_steps
+from experiments.safety.faults.trial import Outcome, set_point_of
+from experiments.simulation.coupled import DIVERGED, RUNNING, Orders, closed_loop, no_commands
+from experiments.simulation.failing import Stage, run_stage
+from experiments.simulation.outcome import Limits, figures_of, first_actions, judge_of
+from experiments.simulation.protected import protected_loop, protected_start, protection_of
+from experiments.simulation.steps import protected_steps
 from experiments.subjects.finger import Finger, on_finger
-from experiments.work.interrupts import uninterrupted
 from plant.assembly import Inputs, Surroundings, initial_state
 from plant.errors import InputError
 from plant.scenarios.scenario import SCENARIOS, scenario_inputs
@@ -66,28 +63,18 @@ def tell(rig: Rig, finger: Finger, name: str, story: Story, seed: int, limits: L
     inputs = Inputs(told.arterial_mmHg, told.tone, told.ambient)
     orders = story_orders(own, inputs, story)
     point = clamp(own, float(np.mean(inputs.arterial_mmHg)), float(np.mean(inputs.tone)))
-    guards = armed(rig)
-    usual, fine = guarded_steps(own.plant, guards, point, rig.timing)
-    whole, share = dead_ticks(rig.timing)
-    clock = start_clock(rig.timing, whole, share, usual, own.plant.transducer.drift_mmHg_h)
-    firmware = Firmware(design(rig.controller, period), rig.stage, rig.filling)
-    judge = Judge(limits.normal_mmHg, limits.fault_mmHg, limits.wrong_mmHg, limits.mean_s, own.plant.artery,
-                  own.plant.tissue.transmission, 0, limits.patience_s)
-    state = guarded_start(initial_state(own.plant, Surroundings(*(float(c[0]) for c in inputs))))
-    pending, none = np.zeros(whole + 2 + MOST_LATE), np.zeros((0, len(FAULT_CHANNELS)))
-    sums, first = new_tally()
-    ticks, block, status = len(orders.mode), round(BLOCK_s / period), 0
-    done = 0
-    while done < ticks and status == 0 and sums[DETECTED] < 0.0:
-        end = min(done + block, ticks)
-        with uninterrupted():
-            state, status, more = run_guarded_ticks(
-                own.plant, firmware, guards, NONE, judge, clock, fine, seed, inputs.part(done, end),
-                orders.part(done, end), state, pending, sums, first, none)
-        done += more
-    figures = {key: float(value) for key, value in zip(FIGURES, sums, strict=False)}
-    acted = {key: float(at) for key, at in zip(LAYERS, first, strict=True)}
-    return Outcome(figures, acted, status == DIVERGED), done * period
+    guards = thresholds(rig)
+    usual, fine = protected_steps(own.plant, guards, point, rig.timing)
+    safety = protection_of(guards, judge_of(own.plant, limits, 0), fine)
+    system = protected_loop(closed_loop(own, usual), safety)
+    state = protected_start(initial_state(own.plant, Surroundings(*(float(c[0]) for c in inputs))))
+    pending = no_commands(system)
+    ticks, block, status = len(orders.mode), round(BLOCK_s / period), RUNNING
+    while state.tick < ticks and status == RUNNING and state.sums.display.detected_s < 0.0:
+        stage = Stage(system, inputs, orders, min(state.tick + block, ticks))
+        state, status, _ = run_stage(stage, seed, state, pending)
+    outcome = Outcome(figures_of(state.sums), first_actions(state.sums), status == DIVERGED)
+    return outcome, state.tick * period
 
 
 def story_orders(rig: Rig, inputs: Inputs, story: Story) -> Orders:

@@ -20,9 +20,9 @@ from experiments.rigs.rig import load_rig
 from experiments.safety.faults.catalogue import excluded_faults, find_faults
 from experiments.safety.faults.fault import PHYSIOLOGY, Fault
 from experiments.safety.faults.stories import RIGHTLY, Story, story_faults, tell
-from experiments.safety.faults.trial import Bench, Limits, Outcome, Times, make_bench
+from experiments.safety.faults.trial import Bench, Outcome, Times, make_bench
 from experiments.safety.faults.verdict import BREAKS, FaultLimits, broken
-from experiments.simulation.outcome import FIGURES, LAYERS
+from experiments.simulation.outcome import FIGURES, LAYERS, Limits
 from experiments.subjects.population import sample_fingers
 from experiments.work.chunks import fingerprint
 from experiments.work.run import Engine, run

@@ -13,22 +13,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.protection.guards import Guards, without
-from controller.tick.firmware import CLAMP, FILL, Firmware
-from controller.tick.law import design
-from controller.tick.timing import dead_ticks
+from controller.tick.firmware import CLAMP, FILL
 from experiments.rigs.rig import Rig, clamp
-from experiments.rigs.thresholds import armed
+from experiments.rigs.thresholds import thresholds
 from experiments.safety.faults.fault import AT_START, Case, Fault
-from experiments.simulation.coupled import DIVERGED, Clock, Orders, start_clock
-from experiments.simulation.disturbance import MOST_LATE, NONE
-from experiments.simulation.outcome import FIGURES, LAYERS, Judge, new_tally
-from experiments.simulation.protected import FAULT_CHANNELS, GuardedRun, guarded_start, run_guarded_ticks
-from experiments.simulation.steps import guarded_steps
+from experiments.simulation.coupled import DIVERGED, RUNNING, ClosedLoop, Orders, closed_loop, no_commands
+from experiments.simulation.disturbance import NONE
+from experiments.simulation.failing import USUAL_LIMITS, Stage, run_stage, stage_of
+from experiments.simulation.outcome import Limits, figures_of, first_actions, judge_of, nothing_yet
+from experiments.simulation.protected import FAULT_CHANNELS, ProtectedRun, protected_start, protection_of
+from experiments.simulation.steps import protected_steps
 from experiments.subjects.finger import Finger, finger_inputs, on_finger
-from experiments.work.interrupts import uninterrupted
 from plant.assembly import Inputs, Surroundings, initial_state
 from plant.numerics.noise import uniform
-from plant.pneumatics.openings import GuardedState
+from plant.pneumatics.openings import OpenPlantState
 
 Samples = NDArray[np.float64]
 ONSET = 17  # channel of the random onset phase
@@ -43,17 +41,7 @@ class Times(NamedTuple):
     after_s: float = AFTER_s
 
 
-class Limits(NamedTuple):
-    """What the kernel counts against; see `experiments.safety.faults.verdict`."""
-
-    normal_mmHg: float = 300.0
-    fault_mmHg: float = 330.0
-    wrong_mmHg: float = 10.0
-    mean_s: float = 1.0
-    patience_s: float = 15.0
-
-
-USUAL_TIMES, USUAL_LIMITS = Times(), Limits()
+USUAL_TIMES = Times()
 
 
 class Outcome(NamedTuple):
@@ -79,8 +67,7 @@ class Bench:
 
     rig: Rig
     guards: Guards
-    firmware: Firmware
-    clock: Clock
+    loop: ClosedLoop
     fine_steps: int
     inputs: Inputs
     orders: Orders
@@ -89,20 +76,18 @@ class Bench:
     limits: Limits
     stranger: tuple[float, float]
     onset_tick: int
-    empty: GuardedRun
-    start: GuardedRun = field(init=False)
+    empty: ProtectedRun
+    start: ProtectedRun = field(init=False)
     pending: Samples = field(init=False)
     trouble: list[str] = field(init=False)
 
     def __post_init__(self) -> None:
-        whole, _ = dead_ticks(self.rig.timing)
-        self.pending = np.zeros(whole + 2 + MOST_LATE)
         fill = round(self.times.fill_s / self.rig.timing.period_s)
-        sums, first = new_tally()
         case = self.case(self.onset_tick)
-        self.start, _, _ = self._ticks(case, self.guards, self.empty, 0, self.onset_tick, self.pending, sums, first,
-                                       self._judge(fill))
-        self.trouble = [name for name, at in zip(LAYERS, first, strict=True) if at >= 0.0]
+        stage = self._stage(case, self.guards, fill, self.onset_tick)
+        self.pending = no_commands(stage.system)
+        self.start, _, _ = run_stage(stage, self.seed, self.empty, self.pending)
+        self.trouble = [name for name, at in first_actions(self.start.sums).items() if at >= 0.0]
 
     def case(self, onset_tick: int, fault: Fault | None = None) -> Case:
         """The case that an injector gets."""
@@ -110,26 +95,13 @@ class Bench:
         ticks = len(self.orders.mode)
         end = ticks if lasting == math.inf else min(onset_tick + round(lasting / self.rig.timing.period_s), ticks)
         state = self.empty if onset_tick == 0 else getattr(self, "start", self.empty)
-        return Case(self.rig, self.rig.plant, self.firmware, NONE, self.inputs, self.orders, state.plant.plant,
+        return Case(self.rig, self.rig.plant, self.loop.firmware, NONE, self.inputs, self.orders, state.plant.plant,
                     onset_tick, end, self.seed, self.stranger)
 
-    def _judge(self, onset_tick: int) -> Judge:
-        plant, limits = self.rig.plant, self.limits
-        return Judge(limits.normal_mmHg, limits.fault_mmHg, limits.wrong_mmHg, limits.mean_s, plant.artery,
-                     plant.tissue.transmission, onset_tick, limits.patience_s)
-
-    def _ticks(
-        self, case: Case, guards: Guards, start: GuardedRun, first_tick: int, end_tick: int, pending: Samples,
-        sums: Samples, first: Samples, judge: Judge, trace: Samples | None = None,
-    ) -> tuple[GuardedRun, int, int]:
-        """Run ticks first … end of a case."""
-        rows = np.zeros((0, len(FAULT_CHANNELS))) if trace is None else trace
-        with uninterrupted():
-            return run_guarded_ticks(
-                case.plant, case.firmware, guards, case.fault, judge, self.clock, self.fine_steps, self.seed,
-                case.inputs.part(first_tick, end_tick), case.orders.part(first_tick, end_tick), start, pending, sums,
-                first, rows,
-            )
+    def _stage(self, case: Case, guards: Guards, onset_tick: int, end_tick: int) -> Stage:
+        """A case until a tick; times and display count from the onset tick on."""
+        judge = judge_of(self.rig.plant, self.limits, onset_tick)
+        return stage_of(case, self.loop, protection_of(guards, judge, self.fine_steps), end_tick)
 
     def run(self, *faults: Fault, lost: tuple[str, ...] = (), trace: bool = False) -> tuple[Outcome, Samples]:
         """Outcome of one failure, or of several together, with the named protections taken away; and its trace.
@@ -148,22 +120,19 @@ class Bench:
             mine = self.case(onset, fault)
             case = fault.inject(case._replace(end_tick=mine.end_tick), fault.severity)
             end = min(end, mine.end_tick)
-        judge = self._judge(int(np.argmax(case.orders.mode == CLAMP)) if early else onset)
+        counting = int(np.argmax(case.orders.mode == CLAMP)) if early else onset
         last = self.onset_tick + round(self.times.after_s / self.rig.timing.period_s)
         stop = min(end, last)
         rows = np.zeros((last - onset if trace else 0, len(FAULT_CHANNELS)))
-        sums, first = new_tally()
-        begun = start._replace(plant=GuardedState(case.state, start.plant.lift))
-        state, status, done = self._ticks(case, guards, begun, onset, stop, pending, sums, first, judge,
-                                          rows[: stop - onset] if trace else None)
-        if status == 0 and stop < last:  # the failure is over, and the run goes on
+        begun = start._replace(plant=OpenPlantState(case.state, start.plant.lift), sums=nothing_yet())
+        state, status, done = run_stage(self._stage(case, guards, counting, stop), self.seed, begun, pending,
+                                        rows[: stop - onset] if trace else None)
+        if status == RUNNING and stop < last:  # the failure is over, and the run goes on
             after = self.case(onset)._replace(inputs=case.inputs)
-            state, status, more = self._ticks(after, guards, state, stop, last, pending, sums, first, judge,
-                                              rows[stop - onset :] if trace else None)
+            state, status, more = run_stage(self._stage(after, guards, counting, last), self.seed, state, pending,
+                                            rows[stop - onset :] if trace else None)
             done += more
-        figures = {name: float(value) for name, value in zip(FIGURES, sums, strict=False)}
-        acted = {name: float(at) for name, at in zip(LAYERS, first, strict=True)}
-        return Outcome(figures, acted, status == DIVERGED), rows[:done]
+        return Outcome(figures_of(state.sums), first_actions(state.sums), status == DIVERGED), rows[:done]
 
 
 def set_point_of(rig: Rig, inputs: Inputs) -> tuple[float, float, float]:
@@ -195,13 +164,10 @@ def make_bench(
     mode[: round(times.fill_s / period)] = FILL
     orders = Orders(mode, np.full(ticks, cuff), np.full(ticks, set_point), np.full(ticks, slope))
     point = clamp(own, float(np.mean(inputs.arterial_mmHg)), float(np.mean(inputs.tone)))
-    guards = armed(rig)  # the firmware knows its own bladder, not this finger's
-    usual, fine = guarded_steps(own.plant, guards, point, rig.timing)
-    whole, share = dead_ticks(rig.timing)
-    clock = start_clock(rig.timing, whole, share, usual, own.plant.transducer.drift_mmHg_h)
+    guards = thresholds(rig)  # the firmware knows its own bladder, not this finger's
+    usual, fine = protected_steps(own.plant, guards, point, rig.timing)
     around = Surroundings(*(float(column[0]) for column in inputs))
-    firmware = Firmware(design(rig.controller, period), rig.stage, rig.filling)
     return Bench(
-        own, guards, firmware, clock, fine, inputs, orders, (finger.seed + 7919 * phase + seed) % 2**32, times, limits,
-        (foreign, foreign_slope), onset, guarded_start(initial_state(own.plant, around)),
+        own, guards, closed_loop(own, usual), fine, inputs, orders, (finger.seed + 7919 * phase + seed) % 2**32, times,
+        limits, (foreign, foreign_slope), onset, protected_start(initial_state(own.plant, around)),
     )

@@ -6,22 +6,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from controller.tick.firmware import CLAMP, FILL, VENT, Firmware, FirmwareState
-from controller.tick.law import design, initial_control
-from controller.tick.timing import dead_ticks
+from controller.tick.firmware import CLAMP, FILL, VENT
 from experiments.rigs.rig import clamp, load_rig
 from experiments.simulation.coupled import (
     CHANNELS,
     DIVERGED,
     RUNNING,
     CEILING_mmHg,
-    Inputs,
     Orders,
-    RunState,
+    at_rest,
+    closed_loop,
+    no_commands,
     run_ticks,
-    start_clock,
 )
-from plant.assembly import Surroundings, initial_state, plant_tick
+from plant.assembly import Course, Inputs, Surroundings, Switchover, initial_state, plant_tick
 from plant.numerics.noise import JITTER, MISSED, uniform
 
 QUIET = ("light.noise=0.0", "transducer.noise_mmHg=0.0", "light.bits=0", "transducer.bits=0",
@@ -37,27 +35,23 @@ class Bench:
         self.rig = load_rig("wrist", list(changes))
         self.point = clamp(self.rig, 95.0, 0.0)
         self.ticks, self.seed = ticks, seed
-        whole, share = dead_ticks(self.rig.timing)
-        self.clock = start_clock(self.rig.timing, whole, share, 8, self.rig.plant.transducer.drift_mmHg_h)
-        coefficients = design(self.rig.controller, self.rig.timing.period_s)
-        self.firmware = Firmware(coefficients, self.rig.stage, self.rig.filling)
+        self.loop = closed_loop(self.rig, 8)
         self.inputs = Inputs(np.broadcast_to(np.asarray(arterial, float), (ticks + 1,)).copy(), np.zeros(ticks + 1),
                              np.full(ticks + 1, AMBIENT))
         self.orders = Orders(np.broadcast_to(np.asarray(modes, np.int64), (ticks,)).copy(),
                              np.full(ticks, self.point.state.cuff_mmHg), np.full(ticks, self.point.light),
                              np.full(ticks, self.point.light_slope))
         around = Surroundings(float(self.inputs.arterial_mmHg[0]), 0.0, AMBIENT)
-        self.start = RunState(initial_state(self.rig.plant, around),
-                              FirmwareState(initial_control(), 0.0, FILL), 0.0, 0)
-        self.pending = np.zeros(whole + 2)
+        self.start = at_rest(initial_state(self.rig.plant, around))
+        self.pending = no_commands(self.loop)
 
     def run(self, first=0, end=None, start=None):
         """Rows of a block of ticks and the state after it."""
         end = self.ticks if end is None else end
         rows = np.zeros((end - first, len(CHANNELS)))
         state, status, done = run_ticks(
-            self.rig.plant, self.firmware, self.clock, self.seed, self.inputs.part(first, end),
-            self.orders.part(first, end), self.start if start is None else start, self.pending, rows)
+            self.loop, self.seed, self.inputs.part(first, end), self.orders.part(first, end),
+            self.start if start is None else start, self.pending, rows)
         return rows, state, status, done
 
 
@@ -139,7 +133,8 @@ def test_jitter_delays_a_command_within_its_bounds(seed, jitter):
     command = rows[0, COLUMN["command"]]
 
     def after(share):
-        return plant_tick(bench.rig.plant, bench.start.plant, around, around, 0.0, command, share, 8, 1e-3)
+        change = Switchover(0.0, command, share)
+        return plant_tick(bench.rig.plant, bench.start.plant, Course(around, around), change, 8, 1e-3)
 
     assert 0.0 <= late < jitter
     assert state.plant == after(late)

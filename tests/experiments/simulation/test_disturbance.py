@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numba import njit
 
+from experiments.simulation.coupled import Sample
 from experiments.simulation.disturbance import (
     NONE,
     Disturbance,
@@ -21,6 +22,7 @@ from plant.assembly import Plant
 
 PLANT = Plant()
 LEVELS = st.floats(0.0, 0.98)
+HELD = Sample(0.3, 90.0)
 READINGS = st.floats(0.0, 399.0)
 
 
@@ -30,7 +32,7 @@ def stuck(value, step, bit, high):
 
 
 def sampled(fault, light=0.3, reading=90.0, tick=1000, held=(0.11, 55.0)):
-    return disturbed_samples(fault, PLANT, light, reading, *held, 1, tick, 0.001)
+    return disturbed_samples(fault, PLANT, Sample(light, reading), Sample(*held), 1, tick, 0.001)
 
 
 @given(LEVELS, READINGS, st.integers(0, 100_000))
@@ -98,12 +100,12 @@ def test_types_are_the_kernels():
 
 def test_a_reference_shows_a_stuck_bit_and_an_old_sample_and_nothing_else():
     plant = Plant()
-    assert converter_error(NONE, plant, 0.3, 90.0) == 0.0
+    assert converter_error(NONE, plant, HELD) == 0.0
     for bit in range(2, 16):
         for high in (False, True):
             for which in ("light_bit", "reading_bit"):
-                stuck = disturbance(bit_high=high, **{which: bit})
-                assert converter_error(stuck, plant, 0.3, 90.0) == pytest.approx(2.0 ** (bit - 16), abs=2.0**-16)
+                error = converter_error(disturbance(bit_high=high, **{which: bit}), plant, HELD)
+                assert error == pytest.approx(2.0 ** (bit - 16), abs=2.0**-16)
     frozen = disturbance(light_frozen=True)
-    assert converter_error(frozen, plant, 0.3, 90.0) == 0.0  # the light itself stands still
-    assert converter_error(frozen._replace(converters_old=True), plant, 0.3, 90.0) == pytest.approx(2.0 / 3.0 - 0.3)
+    assert converter_error(frozen, plant, HELD) == 0.0  # the light itself stands still
+    assert converter_error(frozen._replace(converters_old=True), plant, HELD) == pytest.approx(2.0 / 3.0 - 0.3)

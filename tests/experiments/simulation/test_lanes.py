@@ -5,13 +5,22 @@ from typing import NamedTuple
 import numpy as np
 import pytest
 
-from controller.tick.firmware import CLAMP, FILL, VENT, Firmware, FirmwareState
+from controller.tick.firmware import CLAMP, FILL, VENT
 from controller.tick.inverse import achieved_demand, valve_command
-from controller.tick.law import design, initial_control
-from controller.tick.timing import dead_ticks
+from controller.tick.law import design
 from experiments.rigs.rig import clamp, load_rig
-from experiments.simulation.coupled import CHANNELS, DIVERGED, RUNNING, Orders, RunState, run_ticks, start_clock
-from experiments.simulation.lanes import USUAL_CHANNELS, Lanes, Makeup
+from experiments.simulation.coupled import (
+    CHANNELS,
+    DIVERGED,
+    RUNNING,
+    ClosedLoop,
+    Orders,
+    at_rest,
+    closed_loop,
+    no_commands,
+    run_ticks,
+)
+from experiments.simulation.lanes import USUAL_CHANNELS, Lanes
 from plant.assembly import Inputs, Surroundings, initial_state
 from plant.errors import InputError
 from plant.numerics.vector import WIDTH
@@ -30,16 +39,16 @@ class Bench:
         random = np.random.default_rng(seed)
         self.plants = [self.finger(random) for _ in range(count)]
         self.seeds = [int(s) for s in random.integers(0, 2**62, count)]
-        whole, share = dead_ticks(self.rig.timing)
-        clock = start_clock(self.rig.timing, whole, share, substeps, 0.0)
+        loop = closed_loop(self.rig, substeps)
+        clock = loop.clock
         self.clocks = [
-            clock._replace(substeps=float(more + substeps), share=share and random.uniform(0.0, 1.0),
+            clock._replace(substeps=float(more + substeps), share=clock.share and random.uniform(0.0, 1.0),
                            drift_mmHg_tick=plant.transducer.drift_mmHg_h * clock.period_s / 3600.0)
             for plant, more in zip(self.plants, random.integers(0, 3, count), strict=True)
         ]
         law, period = self.rig.controller, self.rig.timing.period_s
         self.firmwares = [
-            Firmware(design(law._replace(kp=law.kp * more), period), self.rig.stage, self.rig.filling)
+            loop.firmware._replace(coefficients=design(law._replace(kp=law.kp * more), period))
             for more in random.uniform(0.8, 1.1, count)
         ]
         time = np.arange(ticks + 1)[:, None] * 1e-3
@@ -59,11 +68,7 @@ class Bench:
             "set_point": np.array([p.light for p in points]),
             "light_slope": np.array([p.light_slope for p in points]),
         }
-        self.starts = [
-            RunState(initial_state(plant, Surroundings(95.0, 0.0, 0.02)), FirmwareState(initial_control(), 0.0, FILL),
-                     0.0, 0)
-            for plant in self.plants
-        ]
+        self.starts = [at_rest(initial_state(plant, Surroundings(95.0, 0.0, 0.02))) for plant in self.plants]
 
     def finger(self, random):
         """A random finger on this rig's instrument."""
@@ -80,10 +85,10 @@ class Bench:
         )
 
     def lanes(self, channels=CHANNELS):
-        return Lanes(self.makeups(), self.seeds, self.starts, channels=channels)
+        return Lanes(self.loops(), self.seeds, self.starts, channels=channels)
 
-    def makeups(self):
-        return [Makeup(*parts) for parts in zip(self.plants, self.firmwares, self.clocks, strict=True)]
+    def loops(self):
+        return [ClosedLoop(*parts) for parts in zip(self.plants, self.firmwares, self.clocks, strict=True)]
 
     def block(self, first, end):
         """Signals of a block."""
@@ -98,13 +103,12 @@ class Bench:
                                                          self.count))
             return np.ascontiguousarray(value[:, finger])
 
-        clock = self.clocks[finger]
+        loop = self.loops()[finger]
         rows = np.zeros((self.ticks, len(CHANNELS)))
         orders = Orders(of("mode").astype(np.int64), of("fill_mmHg"), of("set_point"), of("light_slope"))
         inputs = Inputs(of("arterial_mmHg"), of("tone"), of("ambient"))
-        pending = np.zeros(clock.whole_ticks + 2)
-        return rows, *run_ticks(self.plants[finger], self.firmwares[finger], clock, self.seeds[finger], inputs, orders,
-                                self.starts[finger], pending, rows)
+        return rows, *run_ticks(
+            loop, self.seeds[finger], inputs, orders, self.starts[finger], no_commands(loop), rows)
 
 
 def stacked(found):
@@ -164,7 +168,7 @@ def test_any_number_of_lanes_and_any_neighbours():
     with ThreadPoolExecutor(2) as pool:
         expected = stacked(bench.lanes().run(250, pool, 2, **bench.signals))
     for count in (1, 2, WIDTH - 1, WIDTH, WIDTH + 1):
-        some = Lanes(*(of[:count] for of in (bench.makeups(), bench.seeds, bench.starts)), channels=CHANNELS)
+        some = Lanes(*(of[:count] for of in (bench.loops(), bench.seeds, bench.starts)), channels=CHANNELS)
         signals = {name: value if value.shape[-1] == 1 else value[..., :count] for name, value in bench.signals.items()}
         assert np.array_equal(stacked(some.run(250, **signals)), expected[:, :count])
 
@@ -193,7 +197,7 @@ def test_commands_under_way_and_a_later_start():
     expected = stacked(bench.lanes().run(400, **bench.signals))
     first = bench.lanes()
     first.run(150, **bench.block(0, 150))
-    second = Lanes(bench.makeups(), bench.seeds, [first.state(i) for i in range(3)], first.pending, CHANNELS)
+    second = Lanes(bench.loops(), bench.seeds, [first.state(i) for i in range(3)], first.pending, CHANNELS)
     assert np.array_equal(stacked(second.run(250, **bench.block(150, 400))), expected[150:])
 
 

@@ -12,7 +12,7 @@ from controller.tick.inverse import Direct, achieved_demand, valve_command
 from experiments.check.tracking import tracking
 from experiments.rigs.rig import load_rig
 from experiments.simulation.coupled import CHANNELS
-from experiments.simulation.lanes import Lanes, Makeup
+from experiments.simulation.lanes import Lanes
 from experiments.simulation.many import each_batch, finger_ready, run_batch, run_fingers
 from experiments.simulation.reduced import Figures, joined
 from experiments.simulation.simulate import Plan, plan_modes, simulate
@@ -47,8 +47,8 @@ def test_sixteen_fingers_for_ten_seconds_are_their_single_runs(name, changes):
     """Cuff pressure within 1e-9 mmHg at every tick; with converters at work, equal but for a few single steps."""
     rig = load_rig(name, changes)
     runs = [finger_ready((rig, finger), 10.0) for finger in sample_fingers(16)]
-    lanes = Lanes([Makeup(run.rig.plant, run.firmware, run.clock) for run in runs], [run.seed for run in runs],
-                  [run.start for run in runs], channels=CHANNELS)
+    lanes = Lanes([run.loop for run in runs], [run.seed for run in runs], [run.start for run in runs],
+                  channels=CHANNELS)
     signals = {key: np.stack([run.inputs[i] for run in runs], 1) for i, key in enumerate(Inputs._fields)}
     signals |= {key: [getattr(run, key) for run in runs] for key in ("fill_mmHg", "set_point", "light_slope")}
     found = lanes.run(runs[0].ticks, mode=plan_modes(runs[0].plan, runs[0].ticks, 1e-3)[:, None], **signals)

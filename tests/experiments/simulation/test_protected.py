@@ -1,42 +1,32 @@
-"""The guarded loop: with nothing wrong it is the plain loop; protection and faults act where they should."""
+"""The protected loop: with nothing wrong it is the plain loop, and a failure acts as in a run of its own."""
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.protection.guards import PROTECTIONS, without
-from controller.tick.firmware import CLAMP, FILL, VENT, Firmware, FirmwareState
-from controller.tick.law import design, initial_control
-from controller.tick.timing import dead_ticks
+from controller.tick.firmware import CLAMP, FILL, VENT
 from experiments.rigs.rig import clamp, load_rig
-from experiments.rigs.thresholds import armed
-from experiments.simulation.coupled import CHANNELS, Orders, RunState, run_ticks, start_clock
-from experiments.simulation.disturbance import MOST_LATE, NONE
-from experiments.simulation.outcome import Judge, new_tally
-from experiments.simulation.protected import FAULT_CHANNELS, guarded_start, run_guarded_ticks
+from experiments.rigs.thresholds import thresholds
+from experiments.simulation.coupled import CHANNELS, Orders, at_rest, closed_loop, no_commands, run_ticks
+from experiments.simulation.outcome import NEVER, Limits, first_actions, judge_of
+from experiments.simulation.protected import FAULT_CHANNELS, protected_loop, protected_start, protection_of
 from plant.assembly import Inputs, Surroundings, initial_state
 
 
 def both(rig, ticks, arterial, modes, seed=1, guards=None):
-    """Trace and state of the plain loop and of the guarded one, on the same inputs."""
+    """Trace and state of the plain loop and of the protected one, on the same inputs."""
     point = clamp(rig, float(np.mean(arterial)), 0.0)
-    whole, share = dead_ticks(rig.timing)
-    clock = start_clock(rig.timing, whole, share, 5, rig.plant.transducer.drift_mmHg_h)
-    firmware = Firmware(design(rig.controller, rig.timing.period_s), rig.stage, rig.filling)
+    loop = closed_loop(rig, 5)
     inputs = Inputs(arterial, 0.05 * np.sin(np.arange(ticks + 1) * 1e-3), np.full(ticks + 1, 0.02))
     orders = Orders(modes.astype(np.int64), np.full(ticks, point.state.cuff_mmHg), np.full(ticks, point.light),
                     np.full(ticks, point.light_slope))
     rest = initial_state(rig.plant, Surroundings(float(arterial[0]), 0.0, 0.02))
-    plain = np.zeros((ticks, len(CHANNELS)))
-    start = RunState(rest, FirmwareState(initial_control(), 0.0, FILL), 0.0, 0)
-    end, *_ = run_ticks(rig.plant, firmware, clock, seed, inputs, orders, start, np.zeros(whole + 2), plain)
-    guarded = np.zeros((ticks, len(FAULT_CHANNELS)))
-    judge = Judge(300.0, 330.0, 10.0, 1.0, rig.plant.artery, rig.plant.tissue.transmission, 0, 15.0)
-    sums, first = new_tally()
-    after, *_ = run_guarded_ticks(
-        rig.plant, firmware, guards or armed(rig), NONE, judge, clock, 20, seed, inputs,
-        orders, guarded_start(rest), np.zeros(whole + 2 + MOST_LATE), sums, first, guarded)
-    return plain, end, guarded, after, first
+    plain, traced = np.zeros((ticks, len(CHANNELS))), np.zeros((ticks, len(FAULT_CHANNELS)))
+    end, *_ = run_ticks(loop, seed, inputs, orders, at_rest(rest), no_commands(loop), plain)
+    system = protected_loop(loop, protection_of(guards or thresholds(rig), judge_of(rig.plant, Limits(), 0), 20))
+    after, *_ = run_ticks(system, seed, inputs, orders, protected_start(rest), no_commands(system), traced)
+    return plain, end, traced, after
 
 
 @pytest.mark.parametrize("name", ["wrist", "cabinet"])
@@ -49,11 +39,11 @@ def test_no_fault_and_silent_protection_are_the_plain_loop(name, seed, mean, mis
     ticks = 9000
     arterial = mean + 20.0 * np.sin(2.0 * np.pi * 1.2 * np.arange(ticks + 1) * 1e-3)
     modes = np.where(np.arange(ticks) < 6500, FILL, CLAMP)
-    plain, end, guarded, after, first = both(rig, ticks, arterial, modes, seed)
-    assert np.array_equal(plain, guarded[:, : len(CHANNELS)])
+    plain, end, traced, after = both(rig, ticks, arterial, modes, seed)
+    assert np.array_equal(plain, traced[:, : len(CHANNELS)])
     assert str(after.plant.plant) == str(end.plant) and str(after.firmware) == str(end.firmware)
-    assert np.all(first < 0.0), "a protection acted"
-    assert np.all(guarded[:, FAULT_CHANNELS.index("fallback")] == 0.0)
+    assert set(first_actions(after.sums).values()) == {NEVER}, "a protection acted"
+    assert np.all(traced[:, FAULT_CHANNELS.index("fallback")] == 0.0)
 
 
 def test_everything_taken_away_is_the_plain_loop_too():
@@ -61,5 +51,5 @@ def test_everything_taken_away_is_the_plain_loop_too():
     ticks = 3000
     arterial = np.full(ticks + 1, 95.0)
     modes = np.where(np.arange(ticks) < 1000, FILL, np.where(np.arange(ticks) < 2500, CLAMP, VENT))
-    plain, _, guarded, *_ = both(rig, ticks, arterial, modes, guards=without(rig.guards, *PROTECTIONS))
-    assert np.array_equal(plain, guarded[:, : len(CHANNELS)])
+    plain, _, traced, _ = both(rig, ticks, arterial, modes, guards=without(rig.guards, *PROTECTIONS))
+    assert np.array_equal(plain, traced[:, : len(CHANNELS)])

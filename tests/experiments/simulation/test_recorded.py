@@ -19,8 +19,9 @@ def runs_of(rig, gains, seconds=1.5, substeps=None):
     for finger, gain in zip(sample_fingers(len(gains)), gains, strict=True):
         ready = finger_ready((rig, finger), seconds, PLAN, substeps)
         controller = rig.controller._replace(kp=rig.controller.kp * gain)
-        firmware = ready.firmware._replace(coefficients=design(controller, rig.timing.period_s))
-        made.append(ready._replace(rig=ready.rig._replace(controller=controller), firmware=firmware))
+        firmware = ready.loop.firmware._replace(coefficients=design(controller, rig.timing.period_s))
+        loop = ready.loop._replace(firmware=firmware)
+        made.append(ready._replace(rig=ready.rig._replace(controller=controller), loop=loop))
     return made
 
 

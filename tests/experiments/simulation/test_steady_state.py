@@ -4,7 +4,7 @@ import numpy as np
 from controller.tick.law import design
 from controller.tick.timing import dead_ticks
 from experiments.rigs.rig import load_rig
-from experiments.simulation.steady_state import nudged, settled_start
+from experiments.simulation.steady_state import perturbed, steady_start
 from plant.operating_point import clamp_point
 
 QUIET = [
@@ -19,21 +19,21 @@ def quiet_rig():
 
 def test_start_holds_the_resting_command():
     rig, point, coefficients = quiet_rig()
-    state, pending = settled_start(rig, point, coefficients)
+    state, pending = steady_start(rig, point, coefficients)
     assert state.plant == point.state and state.firmware.command == point.command
     assert len(pending) == dead_ticks(rig.timing)[0] + 2 and set(pending) == {point.command}
 
 
 def test_left_alone_nothing_moves():
     rig, point, coefficients = quiet_rig()
-    still = nudged(rig, point, coefficients, 300, 0.0)
+    still = perturbed(rig, point, coefficients, 300, 0.0)
     assert np.max(np.abs(still["cuff_mmHg"] - point.state.cuff_mmHg)) < 1e-8
 
 
 def test_a_kick_dies_out_and_scales():
     """Small signals: twice the kick, twice the answer."""
     rig, point, coefficients = quiet_rig()
-    one = nudged(rig, point, coefficients, 400, 1e-4)["error_mmHg"]
-    two = nudged(rig, point, coefficients, 400, 2e-4)["error_mmHg"]
+    one = perturbed(rig, point, coefficients, 400, 1e-4)["error_mmHg"]
+    two = perturbed(rig, point, coefficients, 400, 2e-4)["error_mmHg"]
     assert np.max(np.abs(one[-50:])) < 0.02 * np.max(np.abs(one))
     assert np.allclose(two, 2.0 * one, atol=1e-3 * np.max(np.abs(one)))

@@ -5,7 +5,15 @@ import pytest
 from calibrate.protocol import Clamp, Hold, Instrument
 from experiments.rigs.rig import clamp, load_rig
 from experiments.simulation.session import COLUMN, Session
-from experiments.simulation.steps import CURES, MOST_STEPS, REACH, fastest_part, few_steps, guarded_steps, steps_a_tick
+from experiments.simulation.steps import (
+    CURES,
+    MOST_STEPS,
+    REACH,
+    fastest_part,
+    few_steps,
+    protected_steps,
+    steps_a_tick,
+)
 from plant.assembly import Inputs
 from plant.errors import InputError
 from plant.operating_point import part_twins, plant_twin, substeps_needed
@@ -90,5 +98,5 @@ def test_too_many_steps_are_refused():
 @pytest.mark.parametrize("name", ["wrist", "cabinet"])
 def test_more_steps_when_something_is_open(name):
     rig = load_rig(name)
-    usual, fine = guarded_steps(rig.plant, rig.guards, clamp(rig, 95.0, 0.0), rig.timing)
+    usual, fine = protected_steps(rig.plant, rig.guards, clamp(rig, 95.0, 0.0), rig.timing)
     assert 4 <= usual < fine <= 60

@@ -14,7 +14,7 @@ import pytest
 from controller.margins.loop import Loop, build_loop, closed_loop_poles, exact_delay_margin, loop_margins, sides
 from controller.tick.law import Controller, design
 from experiments.rigs.rig import Rig
-from experiments.simulation.steady_state import nudged
+from experiments.simulation.steady_state import perturbed
 from experiments.simulation.steps import steps_a_tick
 from plant.operating_point import OperatingPoint, clamp_point, plant_twin
 
@@ -33,7 +33,7 @@ def growth(rig: Rig, point: OperatingPoint, gain: float, added_s: float, steps: 
     timing = rig.timing._replace(dead_time_s=rig.timing.dead_time_s + added_s)
     controller = rig.controller._replace(kp=rig.controller.kp * gain)
     pushed = rig._replace(timing=timing, controller=controller)
-    error = nudged(pushed, point, design(controller, timing.period_s), 9 * span, KICK_mmHg, 1, steps)["error_mmHg"]
+    error = perturbed(pushed, point, design(controller, timing.period_s), 9 * span, KICK_mmHg, 1, steps)["error_mmHg"]
     if len(error) < 9 * span or np.max(np.abs(error)) > 500 * KICK_mmHg:
         return 1.0
     wiggle = np.diff(error, 2)  # the oscillation without the slow return of wall and veins
@@ -68,7 +68,7 @@ def test_simulation_oscillates_where_the_margins_say(random_rig, kind, index) ->
     loop = build_loop(rig.plant, point, "fill", rig.timing, rig.stage, design(rig.controller, period))
     found = loop_margins(loop)
     assert found.stable and abs(closed_loop_poles(loop)[0]) < 1.0
-    assert np.max(np.abs(nudged(rig, point, loop.coefficients, 200, 0.0, 1, steps)["error_mmHg"])) < 1e-9
+    assert np.max(np.abs(perturbed(rig, point, loop.coefficients, 200, 0.0, 1, steps)["error_mmHg"])) < 1e-9
 
     span = max(200, math.ceil(PERIODS / 9.0 / (found.crossover_Hz * period)))
 

@@ -1,4 +1,4 @@
-"""Emptying and leaking of a cuff through the guarded plant, against closed forms and published figures.
+"""Emptying and leaking of a cuff through the plant with a hole, against closed forms and published figures.
 
 REFERENCES 3.1, 3.2, 3.4, 3.10, 6.6: tags at each test.
 """
@@ -11,30 +11,31 @@ from experiments.rigs.rig import load_rig
 from experiments.safety.faults.catalogue import CATALOGUE
 from experiments.safety.faults.trial import make_bench
 from experiments.subjects.population import sample_fingers
-from plant.assembly import Plant, Surroundings, initial_state
+from plant.assembly import Course, Plant, Surroundings, Switchover, initial_state, plant_tick
 from plant.pneumatics.air import Air
 from plant.pneumatics.cuff import Cuff
 from plant.pneumatics.flow_valve import FlowValve
-from plant.pneumatics.openings import GuardedState, Openings, guarded_tick
+from plant.pneumatics.openings import Openings, OpenPlantState, opened
 from plant.pneumatics.relief import Relief, relief_flow
 from plant.pneumatics.tube import NoTube
 from plant.units import PASCAL_PER_MMHG, REFERENCE_DENSITY_kg_m3
 from tests.experiments.safety.faults.fault_bench import bench
 
 AROUND = Surroundings(95.0, 0.0, 0.02)
+STILL = Switchover(0.0, 0.0, 0.0)
 PSI_mmHg = 51.7149  # pound per square inch
 
 
 def emptied(volume_mL, exponent, start_mmHg, conductance, critical, seconds, period=0.01, leak=0.0, temperature=293.15):
-    """Gauge pressure tick by tick of a rigid vessel behind a hole, through the guarded plant."""
+    """Gauge pressure tick by tick of a rigid vessel behind a hole, through the plant with a hole."""
     plant = Plant(
         tube=NoTube(), valve=FlowValve(), cuff=Cuff(volume_mL, 0.0, 60.0, leak),
         air=Air(polytropic_exponent=exponent, temperature_K=temperature, laminar_ratio=0.999))
-    state = GuardedState(initial_state(plant, AROUND)._replace(cuff_mmHg=start_mmHg), 0.0)
+    state = OpenPlantState(initial_state(plant, AROUND)._replace(cuff_mmHg=start_mmHg), 0.0)
     hole = Openings(0.0, conductance, 0.0, critical, False, False)
     found = [start_mmHg]
     for _ in range(round(seconds / period)):
-        state = guarded_tick(plant, Relief(), hole, state, AROUND, AROUND, 0.0, 0.0, 0.0, 40, period)
+        state = plant_tick(opened(plant, Relief(), hole, state.lift), state, Course(AROUND, AROUND), STILL, 40, period)
         found.append(state.plant.cuff_mmHg)
     return np.array(found)
 

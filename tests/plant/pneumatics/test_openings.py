@@ -4,17 +4,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plant.assembly import Plant, Surroundings, initial_state, plant_rates, plant_tick
+from plant.assembly import Course, Plant, Surroundings, Switchover, initial_state, plant_rates, plant_tick
 from plant.pneumatics.air import Air, restriction_flow
 from plant.pneumatics.openings import (
-    GuardedState,
     Openings,
+    OpenPlant,
+    OpenPlantState,
     cuff_per_flow,
     first_volume,
-    guarded_rates,
-    guarded_tick,
     is_busy,
     least_steps,
+    open_plant_rates,
+    opened,
     opened_rates,
 )
 from plant.pneumatics.relief import Relief
@@ -23,6 +24,7 @@ from plant.pneumatics.tube import NoTube, Tube
 
 SHUT = Openings(0.0, 0.0, 0.0, 0.3, False, False)
 AROUND = Surroundings(95.0, 0.0, 0.02)
+HERE, STILL = Course(AROUND, AROUND), Switchover(0.0, 0.0, 0.0)
 PLANTS = [Plant(), Plant(tube=NoTube()), Plant(tube=Tube(sections=4, length_m=0.6))]
 
 
@@ -44,8 +46,9 @@ def node_rate(plant, rates):
 @settings(max_examples=15, deadline=None)
 def test_shut_is_the_plain_plant_to_the_bit(plant, command, pressure, share):
     state = filled(plant, pressure)
-    plain = plant_tick(plant, state, AROUND, AROUND, 0.0, command, share, 5, 0.001)
-    found = guarded_tick(plant, Relief(), SHUT, GuardedState(state, 0.0), AROUND, AROUND, 0.0, command, share, 5, 0.001)
+    plain = plant_tick(plant, state, Course(AROUND, AROUND), Switchover(0.0, command, share), 5, 0.001)
+    found = plant_tick(opened(plant, Relief(), SHUT, 0.0), OpenPlantState(state, 0.0), Course(AROUND, AROUND),
+                       Switchover(0.0, command, share), 5, 0.001)
     assert str(found.plant) == str(plain) and found.lift == 0.0
 
 
@@ -58,20 +61,20 @@ def test_what_an_opening_takes_is_missing_where_it_is(plant, conductance, pressu
     plain = plant_rates(plant, state, AROUND, 0.0)
     flow = restriction_flow(Air(), conductance, 0.3, pressure, 0.0)
     for where in ("node", "cuff"):
-        opened = guarded_rates(plant, Relief(), SHUT._replace(**{where: conductance}), True, GuardedState(state, 0.0),
-                               AROUND, 0.0).plant
+        system = OpenPlant(plant, Relief(), SHUT._replace(**{where: conductance}), True)
+        found = open_plant_rates(system, OpenPlantState(state, 0.0), AROUND, 0.0).plant
         at_node = where == "node" and first_volume(plant.tube) > 0.0
         per_flow = 1.2 * 750.0637 / first_volume(plant.tube) if at_node else cuff_per_flow(plant, pressure)
-        changed = node_rate(plant, opened) - node_rate(plant, plain) if at_node else opened.cuff_mmHg - plain.cuff_mmHg
+        changed = node_rate(plant, found) - node_rate(plant, plain) if at_node else found.cuff_mmHg - plain.cuff_mmHg
         assert changed == pytest.approx(-flow * per_flow, rel=1e-4)
-        assert opened.supply_mmHg == plain.supply_mmHg
+        assert found.supply_mmHg == plain.supply_mmHg
 
 
 def test_a_feed_takes_from_the_supply_what_it_gives_to_the_line():
     plant = Plant()
     state = filled(plant, 100.0)
     plain = plant_rates(plant, state, AROUND, 0.0)
-    opened = opened_rates(plant, Relief(), SHUT._replace(feed=0.01), GuardedState(state, 0.0), plain)
+    opened = opened_rates(OpenPlant(plant, Relief(), SHUT._replace(feed=0.01), True), OpenPlantState(state, 0.0), plain)
     taken = (plain.supply_mmHg - opened.supply_mmHg) * plant.supply.volume_mL
     given_ = (node_rate(plant, opened) - node_rate(plant, plain)) * first_volume(plant.tube)
     assert taken == pytest.approx(given_, rel=1e-9) and taken > 0.0
@@ -89,10 +92,10 @@ def test_a_dead_pump_is_the_supply_without_one(pressure):
 def test_a_relief_valve_lifts_and_lets_air_out_on_either_end():
     for at_cuff in (False, True):
         plant, relief = Plant(), Relief(at_cuff=at_cuff)
-        state = GuardedState(filled(plant, 320.0), 0.0)
+        state = OpenPlantState(filled(plant, 320.0), 0.0)
         for _ in range(20):
             open_ = Openings(0.0, 0.0, 0.0, 0.3, False, True)
-            state = guarded_tick(plant, relief, open_, state, AROUND, AROUND, 0.0, 0.0, 0.0, 20, 0.001)
+            state = plant_tick(opened(plant, relief, open_, state.lift), state, HERE, STILL, 20, 0.001)
         assert 0.0 < state.lift <= 1.0 and state.plant.cuff_mmHg < 300.0
 
 
@@ -110,10 +113,10 @@ def test_enough_steps_keep_a_wide_opening_stable(place, conductance):
     """With the steps that are asked for, a cuff on a wide opening empties and does not ring or blow up."""
     plant = Plant()
     steps = least_steps(plant, conductance, 0.001, at_cuff=place == "cuff")
-    state, lowest = GuardedState(filled(plant, 200.0), 0.0), 200.0
+    state, lowest = OpenPlantState(filled(plant, 200.0), 0.0), 200.0
     for _ in range(150):
         wide = SHUT._replace(**{place: conductance})
-        state = guarded_tick(plant, Relief(), wide, state, AROUND, AROUND, 0.0, 0.0, 0.0, steps + 4, 0.001)
+        state = plant_tick(opened(plant, Relief(), wide, state.lift), state, HERE, STILL, steps + 4, 0.001)
         lowest = min(lowest, state.plant.cuff_mmHg)
     assert np.isfinite(state.plant.cuff_mmHg) and lowest > -60.0
     assert abs(state.plant.cuff_mmHg) < 200.0

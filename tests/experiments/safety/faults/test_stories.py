@@ -5,7 +5,8 @@ import pytest
 from controller.tick.firmware import CLAMP, FILL
 from experiments.rigs.rig import load_rig
 from experiments.safety.faults.stories import RIGHTLY, Story, bounded_story, story_faults, story_orders, tell
-from experiments.safety.faults.trial import Limits, set_point_of
+from experiments.safety.faults.trial import set_point_of
+from experiments.simulation.outcome import Limits
 from experiments.subjects.finger import finger_inputs, on_finger
 from experiments.subjects.population import sample_fingers
 from plant.assembly import Inputs
