@@ -1,6 +1,7 @@
 """Pressure records in the WFDB format (Moody & Mark), read by the `wfdb` package where that is installed."""
 from __future__ import annotations
 
+import math
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
@@ -50,6 +51,8 @@ def read_wfdb(path: Path, channel: str | None = None) -> RawRecord:
         raise
     except Exception as error:  # a broken file can fail anywhere inside the package
         raise InputError(f"{name}: not a readable WFDB record: {shown(error, 120)}") from None
+    if not 0.0 < rate_Hz < math.inf:
+        raise InputError(f"{name}: {rate_Hz:g} samples a second are no sampling rate")
     unit = units[index]
     if unit not in TO_PASCAL:
         allowed = ", ".join(TO_PASCAL)

@@ -17,13 +17,16 @@ import tempfile
 import time
 import traceback
 from collections import Counter
+from collections.abc import Iterator
 from pathlib import Path
 from random import Random
 from typing import NamedTuple
+from unittest import mock
 
 import typer
 
 from experiments.commands import main as command
+from experiments.work import run as work
 from plant.errors import InputError
 from plant.messages import one_line
 from tests.fuzz.targets import TARGETS, prepare
@@ -84,7 +87,7 @@ def said_by(arguments: tuple[str, ...]) -> tuple[int, str, str]:
 def cases(seed: int, first: int, count: int, echo: bool = False) -> Report:
     """Run cases first … first + count − 1, one after the other."""
     report = Report(Counter(), [], (0.0, ""))
-    with tempfile.TemporaryDirectory() as place, contextlib.chdir(place), _one_command_tree():
+    with tempfile.TemporaryDirectory() as place, contextlib.chdir(place), _made_once():
         prepare(Path(place))
         for number in range(first, first + count):
             began = time.perf_counter()
@@ -107,14 +110,11 @@ def cases(seed: int, first: int, count: int, echo: bool = False) -> Report:
 
 
 @contextlib.contextmanager
-def _one_command_tree():  # type: ignore[no-untyped-def]
-    """The tree of commands is the same every time, and takes longer to make than most cases."""
-    before = typer.main.get_command
-    typer.main.get_command = functools.lru_cache(maxsize=4)(before)
-    try:
+def _made_once() -> Iterator[None]:
+    """The tree of commands and the hash of the sources are the same every time, and take longer than most cases."""
+    with mock.patch.object(typer.main, "get_command", functools.cache(typer.main.get_command)), \
+            mock.patch.object(work, "_code", functools.cache(work._code)):
         yield
-    finally:
-        typer.main.get_command = before
 
 
 def main() -> int:

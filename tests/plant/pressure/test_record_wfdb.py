@@ -100,6 +100,12 @@ def test_broken_records(tmp_path):
     wfdb.wrsamp("lost", fs=RATE, units=["mmHg"], sig_name=["ABP"], d_signal=np.full((1250, 1), -32768), fmt=["16"],
                 adc_gain=[100.0], baseline=[0], write_dir=str(tmp_path))  # −32768 stands for a missing sample
     assert "has no samples" in refusal(tmp_path / "lost")
+    wfdb.wrsamp("still", fs=RATE, units=["mmHg"], sig_name=["ABP"], p_signal=PRESSURE[:, None], fmt=["16"],
+                write_dir=str(tmp_path))
+    text = (tmp_path / "still.hea").read_text()
+    for rate in ("0", "0.0"):
+        (tmp_path / "still.hea").write_text(text.replace(f" {RATE:g} ", f" {rate} ", 1))
+        assert "0 samples a second are no sampling rate" in refusal(tmp_path / "still")
 
 
 def test_without_the_package(tmp_path, monkeypatch):
