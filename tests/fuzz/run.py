@@ -34,6 +34,7 @@ from tests.fuzz.targets import TARGETS, prepare
 MOST_BYTES = 8 * 2**30  # of memory: what wants more fails here instead of on the machine
 MOST_LINES = 2
 SLOW_s = 5.0
+TELL = 5000  # cases between two words on how far it is
 
 
 class Report(NamedTuple):
@@ -104,6 +105,8 @@ def cases(seed: int, first: int, count: int, echo: bool = False) -> Report:
             report.ends[end] += 1
             if lasted > report.slowest[0]:
                 report = report._replace(slowest=(lasted, f"case {number} ({end[0]})"))
+            if echo and (number + 1 - first) % TELL == 0:
+                print(f"{number + 1 - first} cases, {len(report.failures)} failed", flush=True)
             if echo and lasted > SLOW_s:
                 print(f"case {number}: {end[0]} took {lasted:.1f} s", flush=True)
     return report
