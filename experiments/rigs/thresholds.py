@@ -1,7 +1,6 @@
 """What the protection's thresholds leave to the rig, filled in from the rig as designed, on its own nominal finger."""
 from __future__ import annotations
 
-import math
 from typing import Any
 
 import numpy as np
@@ -15,6 +14,7 @@ from controller.response import sweep
 from controller.tick.inverse import FlowInverse
 from controller.tick.law import design
 from experiments.rigs.rig import Rig, clamp
+from plant.finger.light import sample_deviation
 from plant.operating_point import plant_twin
 from plant.parts import valve_nature
 from plant.pneumatics.air import chamber_rate, restriction_flow, rigid_rate
@@ -42,15 +42,8 @@ def thresholds(rig: Rig) -> Guards:
         ),
         settings_check=part.settings_check._replace(expected=part.settings_check.expected or float(own)),
         following=part.following._replace(share=part.following.share or LAZY * pulse_share(rig)),
-        light_signal=part.light_signal._replace(noise=part.light_signal.noise or light_noise(rig)),
+        light_signal=part.light_signal._replace(noise=part.light_signal.noise or sample_deviation(rig.plant.light)),
     ))
-
-
-def light_noise(rig: Rig) -> float:
-    """Standard deviation of a light sample, share of full scale: white noise and the converter's steps."""
-    light = rig.plant.light
-    step = 2.0**-light.bits if light.bits > 0 else 0.0
-    return math.hypot(light.noise, step / math.sqrt(12.0))
 
 
 def pulse_share(rig: Rig) -> float:
