@@ -25,7 +25,7 @@ Complex = NDArray[np.complex128]
 SUPPLY_BAND = 0.02  # of the regulated pressure, either way: the regulators of the built-in rigs stay within 0.5 %
 SHAKES_per_s = 10.0  # a pressure valve's fast demand may hide its range's air so often (invented)
 FASTEST_Hz, HARMONICS, FALL = 3.0, 20, 1.5  # a pulse at 180 a minute; its harmonics' amplitudes fall as k^−3/2
-LAZY = 1.6  # a loop may leave this many times the share of such a pulse (all invented)
+FOLLOWING_TIMES = 1.6  # a loop may leave this many times the share of such a pulse (all invented)
 
 
 def thresholds(rig: Rig) -> Guards:
@@ -41,7 +41,7 @@ def thresholds(rig: Rig) -> Guards:
             highest_mmHg=band.highest_mmHg or (1.0 + SUPPLY_BAND) * regulated,
         ),
         settings_check=part.settings_check._replace(expected=part.settings_check.expected or float(own)),
-        following=part.following._replace(share=part.following.share or LAZY * pulse_share(rig)),
+        following=part.following._replace(share=part.following.share or FOLLOWING_TIMES * pulse_share(rig)),
         light_signal=part.light_signal._replace(noise=part.light_signal.noise or sample_deviation(rig.plant.light)),
     ))
 

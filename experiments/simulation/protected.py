@@ -27,6 +27,7 @@ from controller.protection.watched import Watched
 from controller.tick.firmware import CLAMP, FILL, VENT, FirmwareState, Order
 from controller.tick.inverse import achieved_demand
 from controller.tick.law import ControllerState, initial_control
+from experiments.simulation.backups import Backup, Places, backup_at_rest, backup_tick, is_powered, open_now
 from experiments.simulation.coupled import (
     CHANNELS,
     DIVERGED,
@@ -59,16 +60,12 @@ from experiments.simulation.disturbance import (
 from experiments.simulation.outcome import Judge, Seen, Sums, counted, nothing_yet
 from plant.assembly import PlantState, Switchover, plant_tick
 from plant.declare import fused
-from plant.electronics.pressure_switch import SwitchState, idle_switch, switch_step
-from plant.electronics.watchdog import WatchdogState, fed_watchdog, watchdog_step
 from plant.numerics.integrate import selected
 from plant.numerics.layout import all_own, row_of, set_row
 from plant.numerics.noise import NOISE_CHANNELS, gaussian
 from plant.numerics.vector import anywhere, choose, opposite
 from plant.parts import line_node, valve_play
-from plant.pneumatics.dump_valve import dump_holds, dump_step
 from plant.pneumatics.openings import Openings, OpenPlantState, opened
-from plant.pneumatics.relief import relief_opens
 from plant.pneumatics.supply import pump_flow
 
 Samples = NDArray[np.float64]
@@ -76,7 +73,6 @@ EMPTIED = 2  # a run that has vented, latched and stayed empty, or will not get 
 EMPTY_s = 0.5  # below 5 mmHg before a latched run counts as emptied
 SECOND_NOISE, MONITOR_NOISE = NOISE_CHANNELS + 11, NOISE_CHANNELS + 12
 MONITOR_SD = 0.002  # of the diode beside the emitter, share of nominal (invented)
-LEAST_POWER = 0.5  # share of nominal below which the processor stops (common practice: brown-out detection)
 FAULT_CHANNELS = (*CHANNELS, "second_mmHg", "shown_mmHg", "fallback", "fired", "dump", "lift", "arriving")
 
 
@@ -110,15 +106,6 @@ class Processor(NamedTuple):
     boot: int  # ticks until it runs again
     forgetful: bool  # lost its set point in a reset
     held: Sample  # the last that it got
-
-
-class Backup(NamedTuple):
-    """What works without firmware."""
-
-    switch: SwitchState
-    watchdog: WatchdogState
-    dump: float  # opening of the dump valve
-    relief_open: bool
 
 
 class ProtectedRun(NamedTuple):
@@ -175,7 +162,7 @@ def protected_start(plant: PlantState) -> ProtectedRun:
     return ProtectedRun(
         OpenPlantState(plant, 0.0), FirmwareState(initial_control(), 0.0, FILL),
         Processor(initial_protection(), 0.0, 0.0, 0, False, Sample(0.0, 0.0)),
-        Backup(idle_switch(), fed_watchdog(), 0.0, False), 0.0, nothing_yet(), 0,
+        backup_at_rest(), 0.0, nothing_yet(), 0,
     )
 
 
@@ -195,12 +182,6 @@ def _(system: ProtectedLoop) -> int:
 
 
 # --- pieces of a tick -----------------------------------------------------------------------------------------------
-
-
-@fused
-def is_powered(fault: Disturbance) -> bool:
-    """Whether the processor has the power to run."""
-    return fault.power >= LEAST_POWER
 
 
 @fused
@@ -291,26 +272,6 @@ def processor_tick(
 
 
 @fused
-def backup_tick(
-    system: ProtectedLoop, run: ProtectedRun, runs: bool, vented: bool
-) -> tuple[Backup, bool, bool]:
-    """Switch, watchdog, dump and relief valve after a tick; whether the dump valve was let go, and its coil holds."""
-    loop, guards, fault = system.loop, system.safety.guards, system.safety.fault
-    state, period, powered = run.plant.plant, loop.clock.period_s, is_powered(fault)
-    node = line_node(loop.plant.tube, state.line, state.cuff_mmHg)
-    felt = choose(guards.pressure_switch.at_cuff, state.cuff_mmHg, node)
-    switch = switch_step(guards.pressure_switch, run.backup.switch, felt, fault.second_gain,
-                         fault.second_offset_mmHg, powered, period)
-    watchdog = watchdog_step(guards.watchdog, run.backup.watchdog, runs, powered, period)
-    released = vented | switch.tripped | watchdog.expired
-    holds = dump_holds(guards.dump_valve, fault.power, released)
-    dump = dump_step(guards.dump_valve, run.backup.dump, holds, period)
-    at_relief = choose(guards.relief.at_cuff, state.cuff_mmHg, node)
-    relief_open = relief_opens(guards.relief, run.backup.relief_open, at_relief)
-    return Backup(switch, watchdog, dump, relief_open), released, holds
-
-
-@fused
 def command_due(system: ProtectedLoop, now: Instant, pending: Samples, group: int) -> Any:
     """The command that arrives on this tick: that of the dead time, or of so many more ticks as a failure adds."""
     ring, whole, late = len(pending), system.loop.clock.whole_ticks, system.safety.fault.late_ticks
@@ -319,18 +280,6 @@ def command_due(system: ProtectedLoop, now: Instant, pending: Samples, group: in
         for more in range(1, MOST_LATE + 1):
             due = choose(late == more, row_of(pending, (now.tick + ring - whole - more) % ring, group), due)
     return due
-
-
-@fused
-def open_now(system: ProtectedLoop, backup: Backup, released: bool) -> Openings:
-    """Every way for air during this tick."""
-    fault, dump_valve = system.safety.fault, system.safety.guards.dump_valve
-    dump = dump_valve.conductance * backup.dump
-    return Openings(
-        fault.node_conductance + choose(dump_valve.at_cuff, 0.0, dump),
-        fault.cuff_conductance + choose(dump_valve.at_cuff, dump, 0.0), fault.feed_conductance,
-        dump_valve.critical_ratio, fault.pump_dead | released, backup.relief_open,
-    )
 
 
 @fused
@@ -374,24 +323,26 @@ def protected_tick(
     system: ProtectedLoop, now: Instant, run: ProtectedRun, pending: Samples, group: int
 ) -> tuple[ProtectedRun, ProtectedTelemetry, int]:
     """One tick, as `loop_tick`; it may end the run as EMPTIED too."""
-    ring, fault, judge = len(pending), system.safety.fault, system.safety.judge
+    ring, fault, judge, guards = len(pending), system.safety.fault, system.safety.judge, system.safety.guards
+    period, state = system.loop.clock.period_s, run.plant.plant
     reading = take_reading(system, now, run)
     previous = row_of(pending, (now.tick + ring - 1) % ring, group)
     control, processor, answer = processor_tick(system, run, reading, now, previous)
     set_row(pending, now.tick % ring, group, answer.command)
     fallback, unpowered = processor.protection.fallback, opposite(is_powered(fault))
-    backup, let_go, holds = backup_tick(system, run, reading.runs, fallback == VENTED)
+    node = line_node(system.loop.plant.tube, state.line, state.cuff_mmHg)
+    places = Places(state.cuff_mmHg, node)
+    backup, let_go, holds = backup_tick(guards, fault, run.backup, places, reading.runs, fallback == VENTED, period)
     released = let_go | unpowered
     warned = released | (fallback != NORMAL)
-    since = (now.tick - judge.onset_tick) * system.loop.clock.period_s
+    since = (now.tick - judge.onset_tick) * period
     judged = (run.processor.protection.fallback != VENTED) & reading.runs
     shown, trusted = processor.held.reading_mmHg, opposite(warned) & (answer.mode == CLAMP)
     backups = (backup.relief_open | (run.plant.lift > 1e-6), opposite(holds), backup.switch.tripped,
                backup.watchdog.expired)
     seen = Seen(since, released, warned, trusted, shown, judged, firing(processor.protection), backups)
-    around = now.course.start
-    sums = counted(run.sums, judge, seen, run.plant.plant.cuff_mmHg, around, system.loop.clock.period_s)
-    openings = open_now(system, backup, released)
+    sums = counted(run.sums, judge, seen, state.cuff_mmHg, now.course.start, period)
+    openings = open_now(guards, fault, backup, released)
     plant, arriving = air_tick(system, now, run, openings, command_due(system, now, pending, group))
     after = ProtectedRun(plant, control, processor, backup, arriving, sums, run.tick + 1)
     told = ProtectedTelemetry(reading.sample, answer, reading.second_mmHg, shown, fallback,
