@@ -18,7 +18,16 @@ from numba.extending import overload
 from numpy.typing import NDArray
 
 from controller.tick.firmware import FILL, Order
-from experiments.simulation.coupled import RUNNING, Instant, channels_of, loop_of, ring_of, system_row, system_tick
+from experiments.simulation.coupled import (
+    RUNNING,
+    Instant,
+    channels_of,
+    loop_of,
+    ring_of,
+    system_decides,
+    system_moves,
+    system_row,
+)
 from plant.assembly import Course, Surroundings
 from plant.declare import OPTIONS, fused, released
 from plant.errors import InputError
@@ -119,8 +128,9 @@ def run_groups(system: Any, model: LaneState, fields: Fields, places: Places, sp
         run, status = lanes.run, lanes.status
         for k in range(span.ticks):
             now, going = instant(fields, places, span, k, group), status < 0.5
-            after, told, new_status = system_tick(own, now, run, fields.pending, group)
+            made, told = system_decides(own, now, run, fields.pending, group)
             keep(system_row(own, now, run, told), going, places.channels, fields.trace, k, group)
+            after, new_status = system_moves(own, now, run, made)
             run, status = selected(going, after, run), choose(going, new_status, status)
         store_all(LaneState(run, status), fields.states, group)
 

@@ -45,8 +45,9 @@ from experiments.simulation.coupled import (
     loop_row,
     ring_of,
     switch_share,
+    system_decides,
+    system_moves,
     system_row,
-    system_tick,
     take_sample,
 )
 from experiments.simulation.disturbance import (
@@ -132,6 +133,18 @@ class Reading(NamedTuple):
     down: bool  # without power, or still booting
     boot: int
     forgetful: bool
+
+
+class ProtectedDecision(NamedTuple):
+    """What the first half of a tick hands to the second."""
+
+    firmware: FirmwareState
+    processor: Processor
+    backup: Backup
+    sums: Sums
+    openings: Openings
+    command: Switchover  # as it reaches the valve
+    since_s: float  # since the onset
 
 
 class ProtectedTelemetry(NamedTuple):
@@ -283,22 +296,14 @@ def command_due(system: ProtectedLoop, now: Instant, pending: Samples, group: in
 
 
 @fused
-def air_tick(
-    system: ProtectedLoop, now: Instant, run: ProtectedRun, openings: Openings, due: float
-) -> tuple[OpenPlantState, float]:
-    """The plant after a tick, and the command that arrived on it."""
-    loop, fault, whole = system.loop, system.safety.fault, run.plant
-    arriving, share = valve_play(loop.plant.valve, run.played, due), switch_share(loop, now)
+def command_now(system: ProtectedLoop, now: Instant, run: ProtectedRun, due: float) -> Switchover:
+    """The command that is due, as it reaches the valve on this tick."""
+    fault = system.safety.fault
+    arriving, share = valve_play(system.loop.plant.valve, run.played, due), switch_share(system.loop, now)
     if anywhere(fault.active):
         arriving = choose(fault.active, arriving * fault.command_gain + fault.command_offset, arriving)
         share = choose(fault.active, min(share + fault.late_share, 1.0), share)
-    wide = openings.node + openings.cuff + openings.feed + whole.lift
-    idle = (wide == 0.0) & opposite(openings.relief_open)
-    steps = choose(idle, loop.clock.substeps, system.safety.fine_steps)
-    plant = opened(loop.plant, system.safety.guards.relief, openings, whole.lift)
-    change = Switchover(run.played, arriving, share)
-    after = plant_tick(plant, whole, now.course, change, steps, loop.clock.period_s)
-    return after, arriving
+    return Switchover(run.played, arriving, share)
 
 
 @fused
@@ -318,11 +323,11 @@ def status_of(system: ProtectedLoop, after: ProtectedRun, since_s: float) -> int
 # --- a tick ---------------------------------------------------------------------------------------------------------
 
 
-@system_tick.of(ProtectedLoop)
-def protected_tick(
+@system_decides.of(ProtectedLoop)
+def protected_decides(
     system: ProtectedLoop, now: Instant, run: ProtectedRun, pending: Samples, group: int
-) -> tuple[ProtectedRun, ProtectedTelemetry, int]:
-    """One tick, as `loop_tick`; it may end the run as EMPTIED too."""
+) -> tuple[ProtectedDecision, ProtectedTelemetry]:
+    """First half of a tick: sample, firmware, protection, and what works without firmware."""
     ring, fault, judge, guards = len(pending), system.safety.fault, system.safety.judge, system.safety.guards
     period, state = system.loop.clock.period_s, run.plant.plant
     reading = take_reading(system, now, run)
@@ -343,11 +348,25 @@ def protected_tick(
     seen = Seen(since, released, warned, trusted, shown, judged, firing(processor.protection), backups)
     sums = counted(run.sums, judge, seen, state.cuff_mmHg, now.course.start, period)
     openings = open_now(guards, fault, backup, released)
-    plant, arriving = air_tick(system, now, run, openings, command_due(system, now, pending, group))
-    after = ProtectedRun(plant, control, processor, backup, arriving, sums, run.tick + 1)
+    change = command_now(system, now, run, command_due(system, now, pending, group))
     told = ProtectedTelemetry(reading.sample, answer, reading.second_mmHg, shown, fallback,
-                              processor.protection.fired, backup.dump, arriving)
-    return after, told, status_of(system, after, since)
+                              processor.protection.fired, backup.dump, change.new)
+    return ProtectedDecision(control, processor, backup, sums, openings, change, since), told
+
+
+@system_moves.of(ProtectedLoop)
+def protected_moves(
+    system: ProtectedLoop, now: Instant, run: ProtectedRun, made: ProtectedDecision
+) -> tuple[ProtectedRun, int]:
+    """Second half: the plant until the next tick. The state after it, and RUNNING, DIVERGED or EMPTIED."""
+    loop, openings, lift = system.loop, made.openings, run.plant.lift
+    wide = openings.node + openings.cuff + openings.feed + lift
+    idle = (wide == 0.0) & opposite(openings.relief_open)
+    steps = choose(idle, loop.clock.substeps, system.safety.fine_steps)
+    plant = opened(loop.plant, system.safety.guards.relief, openings, lift)
+    moved = plant_tick(plant, run.plant, now.course, made.command, steps, loop.clock.period_s)
+    after = ProtectedRun(moved, made.firmware, made.processor, made.backup, made.command.new, made.sums, run.tick + 1)
+    return after, status_of(system, after, made.since_s)
 
 
 @system_row.of(ProtectedLoop)
