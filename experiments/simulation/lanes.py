@@ -101,7 +101,7 @@ def _keep(row, going, places, trace, tick, group):  # type: ignore[no-untyped-de
 
 
 @fused
-def instant(fields: Fields, places: Places, span: Span, k: int, group: int) -> Instant:
+def instant(fields: Fields, places: Places, span: Span, seeds: Any, k: int, group: int) -> Instant:
     """What comes to a group of fingers from outside on tick k of a block."""
     table, begins, strides = fields.table, places.begins, places.strides
     around = Surroundings(
@@ -113,7 +113,7 @@ def instant(fields: Fields, places: Places, span: Span, k: int, group: int) -> I
         load(table, begins[3] + k * strides[3], group), load(table, begins[4] + k * strides[4], group),
         load(table, begins[5] + k * strides[5], group), load(table, begins[6] + k * strides[6], group),
     )
-    return Instant(load(fields.seeds, 0, group), span.first_tick + k, Course(around, end), order)
+    return Instant(seeds, span.first_tick + k, Course(around, end), order)
 
 
 @released
@@ -126,8 +126,9 @@ def run_groups(system: Any, model: LaneState, fields: Fields, places: Places, sp
         own = load_floats(system, fields.parameters, group)
         lanes = load_all(model, fields.states, group)
         run, status = lanes.run, lanes.status
+        seeds = load(fields.seeds, 0, group)  # once: what noise makes of a seed alone is then worked out once too
         for k in range(span.ticks):
-            now, going = instant(fields, places, span, k, group), status < 0.5
+            now, going = instant(fields, places, span, seeds, k, group), status < 0.5
             made, told = system_decides(own, now, run, fields.pending, group)
             keep(system_row(own, now, run, told), going, places.channels, fields.trace, k, group)
             after, new_status = system_moves(own, now, run, made)
