@@ -110,6 +110,16 @@ def plant_twin(plant: Plant, point: OperatingPoint, side: Side = "fill") -> Line
     return join(list(part_twins(plant, point, side).values()), ("command", "arterial_pressure"), OUTPUTS)
 
 
+def fastest_pole(plant: Plant, point: OperatingPoint, side: Side) -> float:
+    """Size |λ| of the fastest pole of the plant's twin at a point [rad/s]."""
+    return float(np.max(np.abs(np.linalg.eigvals(plant_twin(plant, point, side).a))))
+
+
+def wide_open(point: OperatingPoint, side: Side) -> OperatingPoint:
+    """The point with its valve fully open to one side."""
+    return point._replace(command=1.0 if side == "fill" else -1.0)
+
+
 def substeps_needed(
     plant: Plant, points: list[OperatingPoint], period_s: float, reach: float = 0.8, allowed_mmHg: float = 0.004
 ) -> int:
@@ -124,7 +134,7 @@ def substeps_needed(
     most = 0.0
     for point in points:
         for side in SIDES:
-            wide = point._replace(command=(1.0 if side == "fill" else -1.0))
+            wide = wide_open(point, side)
             empty = _emptied(wide)
             for case in (point, wide, empty):
                 poles = np.linalg.eigvals(plant_twin(plant, case, side).a)

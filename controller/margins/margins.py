@@ -183,6 +183,12 @@ def margins_many(loop: OpenLoop, rows: ArrayLike, integrators: ArrayLike | None 
     )
 
 
+def gain_margins_dB(gain: ArrayLike, reduction: ArrayLike) -> tuple[Reals, Reals]:
+    """Gain margin and gain reduction margin [dB] from their factors; a reduction of nothing is infinite."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return 20.0 * np.log10(gain), -20.0 * np.log10(reduction)
+
+
 def _counts(name: str, given: ArrayLike | None, own: int, length: int) -> NDArray[np.int64]:
     """A pole count for each row: as given, or the loop's own."""
     values = np.asarray(own if given is None else given)

@@ -1,7 +1,6 @@
 """What the protection's thresholds leave to the rig, filled in from the rig as designed, on its own nominal finger."""
 from __future__ import annotations
 
-import math
 from typing import Any
 
 import numpy as np
@@ -15,6 +14,7 @@ from controller.response import sweep
 from controller.tick.inverse import FlowInverse
 from controller.tick.law import design
 from experiments.rigs.rig import Rig, clamp
+from plant.finger.light import sample_deviation
 from plant.operating_point import plant_twin
 from plant.parts import valve_nature
 from plant.pneumatics.air import chamber_rate, restriction_flow, rigid_rate
@@ -25,7 +25,7 @@ Complex = NDArray[np.complex128]
 SUPPLY_BAND = 0.02  # of the regulated pressure, either way: the regulators of the built-in rigs stay within 0.5 %
 SHAKES_per_s = 10.0  # a pressure valve's fast demand may hide its range's air so often (invented)
 FASTEST_Hz, HARMONICS, FALL = 3.0, 20, 1.5  # a pulse at 180 a minute; its harmonics' amplitudes fall as k^−3/2
-LAZY = 1.6  # a loop may leave this many times the share of such a pulse (all invented)
+FOLLOWING_TIMES = 1.6  # a loop may leave this many times the share of such a pulse (all invented)
 
 
 def thresholds(rig: Rig) -> Guards:
@@ -41,16 +41,9 @@ def thresholds(rig: Rig) -> Guards:
             highest_mmHg=band.highest_mmHg or (1.0 + SUPPLY_BAND) * regulated,
         ),
         settings_check=part.settings_check._replace(expected=part.settings_check.expected or float(own)),
-        following=part.following._replace(share=part.following.share or LAZY * pulse_share(rig)),
-        light_signal=part.light_signal._replace(noise=part.light_signal.noise or light_noise(rig)),
+        following=part.following._replace(share=part.following.share or FOLLOWING_TIMES * pulse_share(rig)),
+        light_signal=part.light_signal._replace(noise=part.light_signal.noise or sample_deviation(rig.plant.light)),
     ))
-
-
-def light_noise(rig: Rig) -> float:
-    """Standard deviation of a light sample, share of full scale: white noise and the converter's steps."""
-    light = rig.plant.light
-    step = 2.0**-light.bits if light.bits > 0 else 0.0
-    return math.hypot(light.noise, step / math.sqrt(12.0))
 
 
 def pulse_share(rig: Rig) -> float:

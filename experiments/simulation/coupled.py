@@ -1,10 +1,10 @@
 """The coupled simulation: the firmware on its tick, the continuous plant in between.
 
 What runs is a *system*: `ClosedLoop` here, `ProtectedLoop` of `experiments.simulation.protected` with protection and
-failures. It answers two verbs: `system_tick` advances it by one tick, `system_row` tells of that tick. Both are pure
-functions, written for one finger and for many (`experiments.simulation.lanes`). Here is the loop that runs one of them,
-compiled once for each kind of system; time is the tick number, and dead time is exact: the command in force changes at
-its share of the tick.
+failures. It answers three verbs, one after the other on each tick: `system_decides` (sample, firmware), `system_row`
+(what there is to tell) and `system_moves` (the plant until the next tick). They are pure functions, written for one
+finger and for many (`experiments.simulation.lanes`). Here is the loop that runs one of them, compiled once for each
+kind of system; time is the tick number, and dead time is exact: the command in force changes at its share of the tick.
 """
 from __future__ import annotations
 
@@ -118,8 +118,16 @@ class Telemetry(NamedTuple):
     answer: Answer
 
 
-system_tick = verb("system_tick", merged=True)  # (system, now, run, pending, group) -> (run, telemetry, status)
+class Decision(NamedTuple):
+    """What the first half of a tick hands to the second."""
+
+    firmware: FirmwareState
+    command: Switchover  # as it reaches the valve
+
+
+system_decides = verb("system_decides", merged=True)  # (system, now, run, pending, group) -> (decision, telemetry)
 system_row = verb("system_row", merged=True)  # (system, now, run before, telemetry) -> one value a channel
+system_moves = verb("system_moves", merged=True)  # (system, now, run, decision) -> (run, status)
 
 
 @singledispatch
@@ -257,11 +265,11 @@ def loop_row(loop: ClosedLoop, now: Instant, state: PlantState, sample: Sample, 
 # --- a tick ---------------------------------------------------------------------------------------------------------
 
 
-@system_tick.of(ClosedLoop)
-def loop_tick(
+@system_decides.of(ClosedLoop)
+def loop_decides(
     system: ClosedLoop, now: Instant, run: RunState, pending: Samples, group: int
-) -> tuple[RunState, Telemetry, int]:
-    """One tick: sample, firmware, plant. The state after it, what it has to tell, and RUNNING or DIVERGED.
+) -> tuple[Decision, Telemetry]:
+    """First half of a tick: sample and firmware.
 
     `pending` are commands under way, a ring by tick (of a `group` of fingers), to which this tick's is added.
     """
@@ -275,9 +283,16 @@ def loop_tick(
     set_row(pending, now.tick % ring, group, command)
     arriving = valve_play(plant.valve, run.played, row_of(pending, (now.tick + ring - clock.whole_ticks) % ring, group))
     change = Switchover(run.played, arriving, switch_share(system, now))
-    after = plant_tick(plant, run.plant, now.course, change, clock.substeps, clock.period_s)
     told = Telemetry(sample, Answer(command, answer.mode, answer.limited, answer.terms))
-    return RunState(after, control, arriving, run.tick + 1), told, choose(is_sound(after), RUNNING, DIVERGED)
+    return Decision(control, change), told
+
+
+@system_moves.of(ClosedLoop)
+def loop_moves(system: ClosedLoop, now: Instant, run: RunState, made: Decision) -> tuple[RunState, int]:
+    """Second half: the plant until the next tick. The state after it, and RUNNING or DIVERGED."""
+    clock = system.clock
+    after = plant_tick(system.plant, run.plant, now.course, made.command, clock.substeps, clock.period_s)
+    return RunState(after, made.firmware, made.command.new, run.tick + 1), choose(is_sound(after), RUNNING, DIVERGED)
 
 
 @system_row.of(ClosedLoop)
@@ -308,10 +323,10 @@ def run_ticks(
     for k in range(ticks):
         order = Order(orders.mode[k], orders.fill_mmHg[k], orders.set_point[k], orders.light_slope[k])
         now = Instant(seed, run.tick, Course(surroundings(inputs, k), surroundings(inputs, k + 1)), order)
-        after, told, status = system_tick(system, now, run, pending, 0)
+        made, told = system_decides(system, now, run, pending, 0)
         if len(trace) > 0:
             put(system_row(system, now, run, told), trace[k])
-        run = after
+        run, status = system_moves(system, now, run, made)
         if status != RUNNING:
             return run, status, k + 1
     return run, RUNNING, ticks

@@ -18,7 +18,16 @@ from numba.extending import overload
 from numpy.typing import NDArray
 
 from controller.tick.firmware import FILL, Order
-from experiments.simulation.coupled import RUNNING, Instant, channels_of, loop_of, ring_of, system_row, system_tick
+from experiments.simulation.coupled import (
+    RUNNING,
+    Instant,
+    channels_of,
+    loop_of,
+    ring_of,
+    system_decides,
+    system_moves,
+    system_row,
+)
 from plant.assembly import Course, Surroundings
 from plant.declare import OPTIONS, fused, released
 from plant.errors import InputError
@@ -92,7 +101,7 @@ def _keep(row, going, places, trace, tick, group):  # type: ignore[no-untyped-de
 
 
 @fused
-def instant(fields: Fields, places: Places, span: Span, k: int, group: int) -> Instant:
+def instant(fields: Fields, places: Places, span: Span, seeds: Any, k: int, group: int) -> Instant:
     """What comes to a group of fingers from outside on tick k of a block."""
     table, begins, strides = fields.table, places.begins, places.strides
     around = Surroundings(
@@ -104,7 +113,7 @@ def instant(fields: Fields, places: Places, span: Span, k: int, group: int) -> I
         load(table, begins[3] + k * strides[3], group), load(table, begins[4] + k * strides[4], group),
         load(table, begins[5] + k * strides[5], group), load(table, begins[6] + k * strides[6], group),
     )
-    return Instant(load(fields.seeds, 0, group), span.first_tick + k, Course(around, end), order)
+    return Instant(seeds, span.first_tick + k, Course(around, end), order)
 
 
 @released
@@ -117,10 +126,12 @@ def run_groups(system: Any, model: LaneState, fields: Fields, places: Places, sp
         own = load_floats(system, fields.parameters, group)
         lanes = load_all(model, fields.states, group)
         run, status = lanes.run, lanes.status
+        seeds = load(fields.seeds, 0, group)  # once: what noise makes of a seed alone is then worked out once too
         for k in range(span.ticks):
-            now, going = instant(fields, places, span, k, group), status < 0.5
-            after, told, new_status = system_tick(own, now, run, fields.pending, group)
+            now, going = instant(fields, places, span, seeds, k, group), status < 0.5
+            made, told = system_decides(own, now, run, fields.pending, group)
             keep(system_row(own, now, run, told), going, places.channels, fields.trace, k, group)
+            after, new_status = system_moves(own, now, run, made)
             run, status = selected(going, after, run), choose(going, new_status, status)
         store_all(LaneState(run, status), fields.states, group)
 

@@ -6,14 +6,10 @@ figures do not depend on who runs beside it: the same bits for any batch, any nu
 """
 from __future__ import annotations
 
-import multiprocessing
-import os
-import signal
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import Executor, Future, ProcessPoolExecutor
-from contextlib import nullcontext
-from itertools import chain, islice
+from concurrent.futures import Executor, Future
+from itertools import islice
 from typing import TypeVar
 
 import numpy as np
@@ -44,13 +40,13 @@ def finger_ready(
 
 
 def run_fingers(
-    items: Iterable[Item], ready: Callable[[Item], Ready], workers: int | None = None, executor: Executor | None = None,
+    items: Iterable[Item], ready: Callable[[Item], Ready], executor: Executor | None = None, workers: int = 1,
     batch: int = BATCH, progress: Callable[[int], None] | None = None,
 ) -> Figures:
     """The figures of all fingers: `each_batch`, joined. `progress` is called with the number of fingers done."""
     found: list[Figures] = []
     done = 0
-    for figures in each_batch(items, ready, workers, executor, batch):
+    for figures in each_batch(items, ready, executor, workers, batch):
         found.append(figures)
         done += len(figures.status)
         if progress is not None:
@@ -59,42 +55,32 @@ def run_fingers(
 
 
 def each_batch(
-    items: Iterable[Item], ready: Callable[[Item], Ready], workers: int | None = None, executor: Executor | None = None,
+    items: Iterable[Item], ready: Callable[[Item], Ready], executor: Executor | None = None, workers: int = 1,
     batch: int = BATCH,
 ) -> Iterator[Figures]:
     """Figures batch by batch, in the order of `items`; `ready` makes of an item a run that is ready to begin.
 
-    A finger for which `ready` raises InputError is refused; that is a value, as is one that diverges. `executor` is
-    anything that submits like those of concurrent.futures, with so many workers; without one, as many processes of
-    this machine (all cores by default) are started if there is more than one batch. For processes `items` and `ready`
-    must be picklable: a function of a module, or `functools.partial` of one.
+    A finger for which `ready` raises InputError is refused; that is a value, as is one that diverges. Batches are
+    computed by `executor`, anything that submits like those of concurrent.futures, twice as many of them under way as
+    it has `workers` (`experiments.work.run.local` starts processes); without one, here. For processes `ready` must be
+    picklable, and every item: a function of a module, or `functools.partial` of one.
     """
     rest = iter(items)
     batches = iter(lambda: list(islice(rest, batch)), [])
-    first = list(islice(batches, 2))
-    workers = workers or os.cpu_count() or 1
-    if executor is None and (workers == 1 or len(first) < 2):
-        yield from (run_items(ready, some) for some in chain(first, batches))
+    if executor is None:
+        yield from (run_items(ready, some) for some in batches)
         return
     under_way: deque[Future[Figures]] = deque()
-    with local_processes(workers) if executor is None else nullcontext(executor) as pool:
-        try:
-            for some in chain(first, batches):
-                under_way.append(pool.submit(run_items, ready, some))
-                if len(under_way) > 2 * workers:
-                    yield under_way.popleft().result()
-            while under_way:
+    try:
+        for some in batches:
+            under_way.append(executor.submit(run_items, ready, some))
+            if len(under_way) > 2 * workers:
                 yield under_way.popleft().result()
-        finally:
-            for future in under_way:
-                future.cancel()
-
-
-def local_processes(workers: int) -> ProcessPoolExecutor:
-    """Processes of this machine for `each_batch`: BLAS on one thread each, Ctrl-C left to the one that started them."""
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # read when a worker loads numpy
-    context = multiprocessing.get_context("spawn")
-    return ProcessPoolExecutor(workers, context, initializer=signal.signal, initargs=(signal.SIGINT, signal.SIG_IGN))
+        while under_way:
+            yield under_way.popleft().result()
+    finally:
+        for future in under_way:
+            future.cancel()
 
 
 def run_items(ready: Callable[[Item], Ready], items: Sequence[Item]) -> Figures:

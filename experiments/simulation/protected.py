@@ -27,6 +27,7 @@ from controller.protection.watched import Watched
 from controller.tick.firmware import CLAMP, FILL, VENT, FirmwareState, Order
 from controller.tick.inverse import achieved_demand
 from controller.tick.law import ControllerState, initial_control
+from experiments.simulation.backups import Backup, Places, backup_at_rest, backup_tick, is_powered, open_now
 from experiments.simulation.coupled import (
     CHANNELS,
     DIVERGED,
@@ -44,8 +45,9 @@ from experiments.simulation.coupled import (
     loop_row,
     ring_of,
     switch_share,
+    system_decides,
+    system_moves,
     system_row,
-    system_tick,
     take_sample,
 )
 from experiments.simulation.disturbance import (
@@ -59,16 +61,12 @@ from experiments.simulation.disturbance import (
 from experiments.simulation.outcome import Judge, Seen, Sums, counted, nothing_yet
 from plant.assembly import PlantState, Switchover, plant_tick
 from plant.declare import fused
-from plant.electronics.pressure_switch import SwitchState, idle_switch, switch_step
-from plant.electronics.watchdog import WatchdogState, fed_watchdog, watchdog_step
 from plant.numerics.integrate import selected
 from plant.numerics.layout import all_own, row_of, set_row
 from plant.numerics.noise import NOISE_CHANNELS, gaussian
 from plant.numerics.vector import anywhere, choose, opposite
 from plant.parts import line_node, valve_play
-from plant.pneumatics.dump_valve import dump_holds, dump_step
 from plant.pneumatics.openings import Openings, OpenPlantState, opened
-from plant.pneumatics.relief import relief_opens
 from plant.pneumatics.supply import pump_flow
 
 Samples = NDArray[np.float64]
@@ -76,7 +74,6 @@ EMPTIED = 2  # a run that has vented, latched and stayed empty, or will not get 
 EMPTY_s = 0.5  # below 5 mmHg before a latched run counts as emptied
 SECOND_NOISE, MONITOR_NOISE = NOISE_CHANNELS + 11, NOISE_CHANNELS + 12
 MONITOR_SD = 0.002  # of the diode beside the emitter, share of nominal (invented)
-LEAST_POWER = 0.5  # share of nominal below which the processor stops (common practice: brown-out detection)
 FAULT_CHANNELS = (*CHANNELS, "second_mmHg", "shown_mmHg", "fallback", "fired", "dump", "lift", "arriving")
 
 
@@ -112,15 +109,6 @@ class Processor(NamedTuple):
     held: Sample  # the last that it got
 
 
-class Backup(NamedTuple):
-    """What works without firmware."""
-
-    switch: SwitchState
-    watchdog: WatchdogState
-    dump: float  # opening of the dump valve
-    relief_open: bool
-
-
 class ProtectedRun(NamedTuple):
     """Everything that goes from one block of ticks to the next."""
 
@@ -145,6 +133,18 @@ class Reading(NamedTuple):
     down: bool  # without power, or still booting
     boot: int
     forgetful: bool
+
+
+class ProtectedDecision(NamedTuple):
+    """What the first half of a tick hands to the second."""
+
+    firmware: FirmwareState
+    processor: Processor
+    backup: Backup
+    sums: Sums
+    openings: Openings
+    command: Switchover  # as it reaches the valve
+    since_s: float  # since the onset
 
 
 class ProtectedTelemetry(NamedTuple):
@@ -175,7 +175,7 @@ def protected_start(plant: PlantState) -> ProtectedRun:
     return ProtectedRun(
         OpenPlantState(plant, 0.0), FirmwareState(initial_control(), 0.0, FILL),
         Processor(initial_protection(), 0.0, 0.0, 0, False, Sample(0.0, 0.0)),
-        Backup(idle_switch(), fed_watchdog(), 0.0, False), 0.0, nothing_yet(), 0,
+        backup_at_rest(), 0.0, nothing_yet(), 0,
     )
 
 
@@ -195,12 +195,6 @@ def _(system: ProtectedLoop) -> int:
 
 
 # --- pieces of a tick -----------------------------------------------------------------------------------------------
-
-
-@fused
-def is_powered(fault: Disturbance) -> bool:
-    """Whether the processor has the power to run."""
-    return fault.power >= LEAST_POWER
 
 
 @fused
@@ -291,26 +285,6 @@ def processor_tick(
 
 
 @fused
-def backup_tick(
-    system: ProtectedLoop, run: ProtectedRun, runs: bool, vented: bool
-) -> tuple[Backup, bool, bool]:
-    """Switch, watchdog, dump and relief valve after a tick; whether the dump valve was let go, and its coil holds."""
-    loop, guards, fault = system.loop, system.safety.guards, system.safety.fault
-    state, period, powered = run.plant.plant, loop.clock.period_s, is_powered(fault)
-    node = line_node(loop.plant.tube, state.line, state.cuff_mmHg)
-    felt = choose(guards.pressure_switch.at_cuff, state.cuff_mmHg, node)
-    switch = switch_step(guards.pressure_switch, run.backup.switch, felt, fault.second_gain,
-                         fault.second_offset_mmHg, powered, period)
-    watchdog = watchdog_step(guards.watchdog, run.backup.watchdog, runs, powered, period)
-    released = vented | switch.tripped | watchdog.expired
-    holds = dump_holds(guards.dump_valve, fault.power, released)
-    dump = dump_step(guards.dump_valve, run.backup.dump, holds, period)
-    at_relief = choose(guards.relief.at_cuff, state.cuff_mmHg, node)
-    relief_open = relief_opens(guards.relief, run.backup.relief_open, at_relief)
-    return Backup(switch, watchdog, dump, relief_open), released, holds
-
-
-@fused
 def command_due(system: ProtectedLoop, now: Instant, pending: Samples, group: int) -> Any:
     """The command that arrives on this tick: that of the dead time, or of so many more ticks as a failure adds."""
     ring, whole, late = len(pending), system.loop.clock.whole_ticks, system.safety.fault.late_ticks
@@ -322,34 +296,14 @@ def command_due(system: ProtectedLoop, now: Instant, pending: Samples, group: in
 
 
 @fused
-def open_now(system: ProtectedLoop, backup: Backup, released: bool) -> Openings:
-    """Every way for air during this tick."""
-    fault, dump_valve = system.safety.fault, system.safety.guards.dump_valve
-    dump = dump_valve.conductance * backup.dump
-    return Openings(
-        fault.node_conductance + choose(dump_valve.at_cuff, 0.0, dump),
-        fault.cuff_conductance + choose(dump_valve.at_cuff, dump, 0.0), fault.feed_conductance,
-        dump_valve.critical_ratio, fault.pump_dead | released, backup.relief_open,
-    )
-
-
-@fused
-def air_tick(
-    system: ProtectedLoop, now: Instant, run: ProtectedRun, openings: Openings, due: float
-) -> tuple[OpenPlantState, float]:
-    """The plant after a tick, and the command that arrived on it."""
-    loop, fault, whole = system.loop, system.safety.fault, run.plant
-    arriving, share = valve_play(loop.plant.valve, run.played, due), switch_share(loop, now)
+def command_now(system: ProtectedLoop, now: Instant, run: ProtectedRun, due: float) -> Switchover:
+    """The command that is due, as it reaches the valve on this tick."""
+    fault = system.safety.fault
+    arriving, share = valve_play(system.loop.plant.valve, run.played, due), switch_share(system.loop, now)
     if anywhere(fault.active):
         arriving = choose(fault.active, arriving * fault.command_gain + fault.command_offset, arriving)
         share = choose(fault.active, min(share + fault.late_share, 1.0), share)
-    wide = openings.node + openings.cuff + openings.feed + whole.lift
-    idle = (wide == 0.0) & opposite(openings.relief_open)
-    steps = choose(idle, loop.clock.substeps, system.safety.fine_steps)
-    plant = opened(loop.plant, system.safety.guards.relief, openings, whole.lift)
-    change = Switchover(run.played, arriving, share)
-    after = plant_tick(plant, whole, now.course, change, steps, loop.clock.period_s)
-    return after, arriving
+    return Switchover(run.played, arriving, share)
 
 
 @fused
@@ -369,34 +323,50 @@ def status_of(system: ProtectedLoop, after: ProtectedRun, since_s: float) -> int
 # --- a tick ---------------------------------------------------------------------------------------------------------
 
 
-@system_tick.of(ProtectedLoop)
-def protected_tick(
+@system_decides.of(ProtectedLoop)
+def protected_decides(
     system: ProtectedLoop, now: Instant, run: ProtectedRun, pending: Samples, group: int
-) -> tuple[ProtectedRun, ProtectedTelemetry, int]:
-    """One tick, as `loop_tick`; it may end the run as EMPTIED too."""
-    ring, fault, judge = len(pending), system.safety.fault, system.safety.judge
+) -> tuple[ProtectedDecision, ProtectedTelemetry]:
+    """First half of a tick: sample, firmware, protection, and what works without firmware."""
+    ring, fault, judge, guards = len(pending), system.safety.fault, system.safety.judge, system.safety.guards
+    period, state = system.loop.clock.period_s, run.plant.plant
     reading = take_reading(system, now, run)
     previous = row_of(pending, (now.tick + ring - 1) % ring, group)
     control, processor, answer = processor_tick(system, run, reading, now, previous)
     set_row(pending, now.tick % ring, group, answer.command)
     fallback, unpowered = processor.protection.fallback, opposite(is_powered(fault))
-    backup, let_go, holds = backup_tick(system, run, reading.runs, fallback == VENTED)
+    node = line_node(system.loop.plant.tube, state.line, state.cuff_mmHg)
+    places = Places(state.cuff_mmHg, node)
+    backup, let_go, holds = backup_tick(guards, fault, run.backup, places, reading.runs, fallback == VENTED, period)
     released = let_go | unpowered
     warned = released | (fallback != NORMAL)
-    since = (now.tick - judge.onset_tick) * system.loop.clock.period_s
+    since = (now.tick - judge.onset_tick) * period
     judged = (run.processor.protection.fallback != VENTED) & reading.runs
     shown, trusted = processor.held.reading_mmHg, opposite(warned) & (answer.mode == CLAMP)
     backups = (backup.relief_open | (run.plant.lift > 1e-6), opposite(holds), backup.switch.tripped,
                backup.watchdog.expired)
     seen = Seen(since, released, warned, trusted, shown, judged, firing(processor.protection), backups)
-    around = now.course.start
-    sums = counted(run.sums, judge, seen, run.plant.plant.cuff_mmHg, around, system.loop.clock.period_s)
-    openings = open_now(system, backup, released)
-    plant, arriving = air_tick(system, now, run, openings, command_due(system, now, pending, group))
-    after = ProtectedRun(plant, control, processor, backup, arriving, sums, run.tick + 1)
+    sums = counted(run.sums, judge, seen, state.cuff_mmHg, now.course.start, period)
+    openings = open_now(guards, fault, backup, released)
+    change = command_now(system, now, run, command_due(system, now, pending, group))
     told = ProtectedTelemetry(reading.sample, answer, reading.second_mmHg, shown, fallback,
-                              processor.protection.fired, backup.dump, arriving)
-    return after, told, status_of(system, after, since)
+                              processor.protection.fired, backup.dump, change.new)
+    return ProtectedDecision(control, processor, backup, sums, openings, change, since), told
+
+
+@system_moves.of(ProtectedLoop)
+def protected_moves(
+    system: ProtectedLoop, now: Instant, run: ProtectedRun, made: ProtectedDecision
+) -> tuple[ProtectedRun, int]:
+    """Second half: the plant until the next tick. The state after it, and RUNNING, DIVERGED or EMPTIED."""
+    loop, openings, lift = system.loop, made.openings, run.plant.lift
+    wide = openings.node + openings.cuff + openings.feed + lift
+    idle = (wide == 0.0) & opposite(openings.relief_open)
+    steps = choose(idle, loop.clock.substeps, system.safety.fine_steps)
+    plant = opened(loop.plant, system.safety.guards.relief, openings, lift)
+    moved = plant_tick(plant, run.plant, now.course, made.command, steps, loop.clock.period_s)
+    after = ProtectedRun(moved, made.firmware, made.processor, made.backup, made.command.new, made.sums, run.tick + 1)
+    return after, status_of(system, after, made.since_s)
 
 
 @system_row.of(ProtectedLoop)

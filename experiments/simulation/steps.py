@@ -14,7 +14,15 @@ from controller.tick.timing import Timing
 from experiments.rigs.rig import Rig
 from plant.assembly import Plant, initial_state
 from plant.errors import InputError
-from plant.operating_point import SIDES, OperatingPoint, part_twins, plant_twin, substeps_needed
+from plant.operating_point import (
+    SIDES,
+    OperatingPoint,
+    fastest_pole,
+    part_twins,
+    plant_twin,
+    substeps_needed,
+    wide_open,
+)
 from plant.pneumatics.openings import least_steps
 
 REACH = 2.3  # of |λ|·step in long studies; fourth-order Runge–Kutta is stable to 2.78 for real and ringing modes
@@ -54,10 +62,7 @@ def few_steps(rig: Rig, point: OperatingPoint) -> int:
     more than `steps_a_tick`. Raises InputError like it.
     """
     careful = steps_a_tick(rig, point)
-    fastest = max(
-        float(np.max(np.abs(np.linalg.eigvals(plant_twin(rig.plant, case, side).a))))
-        for side in SIDES for case in (point, point._replace(command=1.0 if side == "fill" else -1.0))
-    )
+    fastest = max(fastest_pole(rig.plant, case, side) for side in SIDES for case in (point, wide_open(point, side)))
     return min(max(math.ceil(fastest * rig.timing.period_s / REACH), 2), careful)
 
 
@@ -65,7 +70,7 @@ def fastest_part(rig: Rig, point: OperatingPoint) -> str:
     """The part of the plant's twin that takes the largest part in its fastest mode, the valve at rest or wide open."""
     fastest, blamed = -1.0, "valve"
     for side in SIDES:
-        for case in (point, point._replace(command=1.0 if side == "fill" else -1.0)):
+        for case in (point, wide_open(point, side)):
             twin = plant_twin(rig.plant, case, side)
             owner = {state: part for part, own in part_twins(rig.plant, case, side).items() for state in own.states}
             poles, right = np.linalg.eig(twin.a)
@@ -86,9 +91,9 @@ def protected_steps(plant: Plant, guards: Guards, point: OperatingPoint, timing:
     empty = initial_state(plant, point.around)
     most = 0.0
     for side in SIDES:
-        wide = point._replace(command=1.0 if side == "fill" else -1.0)
+        wide = wide_open(point, side)
         for case in (point, wide, wide._replace(state=empty._replace(valve=point.state.valve))):
-            most = max(most, float(np.max(np.abs(np.linalg.eigvals(plant_twin(plant, case, side).a)))))
+            most = max(most, fastest_pole(plant, case, side))
     usual = max(4, math.ceil(most * timing.period_s / 2.2))
     return usual, usual + open_steps(plant, guards, timing)
 

@@ -16,7 +16,7 @@ from plant.bounds import check_bounds
 from plant.declare import quantity
 from plant.errors import InputError
 from plant.finger.artery import Artery, static_area, static_compliance, unloaded_pressure
-from plant.finger.light import light_intensity
+from plant.finger.light import light_intensity, sample_deviation
 from plant.finger.tone import ToneDrive, tone_samples
 from plant.finger.vein import Vein, vein_target
 from plant.messages import value_text
@@ -185,8 +185,7 @@ def pulsation(
     per_area = at_rest * light.arterial_absorption_per_cm * light.arterial_path_cm
     compliance = float(static_compliance(artery, unloaded, tone)) * artery.fast_fraction
     slope = per_area * compliance * plant.tissue.transmission
-    step = 2.0**-light.bits if light.bits > 0 else 0.0
-    noise = math.hypot(light.noise, step / math.sqrt(12.0))
+    noise = sample_deviation(light)
     swing = bright - dark
     return Pulsation(cuff, 2.0 * swing / (bright + dark), swing, slope, noise / slope if slope > 0.0 else math.inf)
 

@@ -73,3 +73,9 @@ def linear_twin(light: Light, area: float, venous_volume: float) -> Linear:
     by_vein = -lit * light.venous_absorption_per_cm * light.venous_path_cm
     return linear(-omega, [[omega * by_area, omega * by_vein]], 1.0, [[0.0, 0.0]], "area venous_volume", "light",
                   "photodiode")
+
+
+def sample_deviation(light: Light) -> float:
+    """Standard deviation of a sample of light, share of full scale: white noise and the converter's steps, step/√12."""
+    step = 2.0**-light.bits if light.bits > 0 else 0.0
+    return math.hypot(light.noise, step / math.sqrt(12.0))

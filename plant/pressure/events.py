@@ -12,6 +12,7 @@ import numpy as np
 from plant.bounds import check_bounds
 from plant.declare import quantity
 from plant.errors import InputError
+from plant.pressure.hand import USUAL_m_s, smooth, straight, way_s
 from plant.pressure.record import PressureTrace
 from plant.pressure.resample import Samples
 from plant.units import hydrostatic_mmHg
@@ -63,7 +64,7 @@ class HandRaised(NamedTuple):
     start_s: Start = 10.0
     speed_m_s: Annotated[
         float, quantity("m/s", 0.005, 2.0, "speed of the hand", "4–5 cm/s: Raamat et al. 2009")
-    ] = 0.04
+    ] = USUAL_m_s
     hold_s: Hold = 0.0
 
 
@@ -92,15 +93,10 @@ def apply(trace: PressureTrace, event: Event) -> PressureTrace:
 
 def _share(time_s: Samples, start_s: float, ramp_s: float, hold_s: float, return_s: float) -> Samples:
     """From 0 to 1 and back by straight ramps; without a hold it stays at 1."""
-    up = np.clip((time_s - start_s) / ramp_s, 0.0, 1.0)
+    up = straight(time_s, start_s, ramp_s)
     if hold_s == 0.0:
-        return np.asarray(up)
+        return up
     return np.asarray(up - np.clip((time_s - start_s - ramp_s - hold_s) / return_s, 0.0, 1.0))
-
-
-def _smooth(share: Samples) -> Samples:
-    """The same way without corners: 3u² − 2u³."""
-    return share * share * (3.0 - 2.0 * share)
 
 
 def _mean_before(trace: PressureTrace, start_s: float) -> float:
@@ -119,12 +115,12 @@ def _to_level(trace: PressureTrace, event: Hypotension | Hypertension, time_s: S
             f"{type(event).__name__}.mean_mmHg = {event.mean_mmHg:g} mmHg must be {'below' if falls else 'above'} "
             f"the trace's own mean of {mean:.4g} mmHg"
         )
-    share = _smooth(_share(time_s, event.start_s, event.ramp_s, event.hold_s, event.return_s))
+    share = smooth(_share(time_s, event.start_s, event.ramp_s, event.hold_s, event.return_s))
     return np.asarray(trace.pressure_mmHg * (1.0 + share * (event.mean_mmHg / mean - 1.0)))
 
 
 def _loss_of_pulse(trace: PressureTrace, event: LossOfPulse, time_s: Samples) -> Samples:
-    gone = _smooth(_share(time_s, event.start_s, event.fade_s, event.hold_s, event.return_s))
+    gone = smooth(_share(time_s, event.start_s, event.fade_s, event.hold_s, event.return_s))
     mean = _mean_before(trace, event.start_s)
     since = np.maximum(time_s - event.start_s, 0.0)
     run_off = event.floor_mmHg + (mean - event.floor_mmHg) * np.exp(-since / event.run_off_s)
@@ -132,6 +128,6 @@ def _loss_of_pulse(trace: PressureTrace, event: LossOfPulse, time_s: Samples) ->
 
 
 def _hand_raised(trace: PressureTrace, event: HandRaised, time_s: Samples) -> Samples:
-    ramp_s = max(abs(event.height_m) / event.speed_m_s, trace.period_s)
+    ramp_s = way_s(event.height_m, event.speed_m_s, trace.period_s)
     share = _share(time_s, event.start_s, ramp_s, event.hold_s, ramp_s)
     return np.asarray(trace.pressure_mmHg - share * hydrostatic_mmHg(event.height_m))

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from plant.declare import quantity, switch
 from plant.finger.tone import ToneDrive, exposure, tone_samples
+from plant.pressure.hand import USUAL_m_s, straight, way_s
 
 Samples = NDArray[np.float64]
 
@@ -60,7 +61,7 @@ class HandMove(NamedTuple):
     height_m: Annotated[float, quantity("m", -1, 1, "height above where it was", "0.40: Raamat et al. 2009")] = 0.4
     start: Start = 0.25
     end: End = 0.5
-    speed_m_s: Annotated[float, quantity("m/s", 0.005, 2, "its speed", "4–5 cm/s: Raamat et al. 2009")] = 0.04
+    speed_m_s: Annotated[float, quantity("m/s", 0.005, 2, "its speed", "4–5 cm/s: Raamat et al. 2009")] = USUAL_m_s
 
 
 class StandingUp(NamedTuple):
@@ -246,13 +247,13 @@ def _waves(slow: Slow, event: Waves, seed: int) -> Slow:
 def _hand_move(slow: Slow, event: HandMove, seconds: float) -> Slow:
     """Straight ramps, no faster than said, and fast enough to arrive within half of its stage."""
     stage = (event.end - event.start) * seconds
-    ramp = max(abs(event.height_m) / event.speed_m_s, GRID_s)
+    ramp = way_s(event.height_m, event.speed_m_s, GRID_s)
     if ramp > 0.5 * stage:
         slow.notes.append(f"hand: way of {ramp:.3g} s shortened to {0.5 * stage:.3g} s to fit the run")
         ramp = 0.5 * stage
-    up = np.clip((slow.time_s - event.start * seconds) / ramp, 0.0, 1.0)
+    up = straight(slow.time_s, event.start * seconds, ramp)
     if event.end < 1.0:
-        up = up - np.clip((slow.time_s - event.end * seconds) / ramp, 0.0, 1.0)
+        up = up - straight(slow.time_s, event.end * seconds, ramp)
     way = f"{abs(100.0 * event.height_m):.0f} cm {'up' if event.height_m > 0.0 else 'down'}"
     slow.marks.append((event.start * seconds, f"hand {way}"))
     if event.end < 1.0:

@@ -17,7 +17,16 @@ from plant.finger.light import Light, light_intensity
 from plant.finger.tissue import Tissue
 from plant.finger.vein import Vein
 from plant.linear import Linear
-from plant.operating_point import OUTPUTS, OperatingPoint, clamp_point, part_twins, plant_twin, substeps_needed
+from plant.operating_point import (
+    OUTPUTS,
+    OperatingPoint,
+    clamp_point,
+    fastest_pole,
+    part_twins,
+    plant_twin,
+    substeps_needed,
+    wide_open,
+)
 from plant.parts import line_node
 from plant.pneumatics.air import Air
 from plant.pneumatics.cuff import Cuff
@@ -346,3 +355,11 @@ def test_substeps_are_enough(plant: Plant) -> None:
             state = plant_tick(plant, state, Course(around, around), Switchover(command, command, 0.0), substeps, 1e-3)
         ends.append(state)
     assert ends[0].cuff_mmHg == pytest.approx(ends[1].cuff_mmHg, abs=0.02)
+
+
+def test_the_fastest_pole_of_a_plant_with_one_fast_part() -> None:
+    """A transducer far faster than all else is the fastest pole, 2πf; with the valve wide open its command is ±1."""
+    plant = Plant(transducer=Transducer(bandwidth_Hz=5000.0))
+    point = clamp_point(plant, 90.0)
+    assert fastest_pole(plant, point, "fill") == pytest.approx(2.0 * math.pi * 5000.0, rel=1e-9)
+    assert wide_open(point, "fill").command == 1.0 == -wide_open(point, "vent").command

@@ -12,6 +12,7 @@ from controller.tick.law import design
 from experiments.rigs.rig import Rig, clamp
 from experiments.subjects.bands import Bands
 from experiments.work.packed import storable
+from plant.finger.light import sample_deviation
 from plant.pneumatics.flow_valve import Side
 
 
@@ -39,10 +40,10 @@ def loop_cost(rig: Rig, arterial_mmHg: float, side: Side, bands: Bands) -> LoopC
         nothing = math.nan
         return LoopCost(nothing, nothing, nothing, nothing, -found.modulus_margin if found.resolved else math.nan)
     pulse = Following(loop, bands.omega).rms_error_mmHg(coefficients, bands.rms_mmHg)
-    light, transducer = rig.plant.light, rig.plant.transducer
+    transducer = rig.plant.transducer
     slope = abs(point.light_slope)
     noise = noise_rms_mmHg(
-        loop, coefficients, math.hypot(light.noise, _steps(1.0, light.bits)) / slope,
+        loop, coefficients, sample_deviation(rig.plant.light) / slope,
         math.hypot(transducer.noise_mmHg, _steps(transducer.full_scale_mmHg, transducer.bits)),
         coefficients.output_quantum / math.sqrt(12.0),
     )

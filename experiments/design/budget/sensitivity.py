@@ -21,7 +21,7 @@ from plant.declare import Declared, declared
 from plant.errors import InputError
 from plant.pneumatics.flow_valve import Side
 
-NUDGE = 2e-3  # relative step of the central differences
+RELATIVE_STEP = 2e-3  # relative step of the central differences
 NOT_STEPPED = ("filling",)  # not a part of the loop
 
 
@@ -113,6 +113,6 @@ def _slope(cost: Any, parameter: Declared, value: float) -> LoopCost | None:
     if value == 0.0:
         return None
     assert parameter.low is not None and parameter.high is not None
-    reach = abs(value) * NUDGE
+    reach = abs(value) * RELATIVE_STEP
     low, high = max(value - reach, parameter.low), min(value + reach, parameter.high)
     return LoopCost(*(change / (high - low) for change in difference(cost(high), cost(low))))

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from controller.margins.following import Following
 from controller.margins.gain_sets import gain_sets, margins_of_sets
 from controller.margins.loop import Loop, build_loop, sides
-from controller.margins.margins import ManyMargins
+from controller.margins.margins import ManyMargins, gain_margins_dB
 from controller.tick.law import Coefficients, Controller, design
 from experiments.check.check import operating_pressures, run_tracking, tracking_figures
 from experiments.design.sweep.axes import FINGER, own_finger
@@ -277,8 +277,7 @@ def _worst(surveyed: list[ManyMargins]) -> dict[str, Reals]:
     def least(values: Reals) -> Reals:
         return np.where(sound, np.min(values, axis=0), np.nan)
 
-    with np.errstate(divide="ignore"):
-        gain, reduction = 20.0 * np.log10(stack("gain_margin")), -20.0 * np.log10(stack("gain_reduction_margin"))
+    gain, reduction = gain_margins_dB(stack("gain_margin"), stack("gain_reduction_margin"))
     found = {
         "stable": np.where(resolved, np.all(stable, axis=0), np.nan).astype(float),
         "signed_modulus_margin": np.where(resolved, np.min(np.where(stable, modulus, -modulus), axis=0), np.nan),

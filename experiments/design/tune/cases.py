@@ -6,7 +6,6 @@ that is for the next search.
 """
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from typing import NamedTuple
 
@@ -22,6 +21,7 @@ from experiments.rigs.rig import Rig, clamp
 from experiments.subjects.finger import Finger, finger_pressure, on_finger
 from experiments.subjects.spectrum import pressure_variance
 from plant.errors import InputError
+from plant.finger.light import sample_deviation
 
 Reals = NDArray[np.float64]
 
@@ -95,7 +95,7 @@ def finger_case(rig: Rig, finger: Finger) -> Case:
     loops = finger_loops(worn, pressures)
     spectrum = pressure_variance(trace.pressure_mmHg, rig.timing.period_s)
     slope = next(iter(loops.values())).light_slope
-    noise = math.hypot(worn.plant.light.noise, _step(worn) / math.sqrt(12.0)) / abs(slope)
+    noise = sample_deviation(worn.plant.light) / abs(slope)
     at_mean = [loop for name, loop in loops.items() if name.startswith("mean")]
     return Case(finger, tuple(prepare(open_loop(loop)) for loop in loops.values()), tuple(loops),
                 tuple(_disturbance(loop, spectrum, noise) for loop in at_mean), tuple(pressures.values()))
@@ -112,11 +112,6 @@ def finger_loops(worn: Rig, pressures_mmHg: dict[str, float]) -> dict[str, Loop]
             loop = build_loop(worn.plant, point, side, worn.timing, worn.stage, coefficients, slope)
             found[f"{name}, {side}"] = loop
     return found
-
-
-def _step(rig: Rig) -> float:
-    """Step of the light's converter, share of full scale."""
-    return 2.0**-rig.plant.light.bits if rig.plant.light.bits > 0 else 0.0
 
 
 def _disturbance(loop: Loop, spectrum: tuple[Reals, Reals], noise_mmHg: float) -> Disturbance:

@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from controller.margins.margins import gain_margins_dB
 from controller.margins.survey import Survey
 from experiments.rigs.requirements import FIGURES
 from plant.errors import InputError
@@ -37,10 +38,11 @@ def margin_values(survey: Survey, period_s: float) -> dict[str, Reals]:
     """Margins of many loops under the names that requirements use; NaN where a loop is unstable or was not resolved."""
     sound = (np.asarray(survey.unstable) == 0.0) & (np.asarray(survey.resolved) == 1.0)
     sound &= np.asarray(survey.modulus) > 0.0
+    gain_dB, reduction_dB = gain_margins_dB(survey.gain_margin, survey.gain_reduction)
     with np.errstate(divide="ignore", invalid="ignore"):
         values = {
-            "gain_margin_dB": 20.0 * np.log10(survey.gain_margin),
-            "gain_reduction_margin_dB": -20.0 * np.log10(survey.gain_reduction),
+            "gain_margin_dB": gain_dB,
+            "gain_reduction_margin_dB": reduction_dB,
             "phase_margin_deg": np.degrees(survey.phase_margin),
             "delay_margin_s": np.asarray(survey.delay_margin_s),
             "delay_margin_ticks": np.asarray(survey.delay_margin_s) / period_s,

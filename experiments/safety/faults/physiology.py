@@ -5,10 +5,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from experiments.safety.faults.fault import PHYSIOLOGY, Case, Fault
+from plant.pressure.hand import QUICK_m_s, smooth, straight, way_s
 from plant.units import hydrostatic_mmHg
 
 Samples = NDArray[np.float64]
 LEAST_mmHg = 25.0  # arterial pressure that is always left
+HAND_m = 0.4
+HAND_s = way_s(HAND_m, QUICK_m_s)
 
 
 def _time(case: Case) -> Samples:
@@ -18,9 +21,8 @@ def _time(case: Case) -> Samples:
 
 
 def _smooth(time_s: Samples, start_s: float, ramp_s: float) -> Samples:
-    """From 0 to 1 without corners, 3u² − 2u³."""
-    u = np.clip((time_s - start_s) / ramp_s, 0.0, 1.0)
-    return np.asarray(u * u * (3.0 - 2.0 * u))
+    """From 0 to 1 without corners."""
+    return smooth(straight(time_s, start_s, ramp_s))
 
 
 def _scaled(case: Case, factor: Samples, added_mmHg: Samples) -> Case:
@@ -45,14 +47,14 @@ def hand_raised(case: Case, severity: float) -> Case:
     """The hand goes up by 40 cm at 10 cm/s (ρ g h), or less where little pressure is left, and stays."""
     time = _time(case)
     spare = max(float(np.mean(case.inputs.arterial_mmHg)) - 55.0, 0.0)
-    fall = min(hydrostatic_mmHg(0.4 * severity), spare)
-    return _scaled(case, np.ones(len(time)), -fall * _smooth(time, 0.0, 4.0))
+    fall = min(hydrostatic_mmHg(HAND_m * severity), spare)
+    return _scaled(case, np.ones(len(time)), -fall * _smooth(time, 0.0, HAND_s))
 
 
 def hand_lowered(case: Case, severity: float) -> Case:
     """The hand goes down by 40 cm at 10 cm/s (ρ g h) and stays."""
     time = _time(case)
-    return _scaled(case, np.ones(len(time)), hydrostatic_mmHg(0.4 * severity) * _smooth(time, 0.0, 4.0))
+    return _scaled(case, np.ones(len(time)), hydrostatic_mmHg(HAND_m * severity) * _smooth(time, 0.0, HAND_s))
 
 
 def cold_finger(case: Case, severity: float) -> Case:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import shutil
 from collections.abc import Callable, Iterator
 from functools import partial
+from itertools import pairwise
 from pathlib import Path
 from typing import NamedTuple
 
@@ -23,6 +24,7 @@ from experiments.safety.faults.stories import RIGHTLY, Story, story_faults, tell
 from experiments.safety.faults.trial import Bench, Outcome, Times, make_bench
 from experiments.safety.faults.verdict import BREAKS, FaultLimits, broken
 from experiments.simulation.outcome import FIGURES, LAYERS, Limits
+from experiments.subjects.finger import Finger
 from experiments.subjects.population import sample_fingers
 from experiments.work.chunks import fingerprint
 from experiments.work.run import Engine, run
@@ -78,8 +80,17 @@ def fault_text(fault: Fault) -> str:
     return f"{fault.name}:{fault.severity:g}"
 
 
-def prepare(setting: Setting) -> tuple[list[Fault], list[tuple[int, int]]]:
-    """Failures and units (finger, phase) of a study. Raises InputError for what cannot be studied."""
+class Unit(NamedTuple):
+    """One finger at one onset, and the finger whose set point "wrong finger" uses."""
+
+    number: int  # of the finger
+    phase: int  # of the onset
+    finger: Finger
+    stranger: Finger
+
+
+def prepare(setting: Setting) -> tuple[list[Fault], list[Unit]]:
+    """Failures and units of a study. Raises InputError for what cannot be studied."""
     if not 1 <= setting.fingers <= MOST_FINGERS:
         raise InputError(f"--fingers {setting.fingers} must be from 1 to {MOST_FINGERS}")
     if not 1 <= setting.phases <= MOST_PHASES:
@@ -88,34 +99,35 @@ def prepare(setting: Setting) -> tuple[list[Fault], list[tuple[int, int]]]:
     faults = find_faults(",".join(setting.faults), rig)
     for name in setting.protections:
         without(rig.guards, name)  # raises for a name that is none
-    return faults, [(f, p) for f in range(setting.fingers) for p in range(setting.phases)]
+    people = sample_fingers(setting.fingers + 1, setting.group, setting.seed)
+    pairs = list(enumerate(pairwise(people)))
+    return faults, [Unit(i, phase, *two) for i, two in pairs for phase in range(setting.phases)]
 
 
-def unit_rows(setting: Setting, finger: int, phase: int) -> tuple[Samples, str]:
+def unit_rows(setting: Setting, unit: Unit) -> tuple[Samples, str]:
     """All runs of one finger at one onset, and why there are none when the rig does not hold it."""
     rig = load_rig(setting.rig, list(setting.settings))
     faults = find_faults(",".join(setting.faults), rig)
-    people = sample_fingers(setting.fingers + 1, setting.group, setting.seed)
+    number, phase, finger, stranger = unit
     limits = Limits(setting.limits.normal_mmHg, setting.limits.fault_mmHg, setting.limits.wrong_mmHg)
     try:
-        bench = make_bench(rig, people[finger], people[(finger + 1) % len(people)], phase,
-                           Times(after_s=setting.after_s), limits, setting.seed)
+        bench = make_bench(rig, finger, stranger, phase, Times(after_s=setting.after_s), limits, setting.seed)
     except InputError as error:
         return np.zeros((0, WIDTH)), str(error)
     if bench.trouble:
         return np.zeros((0, WIDTH)), f"{', '.join(bench.trouble)} before any failure"
-    rows = [row for i, fault in enumerate(faults) for row in fault_rows(bench, fault, setting, (finger, phase, i, -1))]
+    rows = [row for i, fault in enumerate(faults) for row in fault_rows(bench, fault, setting, (number, phase, i, -1))]
     if setting.story is not None:
         for i, story in enumerate(story_faults(setting.story), len(faults)):
             name = story.name.removeprefix("scenario_")
-            outcome, lasted = tell(rig, people[finger], name, setting.story, bench.seed, limits)
-            rows.append(as_row((finger, phase, i, -1), NONE_LOST, outcome, lasted=lasted))
+            outcome, lasted = tell(rig, finger, name, setting.story, bench.seed, limits)
+            rows.append(as_row((number, phase, i, -1), NONE_LOST, outcome, lasted=lasted))
     if setting.pairs:
         for i, one in enumerate(faults):
             for j in range(i + 1, len(faults)):
                 if PHYSIOLOGY not in (one.kind, faults[j].kind):
                     outcome, _ = bench.run(one, faults[j])
-                    rows.append(as_row((finger, phase, i, j), NONE_LOST, outcome))
+                    rows.append(as_row((number, phase, i, j), NONE_LOST, outcome))
     return np.array(rows), ""
 
 
@@ -141,9 +153,9 @@ def as_row(
                      *(outcome.acted[name] for name in LAYERS)])
 
 
-def one_unit(setting: Setting, place: tuple[int, int]) -> tuple[Samples, str]:
+def one_unit(setting: Setting, unit: Unit) -> tuple[Samples, str]:
     """`unit_rows` of a piece of work."""
-    return unit_rows(setting, *place)
+    return unit_rows(setting, unit)
 
 
 def about(setting: Setting) -> dict[str, str]:
@@ -166,8 +178,7 @@ def run_study(
     found = run(units, partial(one_unit, setting), chunks, about(setting), engine, 1, progress,
                 "fingers and onsets")
     rows = np.concatenate([unit.reshape(-1, WIDTH) for unit, _ in found])
-    people = sample_fingers(setting.fingers, setting.group, setting.seed)
-    unheld = [f"{people[f].name}: {why}" for (f, _), (_, why) in zip(units, found, strict=True) if why]
+    unheld = [f"{unit.finger.name}: {why}" for unit, (_, why) in zip(units, found, strict=True) if why]
     if not len(rows):
         if chunks is not None:
             shutil.rmtree(chunks, ignore_errors=True)  # there is nothing in it to go on from
@@ -175,7 +186,7 @@ def run_study(
         raise InputError(f"nothing ran: rig {setting.rig} holds no finger ({unheld[0]}{more})")
     faults = [*faults, *(story_faults(setting.story) if setting.story is not None else [])]
     study = Study(setting, tuple(faults), rows, np.zeros((len(rows), len(BREAKS)), bool),
-                  tuple(f.name for f in people), tuple(unheld),
+                  tuple(unit.finger.name for unit in units if unit.phase == 0), tuple(unheld),
                   excluded_faults(load_rig(setting.rig, list(setting.settings))))
     figures = {name: study.column(name) for name in FIGURES}
     person = np.array([is_person(faults[int(i)]) for i in study.column("fault")], bool)

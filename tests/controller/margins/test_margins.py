@@ -8,7 +8,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from controller.margins.margins import OpenLoop, count_poles, margins, margins_many, open_loop
+from controller.margins.margins import OpenLoop, count_poles, gain_margins_dB, margins, margins_many, open_loop
 from controller.response import Unity, Zpk, response
 from plant.errors import InputError
 
@@ -311,3 +311,9 @@ def test_a_phase_that_cannot_be_followed_is_said_to_be():
 
 def test_a_band_that_ends_before_the_loop_has_rolled_off_is_said_so():
     assert not margins(OpenLoop(zpk([], [0], 100), Unity(1.0), 0.0, 1, 0, 1e-3, 10.0)).resolved
+
+
+def test_gain_margins_in_decibels() -> None:
+    """A factor of ten is 20 dB; a reduction that never matters is a factor of nothing, and infinite."""
+    gain, reduction = gain_margins_dB([10.0, 2.0], [0.1, 0.0])
+    assert gain == pytest.approx([20.0, 6.0206], abs=1e-4) and reduction.tolist() == [20.0, math.inf]

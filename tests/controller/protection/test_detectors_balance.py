@@ -33,7 +33,7 @@ def mean_draw(size):
 
 
 CASES = {
-    "lazy": (following_step, PART, STILL, lambda k: pulse(k, 2.5), lambda k: pulse(k, 1.0)),
+    "too little gain": (following_step, PART, STILL, lambda k: pulse(k, 2.5), lambda k: pulse(k, 1.0)),
     "swings slowly": (following_step, PART, STILL, lambda k: pulse(k, 8.0, 60.0), lambda k: pulse(k, 2.0, 60.0)),
     "weak pulse": (following_step, PART, STILL, lambda k: pulse(k, 1.0, 3.0), lambda k: pulse(k, 0.3, 3.0)),
     "leak": (air_use_step, AIR, BALANCED, lambda k: {**pulse(k, 0.0), "pump_mL_s": mean_draw(15.0) + 1.0},
@@ -72,7 +72,7 @@ def test_a_noisy_finger_is_given_room():
         assert (found >= 0) == fires
 
 
-def test_what_is_not_armed_does_not_look():
+def test_without_thresholds_it_does_not_look():
     assert fired_at(following_step, Following(), STILL, 5000, lambda k: pulse(k, 15.0)) == -1
     assert fired_at(air_use_step, AirUse(), BALANCED, 5000, lambda k: {"pump_mL_s": 50.0}) == -1
 

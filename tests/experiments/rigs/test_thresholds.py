@@ -7,7 +7,8 @@ import pytest
 from controller.protection.detectors_self import settings_sum
 from controller.tick.law import design
 from experiments.rigs.rig import load_rig
-from experiments.rigs.thresholds import fill_lag_s, light_noise, pulse_share, thresholds
+from experiments.rigs.thresholds import fill_lag_s, pulse_share, thresholds
+from plant.finger.light import sample_deviation
 
 
 def test_what_is_left_to_the_rig():
@@ -74,8 +75,9 @@ def test_a_longer_line_takes_longer_to_fill():
 
 def test_noise_of_light_is_white_noise_and_steps():
     rig = load_rig("wrist", ["light.noise=3e-5", "light.bits=12"])
-    assert light_noise(rig) == pytest.approx(math.hypot(3e-5, 2.0**-12 / math.sqrt(12.0)))
-    assert thresholds(rig).protection.light_signal.noise == light_noise(rig)
+    noise = sample_deviation(rig.plant.light)
+    assert noise == pytest.approx(math.hypot(3e-5, 2.0**-12 / math.sqrt(12.0)))
+    assert thresholds(rig).protection.light_signal.noise == noise
 
 
 def test_the_check_sum_is_that_of_the_rigs_own_law():

@@ -51,9 +51,10 @@ def test_a_failure_begins_at_its_onset_and_protection_ends_the_run():
     calm = simulate_protected(RIG, TRACE, FILLED)
     found = simulate_protected(RIG, TRACE, FILLED, trouble=trouble("valve_stuck_open"))
     cuff = found.run.channels["cuff_mmHg"]
-    assert np.array_equal(cuff[:8000], calm.run.channels["cuff_mmHg"][:8000]) and cuff[8050] > 1.2 * cuff[8000]
+    assert np.array_equal(cuff[:8000], calm.run.channels["cuff_mmHg"][:8000])
+    assert np.max(cuff[8000:8050]) > cuff[7999] + 20.0
     assert found.figures["highest_mmHg"] < 330.0 and 0.0 <= found.figures["detected_s"] < 0.1
-    assert np.max(cuff) == found.figures["highest_mmHg"] > 150.0
+    assert np.max(cuff[8000:]) == found.figures["highest_mmHg"]
     missing = trouble("valve_stuck_open", lost=("pressure_rate", "response"))
     bare = simulate_protected(RIG, TRACE, FILLED, trouble=missing)
     assert bare.figures["highest_mmHg"] > found.figures["highest_mmHg"] and bare.acted["pressure_rate"] == -1.0
@@ -71,7 +72,7 @@ def test_a_vented_run_says_who_acted():
 
 
 def test_many_failures_side_by_side_are_their_single_runs():
-    """Failures of every kind on four fingers, each with an onset of its own, one that ends, two without a protection."""
+    """Failures of every kind on four fingers: onsets of their own, one that ends, two without a protection."""
     ready = [finger_ready((RIG, finger), 8.6, FILLED, 6) for finger in sample_fingers(4)]
     troubles = [trouble(name, 7.6 + 0.1 * (i % 3), 0.3 if i == 2 else math.inf, ("watchdog",) if i % 8 == 1 else ())
                 for i, name in enumerate(SIDE_BY_SIDE)]

@@ -17,6 +17,7 @@ from experiments.simulation.many import each_batch, finger_ready, run_batch, run
 from experiments.simulation.reduced import Figures, joined
 from experiments.simulation.simulate import Plan, plan_modes, simulate
 from experiments.subjects.population import sample_fingers
+from experiments.work.run import local
 from plant.assembly import Inputs
 from plant.errors import InputError
 
@@ -38,7 +39,7 @@ def part(figures: Figures, places) -> Figures:
 
 @pytest.fixture(scope="module")
 def figures():
-    return run_fingers(ITEMS, READY, 1)
+    return run_fingers(ITEMS, READY)
 
 
 @pytest.mark.parametrize("name", ["wrist", "cabinet"])
@@ -90,20 +91,21 @@ def test_figures_are_those_of_each_run_alone(figures):
 @given(st.lists(st.integers(0, len(ITEMS) - 1), min_size=1, max_size=9), st.integers(1, 5))
 @settings(max_examples=6, deadline=None)
 def test_bits_do_not_depend_on_neighbours_or_batches(figures, places, batch):
-    assert same(run_fingers([ITEMS[i] for i in places], READY, 1, batch=batch), part(figures, places))
+    assert same(run_fingers([ITEMS[i] for i in places], READY, batch=batch), part(figures, places))
 
 
 @pytest.mark.parametrize("workers", [1, 2, 3])
 def test_bits_do_not_depend_on_threads(figures, workers):
     seen = []
     with ThreadPoolExecutor(workers) as pool:
-        assert same(run_fingers(ITEMS, READY, workers, pool, 7, seen.append), figures)
+        assert same(run_fingers(ITEMS, READY, pool, workers, 7, seen.append), figures)
     assert seen == [7, 14, 21, 28, 35, 40]
 
 
 def test_bits_do_not_depend_on_processes(figures):
-    """Two processes of this machine, started for it."""
-    assert same(run_fingers(ITEMS, READY, 2, batch=16), figures)
+    """Two processes of this machine, as every study starts them."""
+    with local(2).start() as pool:
+        assert same(run_fingers(ITEMS, READY, pool, 2, 16), figures)
 
 
 def test_only_a_few_batches_are_under_way():
@@ -117,7 +119,7 @@ def test_only_a_few_batches_are_under_way():
 
     short = partial(finger_ready, seconds=0.05, plan=Plan(0.02, 0.01), substeps=12)
     with ThreadPoolExecutor(2) as pool:
-        batches = each_batch(fingers(), short, 2, pool, 2)
+        batches = each_batch(fingers(), short, pool, 2, 2)
         for done in range(5):
             next(batches)
             assert len(taken) <= 2 * (done + 1 + 2 * 2 + 1)
@@ -143,10 +145,10 @@ def test_unlike_fingers_go_in_groups(figures):
     """Dead time of other whole ticks, another converter, another structure: one batch, everybody as if alone."""
     mixed = [with_setting(ITEMS[0], "timing.dead_time_s=0.0024"), ITEMS[1], with_setting(ITEMS[2], "light.bits=12"),
              (load_rig("cabinet"), ITEMS[3][1]), with_setting(ITEMS[4], "timing.dead_time_s=0.0021")]
-    found = run_fingers(mixed, READY, 1)
+    found = run_fingers(mixed, READY)
     assert same(part(found, [1]), part(figures, [1]))
     for i, item in enumerate(mixed):
-        assert same(part(found, [i]), run_fingers([item], READY, 1))
+        assert same(part(found, [i]), run_fingers([item], READY))
 
 
 def test_refused_and_diverged_are_values():
@@ -156,11 +158,11 @@ def test_refused_and_diverged_are_values():
         systolic_mmHg=50.0, diastolic_mmHg=40.0))
     wild = with_setting(wild, "light.bandwidth_Hz=5000")
     coarse = partial(finger_ready, seconds=0.8, plan=SHORT, substeps=4)
-    found = run_fingers([good, low, wild, good], coarse, 1)
+    found = run_fingers([good, low, wild, good], coarse)
     assert found.status.tolist() == ["done", "refused", "diverged", "done"]
     assert "no clamp at" in found.message[1] and np.isnan(found.rms_mmHg[1]) and found.done_s[1] == 0.0
     assert found.message[2] == f"the run diverged at {found.done_s[2]:.3f} s" and 0.0 < found.done_s[2] < 0.8
-    assert same(part(found, [0]), part(found, [3])) and same(part(found, [0]), run_fingers([good], coarse, 1))
+    assert same(part(found, [0]), part(found, [3])) and same(part(found, [0]), run_fingers([good], coarse))
 
 
 def test_nothing_and_nonsense():
@@ -168,7 +170,7 @@ def test_nothing_and_nonsense():
     assert len(empty.status) == 0 and same(joined([empty, empty]), empty)
     assert run_batch([InputError("why")]).message.tolist() == ["why"]
     with pytest.raises(TypeError):  # a mistake of the program is no finger that is refused
-        run_fingers(ITEMS[:1], lambda item: finger_ready(item), 1)
+        run_fingers(ITEMS[:1], lambda item: finger_ready(item))
 
 
 class Hasty(NamedTuple):
@@ -197,5 +199,5 @@ def test_a_part_for_one_finger_only_runs_alone():
     assert isinstance(direct.stage, Direct) and direct.stage.gain == 1.0
     hasty = direct._replace(stage=Hasty())
     for _ in range(2):  # found out, and known
-        found = run_fingers([(hasty, ITEMS[0][1]), ITEMS[1], (hasty, ITEMS[2][1])], READY, 1)
-        assert same(found, run_fingers([(direct, ITEMS[0][1]), ITEMS[1], (direct, ITEMS[2][1])], READY, 1))
+        found = run_fingers([(hasty, ITEMS[0][1]), ITEMS[1], (hasty, ITEMS[2][1])], READY)
+        assert same(found, run_fingers([(direct, ITEMS[0][1]), ITEMS[1], (direct, ITEMS[2][1])], READY))

@@ -6,7 +6,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from plant.finger.light import Light, flicker_sample, light_intensity, linear_twin, photodiode_rate
+from plant.finger.light import (
+    Light,
+    flicker_sample,
+    light_intensity,
+    linear_twin,
+    photodiode_rate,
+    sample_deviation,
+)
 
 few = settings(max_examples=60, deadline=None)
 shares = st.floats(0, 1)
@@ -85,3 +92,11 @@ def test_flicker_is_the_filtered_sine(light: Light, time_s: float) -> None:
     sine = light.flicker * math.sin(2.0 * math.pi * light.flicker_Hz * time_s)
     rate = photodiode_rate(light, flicker_sample(light, time_s), sine)
     assert rise / (2.0 * step) == pytest.approx(rate, rel=1e-4, abs=1e-4 * light.flicker * light.flicker_Hz)
+
+
+def test_noise_of_a_sample_is_white_noise_and_steps() -> None:
+    """Quantised Gaussian samples have that deviation (Sheppard, from memory)."""
+    light = Light(noise=2e-3, bits=8)
+    samples = np.round(np.random.default_rng(1).normal(0.5, light.noise, 200_000) * 256.0) / 256.0
+    assert np.std(samples) == pytest.approx(sample_deviation(light), rel=0.02)
+    assert sample_deviation(Light(noise=3e-4, bits=0)) == 3e-4

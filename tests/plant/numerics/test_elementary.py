@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from plant.numerics.elementary import atan, cosine_of_turns, exp, log
+from plant.numerics.elementary import atan, cosine_of_turns, exp, log, power_of_two
 
 PI = Decimal("3.14159265358979323846264338327950288419716939937510582")  # [memory, high]
 
@@ -72,6 +72,11 @@ def test_fixed_points() -> None:
     assert (exp(0.0), log(1.0), atan(0.0), atan(1.0)) == (1.0, 0.0, 0.0, math.pi / 4.0)
     assert [cosine_of_turns(0.25 * k) for k in range(-4, 5)] == [1, 0, -1, 0, 1, 0, -1, 0, 1]
     assert math.copysign(1.0, atan(-0.0)) == -1.0
+
+
+def test_powers_of_two() -> None:
+    assert [power_of_two(n) for n in (-1022, -3, -1, 0, 1, 15, 1023)] == [
+        2.0**n for n in (-1022, -3, -1, 0, 1, 15, 1023)]
 
 
 def test_extremes() -> None:

@@ -7,8 +7,22 @@ from numba import njit
 
 from plant.assembly import Plant
 from plant.errors import InputError
-from plant.numerics.layout import aligned, laid_out, leaves, load_all, load_floats, padded, restored, store_all
-from plant.numerics.vector import WIDTH
+from plant.numerics.layout import (
+    aligned,
+    all_own,
+    laid_out,
+    leaves,
+    load_all,
+    load_floats,
+    own,
+    padded,
+    restored,
+    row_of,
+    set_row,
+    shared,
+    store_all,
+)
+from plant.numerics.vector import WIDTH, choose
 from plant.pneumatics.flow_valve import FlowValve
 from plant.pneumatics.pressure_valve import PressureValve
 
@@ -81,3 +95,48 @@ def test_padding_keeps_the_last_axis_first():
 def test_loads_are_for_compiled_code(function):
     with pytest.raises(TypeError, match="compiled"):
         function(FINGERS[0], np.zeros((5, 1, WIDTH)), 0)
+
+
+@all_own
+class Switches(NamedTuple):
+    on: bool
+    count: int
+
+
+class Mixed(NamedTuple):
+    bits: int
+    level: float
+    switches: Switches
+
+
+def test_every_number_of_a_marked_class_is_each_fingers_own():
+    """Bits are shared; level, switch and count may differ, and come back in the lanes as what they are."""
+    mixed = [Mixed(12, 0.5 * i, Switches(i % 3 == 0, i)) for i in range(WIDTH)]
+    assert [path for path, _ in own(mixed[0])] == ["level", "switches.on", "switches.count"]
+    assert shared(mixed[0]) == shared(mixed[5]) != shared(mixed[5]._replace(bits=10))
+    with pytest.raises(InputError, match="bits: 12 and 10"):
+        laid_out([mixed[0], mixed[1]._replace(bits=10)], 1)
+    rows, out = laid_out(mixed, 1), aligned(3, 1)
+
+    @njit
+    def through(model, rows, out):
+        one = load_floats(model, rows, 0)
+        level = choose(one.switches.on, one.level + one.bits, -1.0 * one.switches.count)
+        store_all((level, one.switches), out, 0)
+
+    through(mixed[0], rows, out)
+    assert out[0, 0].tolist() == [m.level + 12 if m.switches.on else -m.switches.count for m in mixed]
+    assert out[1, 0].tolist() == [float(m.switches.on) for m in mixed]
+    assert restored(mixed[3].switches, out[1:, 0, 3].tolist()) == mixed[3].switches
+
+
+def test_a_row_is_a_number_or_a_vector():
+    @njit
+    def doubled(rows, row):
+        set_row(rows, row, 0, 2.0 * row_of(rows, row, 0))
+
+    flat, lanes = np.array([1.0, 2.0, 3.0]), aligned(3, 1)
+    lanes[:] = np.arange(3.0)[:, None, None]
+    doubled(flat, 1)
+    doubled(lanes, 2)
+    assert flat.tolist() == [1.0, 4.0, 3.0] and lanes[:, 0, 5].tolist() == [0.0, 1.0, 4.0]

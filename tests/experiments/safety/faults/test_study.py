@@ -6,6 +6,7 @@ from controller.protection.guards import PROTECTIONS
 from experiments.safety.faults import study as module
 from experiments.safety.faults.study import KEYS, Setting, fault_text, prepare, run_study, unit_rows
 from experiments.safety.faults.verdict import FaultLimits
+from experiments.subjects.population import sample_fingers
 from experiments.work.run import local
 from plant.errors import InputError
 
@@ -39,11 +40,11 @@ def test_a_stopped_study_goes_on(tmp_path, study, monkeypatch):
     seen = []
     real = module.unit_rows
 
-    def stopping(setting, finger, phase):
-        seen.append((finger, phase))
+    def stopping(setting, unit):
+        seen.append((unit.number, unit.phase))
         if len(seen) == 2:
             raise KeyboardInterrupt
-        return real(setting, finger, phase)
+        return real(setting, unit)
 
     monkeypatch.setattr(module, "unit_rows", stopping)
     with pytest.raises(KeyboardInterrupt, match="1 of 2 fingers and onsets are done"):
@@ -70,7 +71,8 @@ def test_pairs_are_run_with_all_protection():
 
 def test_names_come_back():
     faults, units = prepare(SMALL)
-    assert tuple(fault_text(f) for f in faults) == SMALL.faults and units == [(0, 0), (1, 0)]
+    assert tuple(fault_text(f) for f in faults) == SMALL.faults and [u[:2] for u in units] == [(0, 0), (1, 0)]
+    assert units[0].stranger == units[1].finger and units[0].finger.name == sample_fingers(1)[0].name
 
 
 @pytest.mark.parametrize(("change", "word"), [
@@ -84,5 +86,5 @@ def test_nonsense_is_refused(change, word):
 
 def test_a_finger_that_the_rig_does_not_hold_is_named():
     """A supply too low to clamp at all: no rows, and a reason."""
-    rows, why = unit_rows(SMALL._replace(settings=("supply.pressure_mmHg=100",)), 0, 0)
+    rows, why = unit_rows(SMALL._replace(settings=("supply.pressure_mmHg=100",)), prepare(SMALL)[1][0])
     assert len(rows) == 0 and why
