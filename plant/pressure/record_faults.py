@@ -18,7 +18,7 @@ ABOVE, BELOW = 0.3, 0.5  # of the usual pulse, beyond usual systolic and diastol
 AIR_mmHg = 15.0  # of zero: a line open to air, or one being zeroed
 FROZEN_s = 0.5  # of equal samples
 CLIPPED_s = 0.02  # of equal samples at an end of the record's range
-CLIP_ENTRY = 3.0  # resolutions that the step into a clipped run has at least: a peak is entered slowly
+CLIP_ENTRY = 2.0  # resolutions that the step into a clipped run has at least: a peak is entered slowly
 LEAST_CLIPS = 3
 LEAST_PULSE_mmHg, LEAST_PULSE_SHARE = 8.0, 0.25  # of the record's usual pulse
 COLLAPSED_s = 2.0
@@ -114,17 +114,14 @@ def resolution(values: Samples) -> float:
 
 
 def clipped(values: Samples, step_s: float) -> list[Stretch]:
-    """Runs of equal samples at either end of the record's range that are entered in a jump, where there are several."""
+    """Runs of equal samples at either end of the record's range, where several of them are entered in a jump."""
     least = max(2, round(CLIPPED_s / step_s))
     entry = CLIP_ENTRY * resolution(values)
     found: list[Stretch] = []
     for limit in (float(np.max(values)), float(np.min(values))):
-        here = [
-            Stretch("clipped", first, last, limit)
-            for first, last in runs(values == limit, least)
-            if abs(values[max(0, first - 1)] - limit) >= entry
-        ]
-        found += here if len(here) >= LEAST_CLIPS else []
+        here = runs(values == limit, least)
+        sharp = sum(abs(values[max(0, first - 1)] - limit) >= 0.99 * entry for first, _ in here)
+        found += [Stretch("clipped", first, last, limit) for first, last in here] if sharp >= LEAST_CLIPS else []
     return found
 
 
