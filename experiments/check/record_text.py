@@ -17,17 +17,20 @@ def record_lines(trace: PressureTrace) -> list[str]:
     if quality is None:
         return [f"record {trace.name}: made up here, not judged"]
     rate = f" at {quality.rate_per_min:.0f}/min" if math.isfinite(quality.rate_per_min) else ""
-    band = f"cut off at {quality.band_Hz:.0f} Hz" if quality.cut_off else f"no cut-off below {quality.band_Hz:.0f} Hz"
     lines = [f"record {trace.name}: {quality.seconds:.1f} s, {quality.beats} beats{rate}, pulse "
-             f"{quality.pulse_mmHg:.0f} mmHg, {band}, usable {100 * quality.usable_share:.1f} %; {_faults(quality)}"]
-    found = [str(f) for f in quality.findings]
-    if found:
-        more = f"; and {len(found) - MOST_TOLD} more" if len(found) > MOST_TOLD else ""
-        lines.append(f"WARNING: not counted: {'; '.join(found[:MOST_TOLD])}{more}")
+             f"{quality.pulse_mmHg:.0f} mmHg, {quality.band}, usable {100 * quality.usable_share:.1f} %; {_faults(quality)}"]
+    lines += _told("not counted", [str(f) for f in quality.findings if f.kind != "step"])
+    lines += _told("counted, but the level jumps", [str(f) for f in quality.findings if f.kind == "step"])
     if quality.band_Hz < ENDING_Hz:
-        lines.append(f"WARNING: a pulse reaches {ENDING_Hz:g} Hz, this record {quality.band_Hz:.0f} Hz: errors are "
-                     f"larger than shown{', and nothing passes on it' if quality.band_Hz < NARROW_Hz else ''}")
+        lines.append(f"WARNING: {quality.band}, where a pulse reaches {ENDING_Hz:g} Hz: errors are larger than shown"
+                     f"{f'; below {NARROW_Hz:g} Hz no rig passes' if quality.narrow else ''}")
     return lines
+
+
+def _told(what: str, found: list[str]) -> list[str]:
+    """One warning for findings that are treated alike; none without any."""
+    more = f"; and {len(found) - MOST_TOLD} more" if len(found) > MOST_TOLD else ""
+    return [f"WARNING: {what}: {'; '.join(found[:MOST_TOLD])}{more}"] if found else []
 
 
 def _faults(quality: RecordQuality) -> str:

@@ -106,7 +106,7 @@ def to_ticks(record: RawRecord, period_s: float, seconds: float | None = None, s
     own = slice(int(nearest[0]), int(nearest[-1]) + 1)
     quality, at_fault = record_quality(bridged[own], good[own], interval, start_s)
     bad = widened(~good, math.ceil(MASKED_s / interval))
-    if quality.pulse_mmHg > 0.0:  # what never pulses has no faults that could be told from the rest of it
+    if not np.all(at_fault | bad[own]):  # where nothing is left, `quality` says why; a run may still be wanted
         bad[own] |= at_fault
     usable = ~bad[nearest]
     if not np.any(usable):

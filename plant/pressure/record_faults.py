@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from plant.pressure.resample import Mask, Samples
+from plant.pressure.resample import Mask, Samples, widened
 
 PULSE_WINDOW_s = 2.0  # holds one beat at least, down to 30/min
 AROUND_s = 15.0  # on each side, for what is usual
@@ -18,14 +18,13 @@ ABOVE, BELOW = 0.3, 0.5  # of the usual pulse, beyond usual systolic and diastol
 AIR_mmHg = 15.0  # of zero: a line open to air, or one being zeroed
 FROZEN_s = 0.5  # of equal samples
 CLIPPED_s = 0.02  # of equal samples at an end of the record's range
-CLIP_ENTRY = 3.0  # resolutions that the step into a clipped run has at least: a peak is entered slowly
+CLIP_ENTRY = 2.0  # resolutions that the step into a clipped run has at least: a peak is entered slowly
 LEAST_CLIPS = 3
 LEAST_PULSE_mmHg, LEAST_PULSE_SHARE = 8.0, 0.25  # of the record's usual pulse
 COLLAPSED_s = 2.0
 SMOOTH_s, SHAKEN_WINDOW_s = 0.025, 1.2  # deviation of the Gaussian; holds an upstroke down to 50/min
 SHAKEN_TIMES, SHAKEN_SHARE = 2.2, 0.03  # of the usual roughness; of the usual pulse
-STEP_SHARE, LEAST_STEP_mmHg = 0.6, 15.0  # of the usual pulse
-STEP_WITHIN_s, STEP_SHARPNESS = 0.1, 0.7  # of the step lies within so short a time
+STEP_SHARE, LEAST_STEP_mmHg = 0.25, 15.0  # of the usual pulse
 
 
 class Stretch(NamedTuple):
@@ -75,6 +74,14 @@ def runs(mask: Mask, least: int = 1) -> list[tuple[int, int]]:
     return [(int(a), int(b) - 1) for a, b in zip(edges[::2], edges[1::2], strict=True) if b - a >= least]
 
 
+def _long(mask: Mask, least: int) -> Mask:
+    """The mask without its shorter runs."""
+    kept = np.zeros(len(mask), bool)
+    for first, last in runs(mask, least):
+        kept[first : last + 1] = True
+    return kept
+
+
 def levels(values: Samples, known: Usual, step_s: float) -> list[Stretch]:
     """Stretches that stay above the usual systolic or below the usual diastolic pressure longer than a pulse can."""
     least = max(2, round(LASTS_s / step_s))
@@ -107,17 +114,14 @@ def resolution(values: Samples) -> float:
 
 
 def clipped(values: Samples, step_s: float) -> list[Stretch]:
-    """Runs of equal samples at either end of the record's range that are entered in a jump, where there are several."""
+    """Runs of equal samples at either end of the record's range, where several of them are entered in a jump."""
     least = max(2, round(CLIPPED_s / step_s))
     entry = CLIP_ENTRY * resolution(values)
     found: list[Stretch] = []
     for limit in (float(np.max(values)), float(np.min(values))):
-        here = [
-            Stretch("clipped", first, last, limit)
-            for first, last in runs(values == limit, least)
-            if abs(values[max(0, first - 1)] - limit) >= entry
-        ]
-        found += here if len(here) >= LEAST_CLIPS else []
+        here = runs(values == limit, least)
+        sharp = sum(abs(values[max(0, first - 1)] - limit) >= 0.99 * entry for first, _ in here)
+        found += [Stretch("clipped", first, last, limit) for first, last in here] if sharp >= LEAST_CLIPS else []
     return found
 
 
@@ -143,29 +147,29 @@ def shaken(values: Samples, known: Usual, taken: Mask, step_s: float) -> list[St
     limit = max(SHAKEN_TIMES * float(np.median(free)), SHAKEN_SHARE * known.pulse_mmHg)
     return [
         Stretch("shaken", first, last, float(np.max(rough[first : last + 1])))
-        for first, last in runs((rough > limit) & ~taken)
+        for first, last in runs(~_long(~((rough > limit) & ~taken), width))
     ]
 
 
-def steps(values: Samples, known: Usual, taken: Mask, step_s: float) -> list[Stretch]:
-    """Moments at which the level jumps and stays: a transducer that was moved, or zeroed again."""
-    from scipy.ndimage import uniform_filter1d
+def steps(known: Usual, values: Samples, taken: Mask, step_s: float) -> list[Stretch]:
+    """Moments at which systolic and diastolic pressure jump together: a transducer that was moved, or zeroed again.
+
+    Highest and lowest pressure of the two seconds after a moment are compared with those of the two before it.
+    """
+    from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
     width = max(3, round(PULSE_WINDOW_s / step_s))
     if len(values) <= 2 * width:
         return []
-    mean = uniform_filter1d(values, width)
-    jump = mean[width:] - mean[:-width]  # of the two seconds after a sample against those before it
-    size = np.abs(jump)
-    at = np.arange(len(jump)) + width // 2
+    half = width // 2
+    high, low = (f(values, width)[half : len(values) - half] for f in (maximum_filter1d, minimum_filter1d))
+    rise_high, rise_low = high[width:] - high[:-width], low[width:] - low[:-width]
+    same = np.sign(rise_high) == np.sign(rise_low)
+    size = np.where(same, np.minimum(np.abs(rise_high), np.abs(rise_low)), 0.0)
+    at = np.arange(len(size)) + half + half  # the two windows meet here
     needed = max(STEP_SHARE * known.pulse_mmHg, LEAST_STEP_mmHg)
     found = []
-    for first, last in runs((size > needed) & ~taken[at]):
-        top = int(at[first + int(np.argmax(size[first : last + 1]))])
-        reach = max(1, round(STEP_WITHIN_s / step_s))
-        near = values[max(0, top - 3 * reach) : top + 3 * reach + 1]
-        moved = float(np.max(np.abs(near[reach:] - near[:-reach]))) if len(near) > reach else 0.0
-        change = float(jump[top - width // 2])
-        if moved >= STEP_SHARPNESS * abs(change):
-            found.append(Stretch("step", top, top, change))
+    for first, last in runs((size > needed) & ~widened(taken, width)[at]):
+        top = first + int(np.argmax(size[first : last + 1]))
+        found.append(Stretch("step", int(at[top]), int(at[top]), float(np.sign(rise_low[top]) * size[top])))
     return found

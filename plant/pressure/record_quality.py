@@ -67,6 +67,11 @@ class RecordQuality(NamedTuple):
         return sum(f.end_s - f.start_s for f in self.findings if f.kind == kind)
 
     @property
+    def band(self) -> str:
+        """The band in words."""
+        return f"band {self.band_Hz:.0f} Hz ({'cut off' if self.cut_off else 'half its sampling rate'})"
+
+    @property
     def narrow(self) -> bool:
         """Whether the record holds so little of the pulse's range that keeping the limits on it proves nothing."""
         return self.band_Hz < NARROW_Hz
@@ -143,19 +148,23 @@ def _stretches(values: Samples, step_s: float) -> tuple[list[Stretch], float]:
     found = levels(values, known, step_s)
     clips = clipped(values, step_s)
     off = _mask(found, len(values), 0.0)
-    found += [s for s in frozen(values, step_s) if not np.all(off[s.first : s.last + 1])]
+    limits = {s.mmHg for s in clips}
+    found += [s for s in frozen(values, step_s) if s.mmHg not in limits and not np.all(off[s.first : s.last + 1])]
     found += [s for s in clips if not np.any(off[s.first : s.last + 1])]
     beside = _mask([s for s in found if s.kind != "clipped"], len(values), BESIDE_s / step_s)
     found += collapsed(known, beside, step_s)
     found += shaken(values, known, beside | _mask(found, len(values), 0.0), step_s)
-    beside = _mask([s for s in found if s.kind != "clipped"], len(values), BESIDE_s / step_s)
-    found += steps(values, known, beside, step_s)
+    beside = _mask([s for s in found if s.kind not in ("clipped", "shaken")], len(values), BESIDE_s / step_s)
+    found += steps(known, values, beside, step_s)
     return found, known.pulse_mmHg
 
 
 def _mask(found: list[Stretch], size: int, reach: float) -> Mask:
+    """Samples within a fault and `reach` around it; a step lasts no time."""
     mask = np.zeros(size, bool)
     for stretch in found:
+        if stretch.kind == "step":
+            continue
         mask[stretch.first : stretch.last + 1] = True
     return widened(mask, math.ceil(reach))
 

@@ -156,3 +156,28 @@ def test_pig_with_another_file_in_its_place(monkeypatch, tmp_path):
     monkeypatch.setattr(pressure_record, "pig_file", lambda: other)
     with pytest.raises(InputError, match="reinstall"):
         load_record("pig", 1e-3)
+
+
+def test_a_minute_that_ends_an_interval_or_two_early_will_do():
+    raw = record(71.43, 59.986)
+    trace = to_ticks(raw, 1e-3, 60.0)
+    assert 59.9 < trace.duration_s < 60.0
+    with pytest.raises(InputError, match="60.2 s from 0 s on was asked for; the record has 59.9"):
+        to_ticks(raw, 1e-3, 60.2)
+
+
+def test_a_bad_sample_hours_away_does_not_matter(tmp_path):
+    rows = np.column_stack([np.arange(40_000) / 20.0, shape(np.arange(40_000) / 20.0)])
+    rows[30_000, 1] = np.nan
+    path = tmp_path / "long.csv"
+    np.savetxt(path, rows, delimiter=",", header="time_s,pressure_mmHg", comments="", fmt="%.6f")
+    trace = load_record(path, 1e-3, 30.0, 600.0)
+    assert trace.duration_s == pytest.approx(30.0)
+    rows[30_000, 1] = 90.0
+    np.savetxt(path, rows, delimiter=",", header="time_s,pressure_mmHg", comments="", fmt="%.6f")
+    clean = load_record(path, 1e-3)  # the same ticks as of the whole record
+    assert np.max(np.abs(trace.pressure_mmHg - clean.pressure_mmHg[600_000:630_001])) < 1e-6
+    rows[30_000, 1] = np.nan
+    np.savetxt(path, rows, delimiter=",", header="time_s,pressure_mmHg", comments="", fmt="%.6f")
+    with pytest.raises(InputError, match="line 30002: pressure_mmHg = nan"):
+        load_record(path, 1e-3)

@@ -4,7 +4,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from plant.errors import InputError
-from plant.pressure.record_check import RawRecord, check_record, printed_step, shown
+from plant.pressure.record_check import RawRecord, check_record, part_of, printed_step, shown
 
 
 def record(rate=125.0, seconds=10.0, pressure=None, time=None, good=None):
@@ -110,3 +110,24 @@ def test_how_finely_times_were_printed():
 def test_shown_fits_on_a_line():
     assert shown("a\nb\x00c") == "a\\nb\\x00c"
     assert shown("x" * 99) == "x" * 39 + "…"
+
+
+def test_what_lies_hours_away_is_left_out():
+    time = np.arange(576_000) / 25.0  # over six hours
+    pressure = 80.0 + 20.0 * np.sin(time)
+    pressure[200_000] = 9999.0
+    whole = RawRecord(time, pressure, np.ones(len(time), bool), np.arange(len(time)), "line", "far", "made up")
+    with pytest.raises(InputError, match="line 200000: pressure_mmHg = 9999"):
+        check_record(whole)
+    part = check_record(part_of(whole, 3600.0, 60.0))
+    assert part.time_s[0] == pytest.approx(3599.0) and part.time_s[-1] == pytest.approx(3661.0)
+    assert part.skipped_s == pytest.approx(3599.0)
+    with pytest.raises(InputError, match="9999"):
+        check_record(part_of(whole, 7_990.0, 60.0))
+
+
+def test_a_part_that_is_not_there_is_the_whole_record():
+    time = np.arange(0.0, 60.0, 0.1)
+    whole = RawRecord(time, 80.0 + time, np.ones(len(time), bool), np.arange(len(time)), "line", "near", "made up")
+    for start_s, seconds in ((0.0, None), (0.0, 60.0), (70.0, 5.0), (50.0, 20.0), (-1.0, 5.0), (np.nan, 5.0)):
+        assert part_of(whole, start_s, seconds) is whole
