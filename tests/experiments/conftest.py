@@ -8,13 +8,13 @@ from typing import NamedTuple
 import pytest
 
 from calibrate.search.strategies import BUILT_IN, load_strategy
-from experiments.calibration.schedule.study import Study, StudyPlan, run_study
+from experiments.calibration.schedule.study import Study, Plan, run_study
 from experiments.calibration.search.trial import Trial, finger_trial
 from experiments.check.check import Check, check
 from experiments.commands import main as command
 from experiments.design.sweep.axes import grid_points, parse_axes, sample_points
 from experiments.design.sweep.piece import Case
-from experiments.design.sweep.study import Sweep, sweep
+from experiments.design.sweep.study import Study, sweep
 from experiments.design.tune.limits import margin_limits
 from experiments.design.tune.study import Tuning, tune
 from experiments.rigs.requirements import default_requirements, load_requirements
@@ -96,7 +96,7 @@ def checked(wrist: Rig, pressure: PressureTrace) -> Check:
 @pytest.fixture(scope="session")
 def comparison() -> Study:
     """Three schedules in two scenarios on two fingers, two minutes each."""
-    return run_study(StudyPlan("wrist", (), "never,growing,steady", ("quiet", "cold"), 2, "mixed", 1, 120.0))
+    return run_study(Plan("wrist", (), "never,growing,steady", ("quiet", "cold"), 2, "mixed", 1, 120.0))
 
 
 @pytest.fixture(scope="session")
@@ -113,7 +113,7 @@ def trials(wrist: Rig) -> dict[str, Trial]:
                     "saturated": trial("mixed-1-0003-light_saturated", "classroom")}
 
 
-def swept(texts: list[str], fingers: int = 0, simulated: bool = False, sample: int = 0, **more: object) -> Sweep:
+def swept(texts: list[str], fingers: int = 0, simulated: bool = False, sample: int = 0, **more: object) -> Study:
     """A small sweep of the wrist rig, on its own eight seconds of synthetic pressure or on the first fingers."""
     source, people = read_rig("wrist"), sample_fingers(fingers)
     axes = parse_axes(texts, source, bool(people))
@@ -124,19 +124,19 @@ def swept(texts: list[str], fingers: int = 0, simulated: bool = False, sample: i
 
 
 @pytest.fixture(scope="session")
-def make_sweep() -> Callable[..., Sweep]:
+def make_sweep() -> Callable[..., Study]:
     """`make_sweep(["controller.kp=0.004:0.01:3"], fingers=2)` is a sweep."""
     return swept
 
 
 @pytest.fixture(scope="session")
-def gains() -> Sweep:
+def gains() -> Study:
     """Eight by seven gains, from unstable to stable, some of which keep all limits."""
     return swept(["controller.kp=0.002:0.02:8", "controller.td_s=0.006:0.06:7"])
 
 
 @pytest.fixture(scope="session")
-def people() -> Sweep:
+def people() -> Study:
     """Five gains on three fingers, two of them in a simulation that holds and one unstable."""
     return swept(["controller.kp=0.006,0.0086,0.05"], fingers=3, simulated=True)
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from experiments.calibration.schedule.measures import METRIC, METRICS, LARGE_mmHg, STAYS_s
-from experiments.calibration.schedule.piece import IN_TIME, ScheduleRun
+from experiments.calibration.schedule.piece import IN_TIME, Row
 from experiments.calibration.schedule.study import Study
 
 TOGETHER = "all"  # scenarios together
@@ -17,7 +17,7 @@ YARDSTICK = "growing"  # the schedule that others are held against, where it is 
 TROUBLES_SHOWN = 5
 
 
-class Row(NamedTuple):
+class Summary(NamedTuple):
     """One schedule in one scenario, over all fingers; a finger that never showed a beat counts as silent."""
 
     scenario: str
@@ -45,16 +45,16 @@ class Row(NamedTuple):
     efficient: bool = False  # on the frontier: no other schedule has less error at no more lost time
 
 
-def rows_of(study: Study) -> list[Row]:
+def summaries(study: Study) -> list[Summary]:
     """One row a scenario and schedule, then those of all scenarios together; frontier marked."""
     plan, places = study.plan, range(len(study.plan.scenarios))
     groups = [(name, [place]) for place, name in zip(places, plan.scenarios, strict=True)]
     if len(plan.scenarios) > 1:
         groups.append((TOGETHER, list(places)))
-    rows: list[Row] = []
+    rows: list[Summary] = []
     for scenario, some in groups:
         found = [
-            row_of(scenario, named.name, [study.run(i, j, k) for j in some for k in range(len(study.fingers))])
+            summary_of(scenario, named.name, [study.run(i, j, k) for j in some for k in range(len(study.fingers))])
             for i, named in enumerate(study.schedules)
         ]
         best = efficient([(r.lost_share, r.rms_mmHg) for r in found])
@@ -62,7 +62,7 @@ def rows_of(study: Study) -> list[Row]:
     return rows
 
 
-def row_of(scenario: str, schedule: str, runs: list[ScheduleRun]) -> Row:
+def summary_of(scenario: str, schedule: str, runs: list[Row]) -> Summary:
     """The runs of one schedule summed up."""
     figures = np.array([run.figures for run in runs], float).reshape(len(runs), len(METRICS))
     heard = figures[figures[:, METRIC["beats"]] > 0]
@@ -79,7 +79,7 @@ def row_of(scenario: str, schedule: str, runs: list[ScheduleRun]) -> Row:
         return float(np.mean(bias)), float(np.sqrt(np.mean(np.nan_to_num(sd) ** 2) + np.var(bias)))
 
     hours = figures[:, METRIC["seconds"]].sum() / 3600.0
-    return Row(
+    return Summary(
         scenario, schedule, len(figures), len(figures) - len(heard), math.sqrt(of("mean_rms_ideal", _mean_square)),
         of("mean_rms_ideal", np.median), error("systolic"), error("mean"), error("diastolic"),
         error("mean", "arterial"), math.sqrt(of("mean_rms_arterial", _mean_square)), of("lost_share"),
@@ -113,7 +113,7 @@ class Against(NamedTuple):
     yardstick_lost_share: float
 
 
-def against_yardstick(rows: list[Row]) -> list[Against]:
+def against_yardstick(rows: list[Summary]) -> list[Against]:
     """Per scenario, what the best other schedule makes of the yardstick's error; none where it was not run."""
     found = []
     for scenario in dict.fromkeys(r.scenario for r in rows):
@@ -151,7 +151,7 @@ def lines_before(study: Study) -> list[str]:
     ]
 
 
-def lines_after(study: Study, rows: list[Row]) -> list[str]:
+def lines_after(study: Study, rows: list[Summary]) -> list[str]:
     """What stands below the table."""
     lines = [
         f"{a.scenario}: {a.schedule} has {a.error_ratio:.2f} of {YARDSTICK}'s error, at {100 * a.lost_share:.1f} % "
@@ -165,7 +165,7 @@ def lines_after(study: Study, rows: list[Row]) -> list[str]:
     return lines
 
 
-def table(rows: list[Row]) -> Any:
+def table(rows: list[Summary]) -> Any:
     """A rich table, one line a scenario and schedule."""
     from rich.box import SIMPLE_HEAD
     from rich.table import Table
@@ -195,12 +195,12 @@ def _number(value: float, digits: int, unit: str = "") -> str:
     return f"{value:.{digits}f}{unit}" if math.isfinite(value) else "–"
 
 
-def _failures(row: Row) -> str:
+def _failures(row: Summary) -> str:
     silent = [f"{row.silent} of {row.fingers} silent"] if row.silent else []
     return ", ".join([*silent, *(f"{count} {name}" for name, count in sorted(row.failures.items()))])
 
 
-def print_table(study: Study, rows: list[Row]) -> None:
+def print_table(study: Study, rows: list[Summary]) -> None:
     """The table for people on standard output, no narrower than it needs to be."""
     from rich.console import Console
 
@@ -214,7 +214,7 @@ def print_table(study: Study, rows: list[Row]) -> None:
         console.print(line, soft_wrap=True)
 
 
-def study_json(study: Study, rows: list[Row]) -> dict[str, Any]:
+def study_json(study: Study, rows: list[Summary]) -> dict[str, Any]:
     """All of it but the single runs, which are in the NetCDF file."""
     plan = study.plan
     return {

@@ -12,10 +12,10 @@ from experiments.safety.faults.catalogue import CATALOGUE
 from experiments.safety.faults.fault import PHYSIOLOGY
 from experiments.safety.faults.pictures import fallback_figure, fault_matrix
 from experiments.safety.faults.stories import bounded_story
-from experiments.safety.faults.study import Setting, fault_text, prepare, run_study
+from experiments.safety.faults.study import Plan, fault_text, prepare, run_study
 from experiments.safety.faults.text import (
-    fault_json,
-    fault_lines,
+    study_json,
+    study_lines,
     summaries,
     summary_table,
     write_runs_csv,
@@ -48,7 +48,7 @@ def faults_job(
     protections = PROTECTIONS if taken_away is None else tuple(
         name.strip() for name in taken_away.split(",") if name.strip() and name.strip() != "none"
     )
-    setting = Setting(rig_name, tuple(settings or ()), tuple(names.split(",")) if names else (), count, phases, group,
+    setting = Plan(rig_name, tuple(settings or ()), tuple(names.split(",")) if names else (), count, phases, group,
                       seed, pairs, protections, seconds, limits, bounded_story(stories))
     faults, _ = prepare(setting)
     setting = setting._replace(faults=tuple(fault_text(f) for f in faults))
@@ -57,7 +57,7 @@ def faults_job(
         with progress_bar("failures", as_json) as progress:
             study = run_study(setting, chunks, engine, progress)
         table = summary_table(study)
-        document = fault_json(study, table) | provenance(seed)
+        document = study_json(study, table) | provenance(seed)
         if folder:
             folder.write_json("faults.json", document)
             folder.write("faults.csv", lambda path: write_runs_csv(path, study))
@@ -71,7 +71,7 @@ def faults_job(
     if as_json:
         print_json(document)
     else:
-        print_lines(fault_lines(study, table), folder)
+        print_lines(study_lines(study, table), folder)
     return 1 if any(s.breaks for s in summaries(table)) else 0
 
 

@@ -5,8 +5,8 @@ from pathlib import Path
 
 from calibrate.schedule.names import find_scenarios, find_schedules
 from experiments.calibration.schedule.dataset import write_dataset
-from experiments.calibration.schedule.study import StudyPlan, run_study
-from experiments.calibration.schedule.text import print_table, rows_of, study_json
+from experiments.calibration.schedule.study import Plan, run_study
+from experiments.calibration.schedule.text import print_table, summaries, study_json
 from experiments.commands.jobs.common import LARGEST_SEED, MOST_TICKS, bounded, engine_of, progress_bar
 from experiments.rigs.rig import load_rig
 from experiments.rigs.trust import refuse_when_resumed
@@ -33,7 +33,7 @@ def schedules_job(
     with OutputFolder.open(out) as folder:
         with progress_bar("comparing schedules", as_json) as progress:
             study = run_study(plan, folder.path / KEPT if folder else None, engine, progress)
-        rows = rows_of(study)
+        rows = summaries(study)
         document = study_json(study, rows) | provenance(seed)
         if folder:
             from experiments.calibration.schedule.pictures import course_figure, frontier_figure
@@ -56,7 +56,7 @@ def schedules_job(
 def _plan(
     rig_name: str, settings: list[str] | None, schedules: str, scenarios: str | None, fingers: int | None,
     minutes: float | None, group: str, seed: int, full: bool,
-) -> StudyPlan:
+) -> Plan:
     """The plan of a command line. Raises InputError for what cannot be run."""
     number = fingers if fingers is not None else FULL_FINGERS if full else USUAL_FINGERS
     length = minutes if minutes is not None else FULL_MINUTES if full else USUAL_MINUTES
@@ -69,4 +69,4 @@ def _plan(
         raise InputError(f"--minutes {length:g} are {ticks:.4g} ticks of timing.period_s, more than one run can hold "
                          f"({MOST_TICKS})")
     stories = find_scenarios(scenarios or (FULL_SCENARIOS if full else USUAL_SCENARIOS))
-    return StudyPlan(rig_name, tuple(settings or ()), schedules, stories, number, group, seed, 60.0 * length)
+    return Plan(rig_name, tuple(settings or ()), schedules, stories, number, group, seed, 60.0 * length)

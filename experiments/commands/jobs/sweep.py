@@ -70,21 +70,21 @@ def sweep_job(
         with progress_bar(f"{len(points)} points", as_json) as progress:
             found = sweep(case, axes, points, people, sample is not None, chunks, engine, progress)
         kept = limits_of(found, limits)
-        from experiments.design.sweep.text import sweep_json, sweep_lines
+        from experiments.design.sweep.text import study_json, study_lines
 
-        document: dict[str, Any] = sweep_json(found, kept, options) | provenance(seed)
+        document: dict[str, Any] = study_json(found, kept, options) | provenance(seed)
         if folder:
-            from experiments.design.sweep.dataset import as_dataset
-            from experiments.design.sweep.pictures import sweep_figures
+            from experiments.design.sweep.dataset import study_dataset
+            from experiments.design.sweep.pictures import study_figures
 
-            data = as_dataset(found, kept, document)
+            data = study_dataset(found, kept, document)
             folder.write_netcdf("sweep.nc", data)
             folder.write_json("sweep.json", document)
-            folder.write_figures(sweep_figures(found, kept))
+            folder.write_figures(study_figures(found, kept))
     if as_json:
         print_json(document)
     else:
-        print_lines(sweep_lines(found, kept, options), folder)
+        print_lines(study_lines(found, kept, options), folder)
     return 0 if document["points_that_keep_all"] else 1
 
 

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from experiments.design.sweep.axes import Axis
-from experiments.design.sweep.piece import Answer, Case, Figure, Piece, evaluate_all
+from experiments.design.sweep.piece import Answer, Case, Figure, Piece, run_pieces
 from experiments.subjects.finger import Finger
 from experiments.work.run import Engine, run
 from plant.errors import InputError
@@ -28,7 +28,7 @@ TICKS = 4_000_000  # of all runs together: about two seconds and 150 MB
 MOST_RESULTS = 4_000_000  # points times fingers
 
 
-class Sweep(NamedTuple):
+class Study(NamedTuple):
     """What came out. Figures have one entry a point, finger and figure of `case.figures`."""
 
     case: Case
@@ -76,7 +76,7 @@ def sweep(
     case: Case, axes: Sequence[Axis], points: Sequence[tuple[Any, ...]], fingers: Sequence[Finger] = (),
     sampled: bool = False, directory: Path | None = None, engine: Engine | None = None,
     progress: Callable[[float], None] | None = None,
-) -> Sweep:
+) -> Study:
     """All figures of all points. The bits do not depend on the engine, nor on how often the work was cut short.
 
     Raises InputError when there are more than four million results, when no point at all can be had (with the first
@@ -94,7 +94,7 @@ def sweep(
     about = {"rig": case.source.base, "axes": {axis.name: list(axis.values) for axis in axes}, "points": len(points),
              "fingers": len(fingers), "simulated": case.simulated, "seed": case.seed}
     answered: list[list[Answer]] = run(
-        work, partial(evaluate_all, case), directory, about, engine, progress=progress)
+        work, partial(run_pieces, case), directory, about, engine, progress=progress)
     figures = np.full((len(rows), len(people), len(case.figures)), np.nan)
     reasons: dict[str, int] = {}
     for batch, answers in zip(batches, answered, strict=True):
@@ -109,7 +109,7 @@ def sweep(
     if left_out:
         figures = figures[:, ~missing]
         fingers = [finger for finger in fingers if finger.name not in left_out]
-    return Sweep(
+    return Study(
         case, tuple(axes), tuple(points), sampled, tuple(fingers), figures[: len(points)],
         figures[-1] if len(rows) > len(points) else None, reasons, left_out,
     )

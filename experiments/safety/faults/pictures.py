@@ -71,7 +71,7 @@ def fault_matrix(study: Study, table: Table) -> Any:
     from matplotlib.patches import Patch, Rectangle
 
     rows = [i for i, fault in enumerate(study.faults) if fault.kind != PHYSIOLOGY]
-    columns = ("", *study.setting.protections)
+    columns = ("", *study.plan.protections)
     figure = new_figure(max(2.4 + 0.36 * len(columns), 7.4), 2.3 + 0.178 * max(len(rows), 4))  # fits a page, upright
     axes = figure.subplots()
     if not rows:
@@ -112,6 +112,6 @@ def fault_matrix(study: Study, table: Table) -> Any:
     handles.append(Patch(facecolor=GREY, alpha=0.2, label="pale: no change"))
     figure.legend(handles=handles, loc="outside lower left", ncols=2, frameon=False, fontsize=8)
     over = "one finger" if len(study.names) == 1 else f"{len(study.names)} fingers"
-    figure.suptitle(f"{study.setting.rig}: worst outcome of each failure over {over}", fontsize=11)
+    figure.suptitle(f"{study.plan.rig}: worst outcome of each failure over {over}", fontsize=11)
     stamp(figure)
     return figure

@@ -35,7 +35,7 @@ WIDTH = len(KEYS) + len(FIGURES) + len(LAYERS)
 MOST_FINGERS, MOST_PHASES = 20_000, 100
 
 
-class Setting(NamedTuple):
+class Plan(NamedTuple):
     """Everything that a unit of a study follows from."""
 
     rig: str
@@ -55,7 +55,7 @@ class Setting(NamedTuple):
 class Study(NamedTuple):
     """Result: one row a run (KEYS, FIGURES, first action of each layer), and which limits it breaks."""
 
-    setting: Setting
+    setting: Plan
     faults: tuple[Fault, ...]
     rows: Samples  # (runs, WIDTH)
     breaks: NDArray[np.bool_]  # (runs, BREAKS)
@@ -78,7 +78,7 @@ def fault_text(fault: Fault) -> str:
     return f"{fault.name}:{fault.severity:g}"
 
 
-def prepare(setting: Setting) -> tuple[list[Fault], list[tuple[int, int]]]:
+def prepare(setting: Plan) -> tuple[list[Fault], list[tuple[int, int]]]:
     """Failures and units (finger, phase) of a study. Raises InputError for what cannot be studied."""
     if not 1 <= setting.fingers <= MOST_FINGERS:
         raise InputError(f"--fingers {setting.fingers} must be from 1 to {MOST_FINGERS}")
@@ -91,7 +91,7 @@ def prepare(setting: Setting) -> tuple[list[Fault], list[tuple[int, int]]]:
     return faults, [(f, p) for f in range(setting.fingers) for p in range(setting.phases)]
 
 
-def unit_rows(setting: Setting, finger: int, phase: int) -> tuple[Samples, str]:
+def unit_rows(setting: Plan, finger: int, phase: int) -> tuple[Samples, str]:
     """All runs of one finger at one onset, and why there are none when the rig does not hold it."""
     rig = load_rig(setting.rig, list(setting.settings))
     faults = find_faults(",".join(setting.faults), rig)
@@ -120,7 +120,7 @@ def unit_rows(setting: Setting, finger: int, phase: int) -> tuple[Samples, str]:
 
 
 def fault_rows(
-    bench: Bench, fault: Fault, setting: Setting, key: tuple[int, int, int, int]
+    bench: Bench, fault: Fault, setting: Plan, key: tuple[int, int, int, int]
 ) -> Iterator[Samples]:
     """The run of one failure with all protection, then without each of them."""
     whole, _ = bench.run(fault)
@@ -141,12 +141,12 @@ def as_row(
                      *(outcome.acted[name] for name in LAYERS)])
 
 
-def one_unit(setting: Setting, place: tuple[int, int]) -> tuple[Samples, str]:
+def run_piece(setting: Plan, place: tuple[int, int]) -> tuple[Samples, str]:
     """`unit_rows` of a piece of work."""
     return unit_rows(setting, *place)
 
 
-def about(setting: Setting) -> dict[str, str]:
+def about(setting: Plan) -> dict[str, str]:
     """What tells one study from another, in words; the rig by its parameters, for a rig file may have changed."""
     rig = load_rig(setting.rig, list(setting.settings))
     return {"rig": setting.rig, "the rig's parameters": fingerprint(rig._replace(tables={})),
@@ -154,7 +154,7 @@ def about(setting: Setting) -> dict[str, str]:
 
 
 def run_study(
-    setting: Setting, chunks: Path | None = None, engine: Engine | None = None,
+    setting: Plan, chunks: Path | None = None, engine: Engine | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Study:
     """Run a study. With `chunks` (a folder) each finished unit is kept there and not run again.
@@ -163,7 +163,7 @@ def run_study(
     on disk.
     """
     faults, units = prepare(setting)
-    found = run(units, partial(one_unit, setting), chunks, about(setting), engine, 1, progress,
+    found = run(units, partial(run_piece, setting), chunks, about(setting), engine, 1, progress,
                 "fingers and onsets")
     rows = np.concatenate([unit.reshape(-1, WIDTH) for unit, _ in found])
     people = sample_fingers(setting.fingers, setting.group, setting.seed)

@@ -67,7 +67,7 @@ def summarise(study: Study, rows: NDArray[np.intp], fault: int, lost: str) -> Su
     return Summary(
         study.faults[fault], lost, len(rows), float(np.max(figure["highest_mmHg"])),
         float(np.max(figure["above_normal_s"])), float(np.max(figure["above_fault_s"])),
-        float(np.max(figure["integral_mmHg_s"])), float(np.mean(seen & (detected <= study.setting.limits.detect_s))),
+        float(np.max(figure["integral_mmHg_s"])), float(np.mean(seen & (detected <= study.plan.limits.detect_s))),
         float(np.median(detected[seen])) if np.any(seen) else np.nan,
         float(np.max(detected[seen])) if np.any(seen) else np.nan, int(np.sum(~seen)),
         _slowest(figure["vent_start_s"], figure["below_20_s"], study), _slowest(figure["vent_start_s"],
@@ -79,7 +79,7 @@ def summarise(study: Study, rows: NDArray[np.intp], fault: int, lost: str) -> Su
 
 def _slowest(start_s: NDArray[np.float64], below_s: NDArray[np.float64], study: Study) -> float:
     """Slowest time to an empty cuff; nan when none vented, infinite when one did not empty."""
-    judged = (start_s >= 0.0) & (start_s <= study.setting.after_s - study.setting.limits.vent_s)
+    judged = (start_s >= 0.0) & (start_s <= study.plan.after_s - study.plan.limits.vent_s)
     if not np.any(judged):
         return np.nan
     return float(np.max(np.where(below_s[judged] < 0.0, np.inf, below_s[judged])))
@@ -133,7 +133,7 @@ def person_hours(study: Study) -> float:
     """Finger-hours in which nothing may trip."""
     person = np.array([is_person(study.faults[int(i)]) for i in study.column("fault")], bool)
     lasted = study.column("lasted_s")[person]
-    return float(np.sum(np.where(lasted < 0.0, study.setting.after_s, lasted))) / 3600.0
+    return float(np.sum(np.where(lasted < 0.0, study.plan.after_s, lasted))) / 3600.0
 
 
 def _time(value: float) -> str:
@@ -144,13 +144,13 @@ def _count(number: int, what: str) -> str:
     return f"{number} {what}{'' if number == 1 else 's'}"
 
 
-def fault_lines(study: Study, table: Table) -> list[str]:
+def study_lines(study: Study, table: Table) -> list[str]:
     """The tables for people."""
-    limits, rows = study.setting.limits, summaries(table)
+    limits, rows = study.plan.limits, summaries(table)
     failures = [s for s in rows if s.fault.kind != PHYSIOLOGY]
     lines = [
-        f"rig {study.setting.rig}: {_count(len(failures), 'failure')}, {_count(len(study.names), 'finger')}, "
-        f"{_count(study.setting.phases, 'onset')} each, {len(study.rows)} runs of which "
+        f"rig {study.plan.rig}: {_count(len(failures), 'failure')}, {_count(len(study.names), 'finger')}, "
+        f"{_count(study.plan.phases, 'onset')} each, {len(study.rows)} runs of which "
         f"{int(np.sum(study.column('copied')))} follow from others", "",
         f"{'with all protection':<25}{'highest':>8}{'> ' + format(limits.normal_mmHg, '.0f'):>7}{'detected':>9}"
         f"{'slowest':>8}{'in ' + format(limits.detect_s, 'g') + ' s':>8}{'<20':>7}{'<15':>7}  {'caught first by':<17}"
@@ -186,13 +186,13 @@ def fault_lines(study: Study, table: Table) -> list[str]:
     loose = ", ".join(s.fault.name for s in failures if s.breaks)
     lines += ["", f"not contained with all protection: {loose or 'none'}"]
     points = single_points(table)
-    if study.setting.protections:
+    if study.plan.protections:
         lines += ["", "single points of failure: without the protection, the failure breaks a limit that it keeps with "
                       "it"]
         lines += [f"  {s.lost:<17}{s.fault.name:<26}{', '.join(s.breaks)}: {_what(s)}"
                   for s in sorted(points, key=lambda s: s.lost)] or ["  none"]
     pairs = pair_breaks(study, table)
-    if study.setting.pairs:
+    if study.plan.pairs:
         lines += ["", "pairs of failures that break a limit which neither breaks alone"]
         lines += [f"  {a} + {b}: {', '.join(what)} ({runs} runs)" for a, b, what, runs in pairs] or ["  none"]
     wild = int(np.sum(study.column("diverged")))
@@ -220,7 +220,7 @@ def _what(summary: Summary) -> str:
     return f"{'; '.join(parts)} ({summary.broken_runs} of {summary.runs} runs)"
 
 
-def fault_json(study: Study, table: Table) -> dict[str, Any]:
+def study_json(study: Study, table: Table) -> dict[str, Any]:
     """Everything but the single runs, as plain data."""
 
     def plain(s: Summary) -> dict[str, Any]:
@@ -228,10 +228,10 @@ def fault_json(study: Study, table: Table) -> dict[str, Any]:
                                 "severity": s.fault.severity, "kind": s.fault.kind, "breaks": list(s.breaks)}
 
     return {
-        "rig": study.setting.rig, "settings": list(study.setting.settings), "limits": study.setting.limits._asdict(),
-        "fingers": list(study.names), "phases": study.setting.phases, "seconds": study.setting.after_s,
+        "rig": study.plan.rig, "settings": list(study.plan.settings), "limits": study.plan.limits._asdict(),
+        "fingers": list(study.names), "phases": study.plan.phases, "seconds": study.plan.after_s,
         "runs": len(study.rows), "failures": [plain(s) for s in summaries(table)],
-        "without": {name: [plain(s) for s in summaries(table, name)] for name in study.setting.protections},
+        "without": {name: [plain(s) for s in summaries(table, name)] for name in study.plan.protections},
         "not_contained": [s.fault.name for s in summaries(table) if s.breaks],
         "single_points": [plain(s) for s in single_points(table)],
         "pairs": [{"faults": [a, b], "breaks": list(what), "runs": runs}

@@ -10,33 +10,33 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from experiments.calibration.schedule.measures import METRIC, METRICS
-from experiments.calibration.schedule.piece import ScheduleRun
+from experiments.calibration.schedule.piece import Row
 from experiments.calibration.schedule.study import Study
 from experiments.calibration.schedule.text import (
-    Row,
+    Summary,
     against_yardstick,
     efficient,
     lines_after,
     lines_before,
     print_table,
-    row_of,
-    rows_of,
     study_json,
+    summaries,
+    summary_of,
     table,
 )
 
 NAN = math.nan
 
 
-def made(failures: dict[str, int] | None = None, **figures: float) -> ScheduleRun:
+def made(failures: dict[str, int] | None = None, **figures: float) -> Row:
     values = np.full(len(METRICS), NAN)
     for name, value in ({"beats": 100.0, "seconds": 1800.0, "interruptions": 0.0} | figures).items():
         values[METRIC[name]] = value
-    return ScheduleRun(values, np.zeros((3, 4), np.float32), "in time", failures or {}, (), ())
+    return Row(values, np.zeros((3, 4), np.float32), "in time", failures or {}, (), ())
 
 
-def row(scenario: str, schedule: str, rms: float, lost: float) -> Row:
-    return row_of(scenario, schedule, [made(mean_rms_ideal=rms, lost_share=lost)])
+def row(scenario: str, schedule: str, rms: float, lost: float) -> Summary:
+    return summary_of(scenario, schedule, [made(mean_rms_ideal=rms, lost_share=lost)])
 
 
 def test_a_row_sums_up_its_fingers() -> None:
@@ -47,7 +47,7 @@ def test_a_row_sums_up_its_fingers() -> None:
              lost_share=0.3, interruptions=6.0, recovery=NAN, unrecovered=0.0, longest_large=50.0, highest_cuff=140.0),
         made(beats=0.0, lost_share=1.0),
     ]
-    found = row_of("cold", "every", runs)
+    found = summary_of("cold", "every", runs)
     assert (found.fingers, found.silent, found.failures) == (3, 1, {"no pulse": 3, "timed out": 1})
     assert found.rms_mmHg == pytest.approx(math.sqrt((9.0 + 16.0) / 2.0)) and found.median_mmHg == 3.5
     # every finger has the same weight: bias is the mean of biases, variance that within plus that between
@@ -58,7 +58,7 @@ def test_a_row_sums_up_its_fingers() -> None:
 
 
 def test_fingers_that_never_showed_anything() -> None:
-    found = row_of("cold", "every", [made(beats=0.0, lost_share=1.0)] * 2)
+    found = summary_of("cold", "every", [made(beats=0.0, lost_share=1.0)] * 2)
     assert found.silent == 2 and math.isnan(found.rms_mmHg) and math.isnan(found.mean[0])
 
 
@@ -95,7 +95,7 @@ def test_the_yardstick() -> None:
 
 def test_rows_of_a_comparison(comparison: Study) -> None:
     """One a scenario and schedule, then all scenarios together; each scenario has a frontier."""
-    rows = rows_of(comparison)
+    rows = summaries(comparison)
     assert [(r.scenario, r.schedule) for r in rows] == [
         (s, n) for s in ("quiet", "cold", "all") for n in ("never", "growing", "steady")
     ]
@@ -130,7 +130,7 @@ def test_the_table_shows_what_the_rows_say() -> None:
 
 
 def test_lines_about_a_comparison(comparison: Study, capsys: pytest.CaptureFixture[str]) -> None:
-    rows = rows_of(comparison)
+    rows = summaries(comparison)
     print_table(comparison, rows)
     said = capsys.readouterr().out
     assert "wrist: 3 schedules × 2 scenarios × 2 fingers (mixed, seed 1), 2 min each" in said
@@ -144,14 +144,14 @@ def test_runs_that_ended_early_are_named(comparison: Study) -> None:
     for key in runs:
         runs[key] = [run._replace(ended="gave up: no pulse") for run in runs[key]]
     broken = replace(comparison, runs=runs)
-    lines = lines_after(broken, rows_of(broken))
+    lines = lines_after(broken, summaries(broken))
     assert "quiet, never, mixed-1-0000: gave up: no pulse" in lines
     assert lines[-1] == "… and 7 more runs that ended before their time"
     assert len(study_json(broken, [])["ended_early"]) == 12
 
 
 def test_json_names_everything(comparison: Study) -> None:
-    found = study_json(comparison, rows_of(comparison))
+    found = study_json(comparison, summaries(comparison))
     assert list(found["schedules"]) == ["never", "growing", "steady"] and found["minutes"] == 2.0
     assert len(found["rows"]) == 9 and found["rows"][0]["scenario"] == "quiet" and found["steps_a_tick"] == 2
     assert {a["scenario"] for a in found["against_growing"]} <= {"quiet", "cold", "all"}

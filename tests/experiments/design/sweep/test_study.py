@@ -4,7 +4,7 @@ import pytest
 
 from experiments.check.check import run_tracking
 from experiments.design.sweep import study as module
-from experiments.design.sweep.piece import MARGINS, Figure, Piece, evaluate
+from experiments.design.sweep.piece import MARGINS, Figure, Piece, run_piece
 from experiments.design.sweep.study import worst_of
 from experiments.rigs.rig import load_rig
 from experiments.simulation.simulate import simulate
@@ -19,7 +19,7 @@ def test_shape_and_order(gains):
     assert gains.shape == (8, 7) and gains.figures.shape == (56, 1, len(gains.names))
     i = 3 * 7 + 2
     assert gains.points[i] == (gains.axes[0].values[3], gains.axes[1].values[2])
-    alone = evaluate(gains.case, Piece((gains.points[i],), None)).figures
+    alone = run_piece(gains.case, Piece((gains.points[i],), None)).figures
     np.testing.assert_allclose(gains.figures[i], alone, rtol=1e-6)
 
 
@@ -112,7 +112,7 @@ def test_the_worst_finger_is_the_worst(people):
 def test_a_finger_alone_has_the_same_figures(people):
     """What the printed command runs: one finger, made anew from its name."""
     name = people.fingers[int(people.worst_finger()[1])].name
-    alone = evaluate(people.case, Piece((people.points[1],), find_finger(name)))
+    alone = run_piece(people.case, Piece((people.points[1],), find_finger(name)))
     who = [f.name for f in people.fingers].index(name)
     np.testing.assert_allclose(alone.figures[0], people.figures[1, who], rtol=1e-6)
 

@@ -4,12 +4,12 @@ import pytest
 
 from controller.protection.guards import PROTECTIONS
 from experiments.safety.faults import study as module
-from experiments.safety.faults.study import KEYS, Setting, fault_text, prepare, run_study, unit_rows
+from experiments.safety.faults.study import KEYS, Plan, fault_text, prepare, run_study, unit_rows
 from experiments.safety.faults.verdict import FaultLimits
 from experiments.work.run import local
 from plant.errors import InputError
 
-SMALL = Setting("wrist", (), ("valve_stuck_open:1", "emitter_out:0.8", "cough:1"), 2, 1, "mixed", 1, False,
+SMALL = Plan("wrist", (), ("valve_stuck_open:1", "emitter_out:0.8", "cough:1"), 2, 1, "mixed", 1, False,
                 ("relief", "dump_valve", "watchdog"), 2.5, FaultLimits())
 
 

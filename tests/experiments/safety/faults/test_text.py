@@ -7,10 +7,10 @@ import xarray
 
 from controller.protection.guards import PROTECTIONS
 from experiments.safety.faults.catalogue import CATALOGUE
-from experiments.safety.faults.study import KEYS, Setting, Study
+from experiments.safety.faults.study import KEYS, Plan, Study
 from experiments.safety.faults.text import (
-    fault_json,
-    fault_lines,
+    study_json,
+    study_lines,
     first_layer,
     groups,
     pair_breaks,
@@ -45,7 +45,7 @@ def study():
             acted={}), row(0, 1, RELIEF, figures={"detected_s": -1.0, "wrong_longest_s": 33.0}),
         row(0, 2, figures={"detected_s": 1.0}), row(0, 0, second=1, figures={"below_15_s": -1.0}),
     ])
-    setting = Setting("wrist", (), FAULTS, 2, 1, "mixed", 1, True, ("relief",), 36.0, FaultLimits())
+    setting = Plan("wrist", (), FAULTS, 2, 1, "mixed", 1, True, ("relief",), 36.0, FaultLimits())
     made = Study(setting, tuple(CATALOGUE[n] for n in FAULTS), rows, np.zeros((len(rows), len(BREAKS)), bool),
                  ("one", "two"), ("three: does not hold",), {"tube_wet": "it has no tube"})
     figures = {name: made.column(name) for name in FIGURES}
@@ -80,7 +80,7 @@ def test_groups_hold_every_row_once(study):
 
 
 def test_lines_say_it_all(study):
-    text = "\n".join(fault_lines(study, summary_table(study)))
+    text = "\n".join(study_lines(study, summary_table(study)))
     for word in ("BREAKS undetected wrong reading", "not contained with all protection: emitter_out", "relief",
                  "400 mmHg", "1 false alarms in 1 runs", "valve_stuck_open + emitter_out", "three: does not hold",
                  "intermittent cuffs"):
@@ -102,7 +102,7 @@ def test_files_hold_every_run(study, tmp_path):
 
 
 def test_json_is_plain(study):
-    document = plain(fault_json(study, summary_table(study)))
+    document = plain(study_json(study, summary_table(study)))
     assert document["runs"] == len(study.rows) and document["not_contained"] == ["emitter_out", "cough"]
     assert document["single_points"][0]["lost"] == "relief" and len(KEYS) == 8
     assert document["false_alarms"] == 1 and document["person_hours"] == 36.0 / 3600.0
