@@ -8,13 +8,14 @@ from typing import NamedTuple
 import pytest
 
 from calibrate.search.strategies import BUILT_IN, load_strategy
-from experiments.calibration.schedule.study import Study, Plan, run_study
+from experiments.calibration.schedule import study as schedules
 from experiments.calibration.search.trial import Trial, finger_trial
 from experiments.check.check import Check, check
 from experiments.commands import main as command
 from experiments.design.sweep.axes import grid_points, parse_axes, sample_points
 from experiments.design.sweep.piece import Case
-from experiments.design.sweep.study import Study, sweep
+from experiments.design.sweep.study import Plan as SweepPlan
+from experiments.design.sweep.study import Study, run_study
 from experiments.design.tune.limits import margin_limits
 from experiments.design.tune.study import Tuning, tune
 from experiments.rigs.requirements import default_requirements, load_requirements
@@ -94,9 +95,10 @@ def checked(wrist: Rig, pressure: PressureTrace) -> Check:
 
 
 @pytest.fixture(scope="session")
-def comparison() -> Study:
+def comparison() -> schedules.Study:
     """Three schedules in two scenarios on two fingers, two minutes each."""
-    return run_study(Plan("wrist", (), "never,growing,steady", ("quiet", "cold"), 2, "mixed", 1, 120.0))
+    plan = schedules.Plan("wrist", (), "never,growing,steady", ("quiet", "cold"), 2, "mixed", 1, 120.0)
+    return schedules.run_study(plan)
 
 
 @pytest.fixture(scope="session")
@@ -120,7 +122,8 @@ def swept(texts: list[str], fingers: int = 0, simulated: bool = False, sample: i
     trace = None if people else synthesise(SyntheticPressure(), 1e-3, 8.0, 1)
     case = Case(source, tuple(axis.name for axis in axes), simulated, trace, None, 8.0, 0.0, 1)
     points = sample_points(axes, sample, 1) if sample else grid_points(axes)
-    return sweep(case, axes, points, people, bool(sample), **{"engine": local(1)} | more)  # type: ignore[arg-type]
+    plan = SweepPlan(case, tuple(axes), tuple(points), tuple(people), bool(sample))
+    return run_study(plan, **{"engine": local(1)} | more)  # type: ignore[arg-type]
 
 
 @pytest.fixture(scope="session")

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -9,7 +10,8 @@ import numpy as np
 from experiments.calibration.schedule.measures import METRIC, BIN_s, LARGE_mmHg
 from experiments.calibration.schedule.piece import Row
 from experiments.calibration.schedule.study import Study
-from experiments.calibration.schedule.text import TOGETHER, YARDSTICK, Summary, efficient
+from experiments.calibration.schedule.summary import TOGETHER, Summary, efficient
+from experiments.calibration.schedule.verdict import YARDSTICK
 from experiments.work.style import AMBER, BLUE, GREEN, GREY, ORANGE, SKY, VIOLET, new_figure, stamp, tidy
 
 COLOURS = (GREY, AMBER, BLUE, VIOLET, GREEN, ORANGE, SKY)
@@ -23,6 +25,12 @@ SPOTS = (  # where a name may stand: points to the right and up, and which side 
     (7.0, -10.0, "left"), (-7.0, 10.0, "right"), (-7.0, -10.0, "right"), (0.0, 23.0, "center"), (0.0, -23.0, "center"),
 )
 Box = tuple[float, float, float, float]  # left, bottom, right, top in points
+
+
+def study_figures(study: Study, found: list[Summary]) -> dict[str, Callable[[], Any]]:
+    """The pictures of a comparison, by the names of their files."""
+    title = f"{study.rig.name}: {len(study.fingers)} fingers, {study.plan.seconds / 60.0:g} min each"
+    return {"frontier": lambda: frontier_figure(found, title), "one_finger": lambda: course_figure(study)}
 
 
 def frontier_figure(rows: list[Summary], title: str) -> Any:

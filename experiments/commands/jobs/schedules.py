@@ -6,7 +6,7 @@ from pathlib import Path
 from calibrate.schedule.names import find_scenarios, find_schedules
 from experiments.calibration.schedule.dataset import write_dataset
 from experiments.calibration.schedule.study import Plan, run_study
-from experiments.calibration.schedule.text import print_table, summaries, study_json
+from experiments.calibration.schedule.text import print_table, study_json, summaries
 from experiments.commands.jobs.common import LARGEST_SEED, MOST_TICKS, bounded, engine_of, progress_bar
 from experiments.rigs.rig import load_rig
 from experiments.rigs.trust import refuse_when_resumed

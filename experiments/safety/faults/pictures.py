@@ -1,12 +1,13 @@
 """Pictures of a study: failures down, protection across, the outcome as colour and mark; and the fallback states."""
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from controller.protection.protection import FALLBACKS, HOLD, NORMAL, RECALIBRATE, TRANSITIONS, VENTED, WARNING
 from experiments.safety.faults.fault import PHYSIOLOGY
 from experiments.safety.faults.study import Study
-from experiments.safety.faults.text import Summary, Table
+from experiments.safety.faults.summary import Summary, Table
 from experiments.safety.faults.verdict import PRESSURE, TIME, VENT, WRONG
 from experiments.work.style import AMBER, GREY, ORANGE, SKY, VIOLET, new_figure, stamp
 
@@ -14,6 +15,11 @@ OUTCOMES: tuple[tuple[str, str, str], ...] = (  # word, colour, mark, from best 
     ("kept, detected", "#E4EEF5", ""), ("kept, unnoticed by some", SKY, "u"), ("wrong reading unnoticed", VIOLET, "W"),
     ("does not empty in time", AMBER, "V"), ("pressure above a limit", ORANGE, "P"),
 )
+
+
+def study_figures(study: Study, table: Table) -> dict[str, Callable[[], Any]]:
+    """The pictures of a study, by the names of their files."""
+    return {"faults": lambda: fault_matrix(study, table), "fallback": fallback_figure}
 
 
 def fallback_figure() -> Any:

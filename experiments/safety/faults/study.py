@@ -1,8 +1,8 @@
 """Every failure × (all protection, and each protection taken away) × fingers × onsets, in worker processes.
 
-The unit of work is one finger at one onset. A protection that never acted in the run with all of them changes no bit
-when it is taken away, so only those that did act are run without. Units are pure functions of their number: the same
-bits whatever the number of workers, and a study that was stopped goes on from the units that are on disk.
+The unit of work, a piece, is one finger at one onset. A protection that never acted in the run with all of them
+changes no bit when it is taken away, so only those that did act are run without. Pieces are pure functions of their
+number: the same bits whatever the number of workers, and a study that was stopped goes on from the pieces on disk.
 """
 from __future__ import annotations
 
@@ -35,8 +35,11 @@ WIDTH = len(KEYS) + len(FIGURES) + len(LAYERS)
 MOST_FINGERS, MOST_PHASES = 20_000, 100
 
 
+Piece = tuple[int, int]  # a finger and one of its onsets, by number
+
+
 class Plan(NamedTuple):
-    """Everything that a unit of a study follows from."""
+    """Everything that a piece of a study follows from."""
 
     rig: str
     settings: tuple[str, ...]
@@ -55,7 +58,7 @@ class Plan(NamedTuple):
 class Study(NamedTuple):
     """Result: one row a run (KEYS, FIGURES, first action of each layer), and which limits it breaks."""
 
-    setting: Plan
+    plan: Plan
     faults: tuple[Fault, ...]
     rows: Samples  # (runs, WIDTH)
     breaks: NDArray[np.bool_]  # (runs, BREAKS)
@@ -78,39 +81,40 @@ def fault_text(fault: Fault) -> str:
     return f"{fault.name}:{fault.severity:g}"
 
 
-def prepare(setting: Plan) -> tuple[list[Fault], list[tuple[int, int]]]:
-    """Failures and units (finger, phase) of a study. Raises InputError for what cannot be studied."""
-    if not 1 <= setting.fingers <= MOST_FINGERS:
-        raise InputError(f"--fingers {setting.fingers} must be from 1 to {MOST_FINGERS}")
-    if not 1 <= setting.phases <= MOST_PHASES:
-        raise InputError(f"--phases {setting.phases} must be from 1 to {MOST_PHASES}")
-    rig = load_rig(setting.rig, list(setting.settings))
-    faults = find_faults(",".join(setting.faults), rig)
-    for name in setting.protections:
+def prepare(plan: Plan) -> tuple[list[Fault], list[Piece]]:
+    """Failures and pieces (finger, phase) of a study. Raises InputError for what cannot be studied."""
+    if not 1 <= plan.fingers <= MOST_FINGERS:
+        raise InputError(f"--fingers {plan.fingers} must be from 1 to {MOST_FINGERS}")
+    if not 1 <= plan.phases <= MOST_PHASES:
+        raise InputError(f"--phases {plan.phases} must be from 1 to {MOST_PHASES}")
+    rig = load_rig(plan.rig, list(plan.settings))
+    faults = find_faults(",".join(plan.faults), rig)
+    for name in plan.protections:
         without(rig.guards, name)  # raises for a name that is none
-    return faults, [(f, p) for f in range(setting.fingers) for p in range(setting.phases)]
+    return faults, [(f, p) for f in range(plan.fingers) for p in range(plan.phases)]
 
 
-def unit_rows(setting: Plan, finger: int, phase: int) -> tuple[Samples, str]:
+def run_piece(plan: Plan, piece: Piece) -> tuple[Samples, str]:
     """All runs of one finger at one onset, and why there are none when the rig does not hold it."""
-    rig = load_rig(setting.rig, list(setting.settings))
-    faults = find_faults(",".join(setting.faults), rig)
-    people = sample_fingers(setting.fingers + 1, setting.group, setting.seed)
-    limits = Limits(setting.limits.normal_mmHg, setting.limits.fault_mmHg, setting.limits.wrong_mmHg)
+    finger, phase = piece
+    rig = load_rig(plan.rig, list(plan.settings))
+    faults = find_faults(",".join(plan.faults), rig)
+    people = sample_fingers(plan.fingers + 1, plan.group, plan.seed)
+    limits = Limits(plan.limits.normal_mmHg, plan.limits.fault_mmHg, plan.limits.wrong_mmHg)
     try:
         bench = make_bench(rig, people[finger], people[(finger + 1) % len(people)], phase,
-                           Times(after_s=setting.after_s), limits, setting.seed)
+                           Times(after_s=plan.after_s), limits, plan.seed)
     except InputError as error:
         return np.zeros((0, WIDTH)), str(error)
     if bench.trouble:
         return np.zeros((0, WIDTH)), f"{', '.join(bench.trouble)} before any failure"
-    rows = [row for i, fault in enumerate(faults) for row in fault_rows(bench, fault, setting, (finger, phase, i, -1))]
-    if setting.story is not None:
-        for i, story in enumerate(story_faults(setting.story), len(faults)):
+    rows = [row for i, fault in enumerate(faults) for row in fault_rows(bench, fault, plan, (finger, phase, i, -1))]
+    if plan.story is not None:
+        for i, story in enumerate(story_faults(plan.story), len(faults)):
             name = story.name.removeprefix("scenario_")
-            outcome, lasted = tell(rig, people[finger], name, setting.story, bench.seed, limits)
+            outcome, lasted = tell(rig, people[finger], name, plan.story, bench.seed, limits)
             rows.append(as_row((finger, phase, i, -1), NONE_LOST, outcome, lasted=lasted))
-    if setting.pairs:
+    if plan.pairs:
         for i, one in enumerate(faults):
             for j in range(i + 1, len(faults)):
                 if PHYSIOLOGY not in (one.kind, faults[j].kind):
@@ -120,14 +124,14 @@ def unit_rows(setting: Plan, finger: int, phase: int) -> tuple[Samples, str]:
 
 
 def fault_rows(
-    bench: Bench, fault: Fault, setting: Plan, key: tuple[int, int, int, int]
+    bench: Bench, fault: Fault, plan: Plan, key: tuple[int, int, int, int]
 ) -> Iterator[Samples]:
     """The run of one failure with all protection, then without each of them."""
     whole, _ = bench.run(fault)
     yield as_row(key, NONE_LOST, whole)
     if fault.kind == PHYSIOLOGY:
         return
-    for name in setting.protections:
+    for name in plan.protections:
         acted = whole.acted[name] >= 0.0
         outcome = bench.run(fault, lost=(name,))[0] if acted else whole
         yield as_row(key, float(PROTECTIONS.index(name)), outcome, copied=not acted)
@@ -141,42 +145,37 @@ def as_row(
                      *(outcome.acted[name] for name in LAYERS)])
 
 
-def run_piece(setting: Plan, place: tuple[int, int]) -> tuple[Samples, str]:
-    """`unit_rows` of a piece of work."""
-    return unit_rows(setting, *place)
-
-
-def about(setting: Plan) -> dict[str, str]:
+def about(plan: Plan) -> dict[str, str]:
     """What tells one study from another, in words; the rig by its parameters, for a rig file may have changed."""
-    rig = load_rig(setting.rig, list(setting.settings))
-    return {"rig": setting.rig, "the rig's parameters": fingerprint(rig._replace(tables={})),
-            "seed": str(setting.seed), "fingers": str(setting.fingers)}
+    rig = load_rig(plan.rig, list(plan.settings))
+    return {"rig": plan.rig, "the rig's parameters": fingerprint(rig._replace(tables={})),
+            "seed": str(plan.seed), "fingers": str(plan.fingers)}
 
 
 def run_study(
-    setting: Plan, chunks: Path | None = None, engine: Engine | None = None,
+    plan: Plan, folder: Path | None = None, engine: Engine | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Study:
-    """Run a study. With `chunks` (a folder) each finished unit is kept there and not run again.
+    """Run a study. With a folder each finished piece is kept there and not run again.
 
     Raises InputError, also when the rig holds no finger, so that nothing ran. When interrupted, what is finished stays
     on disk.
     """
-    faults, units = prepare(setting)
-    found = run(units, partial(run_piece, setting), chunks, about(setting), engine, 1, progress,
+    faults, pieces = prepare(plan)
+    found = run(pieces, partial(run_piece, plan), folder, about(plan), engine, 1, progress,
                 "fingers and onsets")
-    rows = np.concatenate([unit.reshape(-1, WIDTH) for unit, _ in found])
-    people = sample_fingers(setting.fingers, setting.group, setting.seed)
-    unheld = [f"{people[f].name}: {why}" for (f, _), (_, why) in zip(units, found, strict=True) if why]
+    rows = np.concatenate([rows.reshape(-1, WIDTH) for rows, _ in found])
+    people = sample_fingers(plan.fingers, plan.group, plan.seed)
+    unheld = [f"{people[f].name}: {why}" for (f, _), (_, why) in zip(pieces, found, strict=True) if why]
     if not len(rows):
-        if chunks is not None:
-            shutil.rmtree(chunks, ignore_errors=True)  # there is nothing in it to go on from
+        if folder is not None:
+            shutil.rmtree(folder, ignore_errors=True)  # there is nothing in it to go on from
         more = f", and {len(unheld) - 1} more" if len(unheld) > 1 else ""
-        raise InputError(f"nothing ran: rig {setting.rig} holds no finger ({unheld[0]}{more})")
-    faults = [*faults, *(story_faults(setting.story) if setting.story is not None else [])]
-    study = Study(setting, tuple(faults), rows, np.zeros((len(rows), len(BREAKS)), bool),
+        raise InputError(f"nothing ran: rig {plan.rig} holds no finger ({unheld[0]}{more})")
+    faults = [*faults, *(story_faults(plan.story) if plan.story is not None else [])]
+    study = Study(plan, tuple(faults), rows, np.zeros((len(rows), len(BREAKS)), bool),
                   tuple(f.name for f in people), tuple(unheld),
-                  excluded_faults(load_rig(setting.rig, list(setting.settings))))
+                  excluded_faults(load_rig(plan.rig, list(plan.settings))))
     figures = {name: study.column(name) for name in FIGURES}
     person = np.array([is_person(faults[int(i)]) for i in study.column("fault")], bool)
-    return study._replace(breaks=broken(setting.limits, figures, person, setting.after_s))
+    return study._replace(breaks=broken(plan.limits, figures, person, plan.after_s))

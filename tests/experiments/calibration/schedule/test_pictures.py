@@ -7,7 +7,7 @@ import pytest
 
 from experiments.calibration.schedule.measures import METRIC
 from experiments.calibration.schedule.pictures import chosen_finger, course_figure, frontier_figure
-from experiments.calibration.schedule.text import summaries
+from experiments.calibration.schedule.summary import summaries
 from experiments.work.style import save
 
 

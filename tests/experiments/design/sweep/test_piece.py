@@ -6,7 +6,7 @@ import pytest
 
 from experiments.check.check import judge_loops, margin_figures, operating_pressures, run_tracking, tracking_figures
 from experiments.design.sweep.axes import own_finger
-from experiments.design.sweep.piece import MARGINS, Case, Piece, changed, run_piece, finger_with, pressure_of
+from experiments.design.sweep.piece import MARGINS, Case, Piece, changed, finger_with, pressure_of, run_piece
 from experiments.rigs.rig import load_rig, read_rig
 from experiments.simulation.simulate import simulate
 from experiments.subjects.finger import finger_pressure, on_finger

@@ -85,16 +85,16 @@ def test_same_bits_on_any_engine(gains, make_sweep, engine):
 def test_cut_short_and_resumed(tmp_path, make_sweep):
     """Every second chunk is lost; what comes of it is the same to the bit, and nothing else is computed again."""
     texts = ["controller.kp=0.004:0.012:3", "tube.length_m=0,0.05,0.1,0.2"]
-    whole = make_sweep(texts, directory=tmp_path / "a")
+    whole = make_sweep(texts, folder=tmp_path / "a")
     lost = sorted((tmp_path / "a").glob("chunk-*"))[::2]
     for path in lost:
         path.unlink()
     counted = []
-    again = make_sweep(texts, directory=tmp_path / "a", progress=counted.append)
+    again = make_sweep(texts, folder=tmp_path / "a", progress=counted.append)
     assert again.figures.tobytes() == whole.figures.tobytes()
     assert len(counted) == len(lost) + 1
     with pytest.raises(InputError, match="holds another study"):
-        make_sweep([texts[0], "tube.length_m=0,0.05,0.1,0.3"], directory=tmp_path / "a")
+        make_sweep([texts[0], "tube.length_m=0,0.05,0.1,0.3"], folder=tmp_path / "a")
 
 
 def test_the_worst_finger_is_the_worst(people):
@@ -131,7 +131,7 @@ def test_a_finger_that_no_point_suits_is_left_out(make_sweep, monkeypatch):
               for i, f in enumerate(make_sweep(["controller.kp=0.0086"], fingers=3).fingers)]
     source = make_sweep(["controller.kp=0.0086"], fingers=1)
     weak = source.case._replace(source=source.case.source.changed("supply", "pressure_mmHg", 180.0))
-    found = module.sweep(weak, source.axes, source.points, people, engine=local(1))
+    found = module.run_study(module.Plan(weak, source.axes, source.points, tuple(people)), engine=local(1))
     assert found.left_out == ("mixed-1-0001",) and len(found.fingers) == 2 and found.figures.shape[1] == 2
     assert found.reasons
 

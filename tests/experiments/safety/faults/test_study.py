@@ -37,15 +37,15 @@ def test_workers_change_no_bit(study):
 def test_a_stopped_study_goes_on(tmp_path, study, monkeypatch):
     """The second half runs, the first is read; the result is the same."""
     seen = []
-    real = module.unit_rows
+    real = module.run_piece
 
-    def stopping(setting, finger, phase):
-        seen.append((finger, phase))
+    def stopping(plan, piece):
+        seen.append(piece)
         if len(seen) == 2:
             raise KeyboardInterrupt
-        return real(setting, finger, phase)
+        return real(plan, piece)
 
-    monkeypatch.setattr(module, "unit_rows", stopping)
+    monkeypatch.setattr(module, "run_piece", stopping)
     with pytest.raises(KeyboardInterrupt, match="1 of 2 fingers and onsets are done"):
         run_study(SMALL, tmp_path / "c", engine=local(1))
     again = run_study(SMALL, tmp_path / "c", engine=local(1))
@@ -55,7 +55,7 @@ def test_a_stopped_study_goes_on(tmp_path, study, monkeypatch):
 @pytest.mark.parametrize("change", [{"seed": 2}, {"settings": ("relief.cracking_mmHg=250",)}, {"after_s": 3.0},
                                     {"faults": ("cough:1",)}])
 def test_another_study_is_not_taken_for_this_one(tmp_path, monkeypatch, change):
-    monkeypatch.setattr(module, "unit_rows", lambda *_: (np.zeros((1, module.WIDTH)), ""))
+    monkeypatch.setattr(module, "run_piece", lambda *_: (np.zeros((1, module.WIDTH)), ""))
     run_study(SMALL, tmp_path / "c", engine=local(1))
     run_study(SMALL, tmp_path / "c", engine=local(1))
     with pytest.raises(InputError, match="holds another study"):
