@@ -47,16 +47,16 @@ def cores() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def local(workers: int | None = None) -> Engine:
+def local(workers: int | None = None, prepare: Callable[[], None] | None = None) -> Engine:
     """Processes of this machine, one a core by default. Raises InputError for a count outside 1 … 256.
 
-    The first seconds' work is done in the calling process: it compiles what is missing, once, and short work is over
-    before another process has started.
+    `prepare` is called first in each process, instead of `prepare_worker`. The first seconds' work is done in the
+    calling process: it compiles what is missing, once, and short work is over before another process has started.
     """
     count = cores() if workers is None else workers
     if not 1 <= count <= MOST_WORKERS:
         raise InputError(f"--workers {count} must be from 1 to {MOST_WORKERS}")
-    return Engine(partial(_Pool, count), begin_here_s=HERE_s if count > 1 else math.inf)
+    return Engine(partial(_Pool, count, prepare or prepare_worker), begin_here_s=HERE_s if count > 1 else math.inf)
 
 
 def run(
@@ -202,9 +202,9 @@ def _together(
 class _Pool(ProcessPoolExecutor):
     """Fresh processes with BLAS on one thread, which end with their parent, however it ends."""
 
-    def __init__(self, workers: int) -> None:
+    def __init__(self, workers: int, prepare: Callable[[], None]) -> None:
         self._strangers = set(multiprocessing.active_children())
-        super().__init__(workers, multiprocessing.get_context("spawn"), initializer=_prepare)
+        super().__init__(workers, multiprocessing.get_context("spawn"), initializer=prepare)
 
     def __exit__(self, kind: type[BaseException] | None, *rest: Any) -> bool | None:
         if kind is None:
@@ -215,7 +215,7 @@ class _Pool(ProcessPoolExecutor):
         return None
 
 
-def _prepare() -> None:
+def prepare_worker() -> None:
     """First thing in a worker, before NumPy loads."""
     os.environ.update(dict.fromkeys(ONE_THREAD, "1"))
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches the whole group; the parent decides

@@ -17,7 +17,7 @@ from experiments.design.sweep.piece import Case
 from experiments.design.sweep.study import Plan as SweepPlan
 from experiments.design.sweep.study import Study, run_study
 from experiments.design.tune.limits import margin_limits
-from experiments.design.tune.study import Tuning, tune
+from experiments.design.tune.study import Aims, Tuning, tune
 from experiments.rigs.requirements import default_requirements, load_requirements
 from experiments.rigs.rig import Rig, load_rig, read_rig
 from experiments.simulation.instrument import instrument_of
@@ -147,4 +147,4 @@ def people() -> Study:
 @pytest.fixture(scope="session")
 def tuning(wrist: Rig) -> Tuning:
     """A tuning of the wrist rig for eight fingers, over two plain structures and two bounds on the sensitivity."""
-    return tune(wrist, sample_fingers(8), margin_limits({}), structures=("PI", "PI with lead"), peaks=(1.5, 1.6))
+    return tune(wrist, sample_fingers(8), Aims(margin_limits({}), structures=("PI", "PI with lead"), peaks=(1.5, 1.6)))

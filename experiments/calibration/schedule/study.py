@@ -21,7 +21,7 @@ from calibrate.schedule.names import NamedSchedule, find_schedules
 from calibrate.search.probing_search import ProbingSearch
 from experiments.calibration.schedule.measures import METRICS
 from experiments.calibration.schedule.piece import Row, Task, run_task
-from experiments.rigs.rig import Rig, clamp, load_rig
+from experiments.rigs.rig import Rig, clamp, load_rig, parameters_of
 from experiments.simulation.instrument import NOMINAL_mmHg, instrument_of
 from experiments.simulation.steps import few_steps
 from experiments.subjects.finger import Finger, on_finger
@@ -112,7 +112,7 @@ def about(plan: Plan) -> dict[str, Any]:
         "rig": bench.rig.name, "minutes": plan.seconds / 60.0, "group": plan.group, "seed": plan.seed,
         "schedules": [named.name for named in bench.schedules],
         **{f"schedule {named.name}": repr(named.schedule) for named in bench.schedules}, "search": repr(plan.search),
-        "the rig's parameters": fingerprint(bench.rig._replace(tables={})),
+        "the rig's parameters": fingerprint(parameters_of(bench.rig)),
         "own schedules": [_own_digest(named.schedule) for named in bench.schedules],
     }
 

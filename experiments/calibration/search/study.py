@@ -12,8 +12,9 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from calibrate.search.strategies import source_digest
-from experiments.calibration.search.piece import Bench, Plan, Row, finger_rows, make_bench
-from experiments.rigs.rig import load_rig
+from experiments.calibration.search.piece import Bench, Row, finger_rows, make_bench
+from experiments.calibration.search.piece import Plan as Plan
+from experiments.rigs.rig import load_rig, parameters_of
 from experiments.subjects.finger import DEFECTS, Finger
 from experiments.subjects.population import sample_fingers, spoil
 from experiments.work.chunks import fingerprint
@@ -62,7 +63,7 @@ def about(plan: Plan) -> dict[str, Any]:
     return {
         "rig": plan.rig, "settings": list(plan.settings), "group": plan.group, "seed": plan.seed,
         "steps a tick": plan.substeps, "strategies": list(plan.strategies),
-        "the rig's parameters": fingerprint(rig._replace(tables={})),
+        "the rig's parameters": fingerprint(parameters_of(rig)),
         "own strategies": [source_digest(name) for name in plan.strategies],
     }
 

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.protection.guards import PROTECTIONS, without
-from experiments.rigs.rig import load_rig
+from experiments.rigs.rig import load_rig, parameters_of
 from experiments.safety.faults.catalogue import excluded_faults, find_faults
 from experiments.safety.faults.fault import PHYSIOLOGY, Fault
 from experiments.safety.faults.stories import RIGHTLY, Story, story_faults, tell
@@ -148,7 +148,7 @@ def as_row(
 def about(plan: Plan) -> dict[str, str]:
     """What tells one study from another, in words; the rig by its parameters, for a rig file may have changed."""
     rig = load_rig(plan.rig, list(plan.settings))
-    return {"rig": plan.rig, "the rig's parameters": fingerprint(rig._replace(tables={})),
+    return {"rig": plan.rig, "the rig's parameters": fingerprint(parameters_of(rig)),
             "seed": str(plan.seed), "fingers": str(plan.fingers)}
 
 
