@@ -35,7 +35,8 @@ def margins_dataset(loops: list[Judged], rows: list[BudgetRow], attributes: dict
                          {"units": "°", "long_name": "phase at the worst loop's crossover"})
     coordinates = {
         "operating_point": [j.name for j in loops], "part": [row.part for row in rows],
-        "arterial_mmHg": ("operating_point", [j.loop.point.around.arterial_mmHg for j in loops], {"units": "mmHg"}),
+        "at_mmHg": ("operating_point", [j.loop.point.around.arterial_mmHg for j in loops],
+                    {"units": "mmHg", "long_name": "arterial pressure"}),
         "side": ("operating_point", [j.loop.side for j in loops]),
     }
     return xarray.Dataset(data, coordinates, attributes)

@@ -15,6 +15,10 @@ Parameters = ParamSpec("Parameters")
 Returned = TypeVar("Returned")
 MOST_CHARACTERS = 200  # of one argument
 OPTION = re.compile(r"--([a-z][a-z-]*)")
+ARGUMENTS = {  # options that are called otherwise in Python
+    "at": "at_mmHg", "start": "start_s", "offset": "offset_mmHg", "vent": "vent_s", "mean": "mean_mmHg",
+    "simulate": "simulated", "out": "folder", "faults": "names", "stories": "stories_min", "schedules": "schedules",
+}
 
 
 def public(function: Callable[Parameters, Returned]) -> Callable[Parameters, Returned]:
@@ -33,9 +37,13 @@ def public(function: Callable[Parameters, Returned]) -> Callable[Parameters, Ret
             except InputError as error:
                 if not by_python:
                     raise
-                raise InputError(OPTION.sub(lambda option: option[1].replace("-", "_"), str(error))) from error
+                raise InputError(OPTION.sub(_argument, str(error))) from error
 
     return called
+
+
+def _argument(option: re.Match[str]) -> str:
+    return ARGUMENTS.get(option[1], option[1].replace("-", "_"))
 
 
 def word_of(value: Any) -> str:

@@ -65,6 +65,12 @@ def cuffloop() -> Callable[..., Said]:
 
 
 @pytest.fixture(scope="session")
+def run_command(cuffloop: Callable[..., Said]) -> Callable[..., Said]:
+    """The same, in tests that import the package of that name."""
+    return cuffloop
+
+
+@pytest.fixture(scope="session")
 def refusal() -> Callable[..., str]:
     """`refusal("check", "nobody")` is the line; it fails when the command does anything but refuse."""
     return refused

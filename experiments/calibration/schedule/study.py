@@ -27,7 +27,7 @@ from experiments.simulation.steps import few_steps
 from experiments.subjects.finger import Finger, on_finger
 from experiments.subjects.population import sample_fingers
 from experiments.work.chunks import fingerprint
-from experiments.work.run import Engine, run
+from experiments.work.run import Engine, Unit, run
 
 OWN_MODULE = "own_part_"  # beginning of the module names of users' own files
 Piece = tuple[str, Finger]  # a scenario and who is in it
@@ -99,8 +99,8 @@ def run_study(
         on_finger(bench.rig, finger)  # a cuff that does not fit is said before, not after an hour
     pieces: list[Piece] = [(scenario, finger) for scenario in plan.scenarios for finger in fingers]
     found: list[list[Row]] = run(
-        pieces, partial(run_piece, common), keep, about(plan), engine, 1, progress, "fingers and scenarios",
-        breakable=True)
+        pieces, partial(run_piece, common), keep, about(plan), engine, 1, progress,
+        Unit("fingers and scenarios", breakable=True))
     places = np.ndindex(len(plan.scenarios), len(fingers))
     return Study(plan, bench.rig, bench.schedules, fingers, bench.steps, dict(zip(places, found, strict=True)))
 

@@ -18,7 +18,7 @@ from experiments.rigs.rig import load_rig, parameters_of
 from experiments.subjects.finger import DEFECTS, Finger
 from experiments.subjects.population import sample_fingers, spoil
 from experiments.work.chunks import fingerprint
-from experiments.work.run import Engine, run
+from experiments.work.run import Engine, Unit, run
 
 PARTS = "parts"
 
@@ -53,7 +53,7 @@ def run_study(
     _bench(common)  # complains here, once
     parts = folder / PARTS if folder else None
     found: list[list[Row]] = run(
-        fingers_of(plan), partial(run_piece, common), parts, about(plan), engine, 1, progress, "fingers")
+        fingers_of(plan), partial(run_piece, common), parts, about(plan), engine, 1, progress, Unit("fingers"))
     return Study(plan, [row for rows in found for row in rows])
 
 

@@ -25,7 +25,7 @@ from experiments.safety.faults.verdict import BREAKS, FaultLimits, broken
 from experiments.simulation.outcome import FIGURES, LAYERS, Limits
 from experiments.subjects.population import sample_fingers
 from experiments.work.chunks import fingerprint
-from experiments.work.run import Engine, run
+from experiments.work.run import Engine, Unit, run
 from plant.errors import InputError
 
 Samples = NDArray[np.float64]
@@ -163,7 +163,7 @@ def run_study(
     """
     faults, pieces = prepare(plan)
     found = run(pieces, partial(run_piece, plan), folder, about(plan), engine, 1, progress,
-                "fingers and onsets")
+                Unit("fingers and onsets"))
     rows = np.concatenate([rows.reshape(-1, WIDTH) for rows, _ in found])
     people = sample_fingers(plan.fingers, plan.group, plan.seed)
     unheld = [f"{people[f].name}: {why}" for (f, _), (_, why) in zip(pieces, found, strict=True) if why]

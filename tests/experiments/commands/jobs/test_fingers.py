@@ -7,6 +7,7 @@ import pytest
 from experiments.commands.jobs.fingers import FingersOptions, fingers_job
 from experiments.subjects.population import sample_fingers
 from experiments.subjects.table import chosen_fingers, finger_of_table, is_table
+from experiments.subjects.text import quantiles
 from plant.errors import InputError
 
 
