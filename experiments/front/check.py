@@ -96,13 +96,13 @@ def check(
             settling) or on other ticks than the rig's, a rig that cannot clamp there. One line, which says what.
 
     >>> import cuffloop
-    >>> result = cuffloop.check("wrist", "synthetic", seconds=8)
+    >>> result = cuffloop.check("wrist", "synthetic", seconds=12)
     >>> result.passed
     True
     >>> round(result.figures["phase_margin_deg"]), result.figure_units["phase_margin_deg"]
     (47, '°')
     >>> result.to_xarray()["cuff_mmHg"].sizes, result.units["cuff_mmHg"]
-    (Frozen({'time_s': 8000}), 'mmHg')
+    (Frozen({'time_s': 12000}), 'mmHg')
     """
     made = rig_of(rig)
     limits = load_requirements(Path(requirements) if requirements else default_requirements(made.base))

@@ -86,7 +86,7 @@ def compare(
     >>> slower = cuffloop.load_rig("wrist", {"timing.dead_time_s": 0.003})
     >>> found = cuffloop.compare("wrist", slower, record="synthetic", seconds=8)
     >>> [(row.name, row.unit, row.values) for row in found.found.differences]
-    [('timing.dead_time_s', 's', (0.002, 0.003))]
+    [('timing.dead_time_s', 's', (0.001, 0.003))]
     >>> phase = found.to_xarray()["phase_margin_deg"].values
     >>> bool(phase[0] > phase[1])
     True

@@ -86,7 +86,7 @@ def height(
     >>> import cuffloop
     >>> result = cuffloop.height("wrist", {"lag_s": 0.5})
     >>> [round(hold["as_read_mmHg"]) for hold in result.document()["holds"]]
-    [-8, -31]
+    [-8, -30]
     """
     made = rig_of(rig)
     bounded("--seed", seed, 0, LARGEST_SEED)

@@ -48,7 +48,7 @@ def test_a_trace_and_a_rig_of_ones_own(tmp_path):
 @pytest.mark.parametrize(("call", "words"), [
     (lambda: cuffloop.check("nobody"), "nobody: not a built-in rig"),
     (lambda: cuffloop.check(7), "rig: give a name, a path or a Rig, not int"),
-    (lambda: cuffloop.check("wrist", "absent.csv"), "absent.csv: no such file"),
+    (lambda: cuffloop.check("wrist", "absent.csv"), "absent.csv: cannot be read"),
     (lambda: cuffloop.check("wrist", seconds=-1), "^seconds -1 must be from"),
     (lambda: cuffloop.check("wrist", start_s=-1), "^start_s -1 must be from"),
     (lambda: cuffloop.check("wrist", "synthetic", seed=-1), "^seed -1 must be from"),
