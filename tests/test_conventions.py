@@ -29,15 +29,6 @@ COMMANDS = Path("experiments/commands")  # its modules are what typer is there f
 PACKAGE = Path("experiments/package")  # what is in it is imported without it: `import cuffloop`
 MOST_PARAMETERS, LONGEST_FUNCTION, MOST_FILES = 8, 60, 20
 COMPILED = {"compiled", "fused", "inlined", "released"}  # loops that must stay in one piece
-TOO_MANY_PARAMETERS = {  # known: the tick, which is being written once for all of its loops
-    "experiments/safety/faults/trial.py": {"_ticks"},
-    "experiments/simulation/coupled.py": {"firmware_part", "plant_part", "run_ticks"},
-    "experiments/simulation/disturbance.py": {"disturbed_samples"},
-    "experiments/simulation/lanes.py": {"run_groups"},
-    "experiments/simulation/protected.py": {"run_guarded_ticks"},
-    "plant/assembly.py": {"plant_tick"},
-    "plant/pneumatics/openings.py": {"guarded_step", "guarded_tick"},
-}
 
 
 def names(paths: list[Path]) -> list[str]:
@@ -132,7 +123,7 @@ def test_functions_are_short_and_take_few_parameters(path: Path) -> None:
     """At most 60 lines but for compiled loops, and eight parameters but for the commands' own functions."""
     inside = path.relative_to(TOP)
     many = {f.name for f in functions(path) if parameters(f) > MOST_PARAMETERS}
-    assert inside.parent == COMMANDS or many == TOO_MANY_PARAMETERS.get(str(inside), set())
+    assert inside.parent == COMMANDS or not many
     long = {f.name for f in functions(path) if (f.end_lineno or 0) - f.lineno >= LONGEST_FUNCTION
             and not COMPILED & {getattr(d, "id", "") for d in f.decorator_list}}
     assert not long

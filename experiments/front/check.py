@@ -92,17 +92,18 @@ def check(
         `save(folder)`; `found`, everything as objects.
 
     Raises:
-        InputError: a file that cannot be read, a value out of its range, a record too short (5 s are filling and
-            settling) or on other ticks than the rig's, a rig that cannot clamp there. One line, which says what.
+        InputError: a file that cannot be read, a value out of its range, a record with faults, with fewer than ten
+            beats that count (5 s are filling and settling) or on other ticks than the rig's, a rig that cannot clamp
+            there. One line, which says what.
 
     >>> import cuffloop
-    >>> result = cuffloop.check("wrist", "synthetic", seconds=12)
+    >>> result = cuffloop.check("wrist", "synthetic", seconds=16)
     >>> result.passed
     True
     >>> round(result.figures["phase_margin_deg"]), result.figure_units["phase_margin_deg"]
     (47, '°')
     >>> result.to_xarray()["cuff_mmHg"].sizes, result.units["cuff_mmHg"]
-    (Frozen({'time_s': 12000}), 'mmHg')
+    (Frozen({'time_s': 16000}), 'mmHg')
     """
     made = rig_of(rig)
     limits = load_requirements(Path(requirements) if requirements else default_requirements(made.base))

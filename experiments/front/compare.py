@@ -84,7 +84,7 @@ def compare(
 
     >>> import cuffloop
     >>> slower = cuffloop.load_rig("wrist", {"timing.dead_time_s": 0.003})
-    >>> found = cuffloop.compare("wrist", slower, record="synthetic", seconds=8)
+    >>> found = cuffloop.compare("wrist", slower, record="synthetic", seconds=16)
     >>> [(row.name, row.unit, row.values) for row in found.found.differences]
     [('timing.dead_time_s', 's', (0.001, 0.003))]
     >>> phase = found.to_xarray()["phase_margin_deg"].values

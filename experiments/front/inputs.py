@@ -199,8 +199,8 @@ def pressure_of(
         trace = synthesise(SyntheticPressure(), period_s, start_s + wanted, seed)
         first = round(start_s / period_s)
         return trace._replace(pressure_mmHg=trace.pressure_mmHg[first:], usable=trace.usable[first:])
-    raw = record if isinstance(record, RawRecord) else read_raw_record(record_name(record))
-    length = float(raw.time_s[-1] - raw.time_s[0]) - start_s
+    raw = record if isinstance(record, RawRecord) else read_raw_record(record_name(record), seconds, start_s)
+    length = raw.skipped_s + float(raw.time_s[-1] - raw.time_s[0]) - start_s
     _refuse_too_many_ticks((length if seconds is None else min(seconds, length)) / period_s, raw.name)
     return to_ticks(raw, period_s, seconds, start_s)
 

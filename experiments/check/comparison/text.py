@@ -7,9 +7,11 @@ from typing import Any
 from experiments.check.check import Check
 from experiments.check.comparison.study import Comparison
 from experiments.check.dataset import figures_of, unit_of
+from experiments.check.record_text import record_lines
 from experiments.check.text import check_json
 from experiments.rigs.requirements import FIGURES
 from experiments.work.output import CAUTION
+from plant.pressure.record_quality import NARROW_Hz
 
 LABEL, UNIT = 42, 13  # widths of the first columns
 NARROWEST, WIDEST = 14, 34
@@ -20,7 +22,8 @@ def comparison_lines(found: Comparison) -> list[str]:
     """Margins, tracking, phase budget, parameters that differ, and verdicts; a column for each rig."""
     width = min(max(NARROWEST, *(len(name) + 2 for name in found.names)), WIDEST)
     records = " and ".join(dict.fromkeys(check.run.trace.name for check in found.checks))
-    lines = [f"{len(found.checks)} rigs on {records}, seed {found.checks[0].run.seed}; ! misses a limit of its own", "",
+    lines = [f"{len(found.checks)} rigs on {records}, seed {found.checks[0].run.seed}; ! misses a limit of its own",
+             *dict.fromkeys(line for check in found.checks for line in record_lines(check.run.trace)), "",
              f"{'worst of all operating points':<{LABEL + UNIT}}" + "".join(_head(name, width) for name in found.names)]
     missed = [missed_by(check) for check in found.checks]
     figures = [figures_of(check) for check in found.checks]
@@ -30,7 +33,8 @@ def comparison_lines(found: Comparison) -> list[str]:
         lines.append(f"{label_of(name):<{LABEL}}{unit_of(name):<{UNIT}}" + "".join(f"{c:>{width}}" for c in cells))
     lines += ["", *_budget_lines(found, width), "", *_difference_lines(found, width), ""]
     for name, check in zip(found.names, found.checks, strict=True):
-        lines.append(f"{'PASS' if check.passed else 'FAIL'}: {name}{_why(check)}")
+        verdict = "PASS" if check.passed else "NO PASS" if check.kept else "FAIL"
+        lines.append(f"{verdict}: {name}{_why(check)}")
     return [*(line.rstrip() for line in lines), CAUTION]
 
 
@@ -79,6 +83,8 @@ def _why(check: Check) -> str:
         return ", no set point found"
     if check.run.status != "done":
         return f", the run {check.run.status}"
+    if check.kept and not check.passed:
+        return f", keeps its limits, but the record is cut off below {NARROW_Hz:g} Hz"
     missed = [label_of(name) for name in figures_of(check) if name in missed_by(check)]
     return f", misses {'; '.join(missed)}" if missed else ""
 

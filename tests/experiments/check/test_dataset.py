@@ -22,7 +22,7 @@ def test_margins_lie_along_their_operating_points(wrist):
 def test_a_check_holds_ticks_margins_and_figures(checked, tmp_path):
     """Also after a round through NetCDF."""
     data = check_dataset(checked, check_json(checked))
-    assert data.sizes["time_s"] == 8000 and data["cuff_mmHg"].attrs["units"] == "mmHg"
+    assert data.sizes["time_s"] == 14_000 and data["cuff_mmHg"].attrs["units"] == "mmHg"
     assert float(data["worst_phase_margin_deg"]) == margin_figures(checked.loops)["phase_margin_deg"]
     assert float(data["highest_cuff_mmHg"]) == float(data["cuff_mmHg"].max())
     data.to_netcdf(tmp_path / "a.nc", engine="scipy")
