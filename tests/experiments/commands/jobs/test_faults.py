@@ -44,7 +44,7 @@ def test_a_study_in_which_nothing_ran_is_no_result(tmp_path):
     """A protection that trips at once on every finger: one line, and nothing that a report could take for evidence."""
     for out in (None, tmp_path / "o"):
         with pytest.raises(InputError, match=r"^nothing ran: rig wrist holds no finger \(mixed-1-0000: supply_range"):
-            run(out, settings=["supply_range.lowest_mmHg=5000"])
+            run(out, setting=["supply_range.lowest_mmHg=5000"])
     assert not (tmp_path / "o").exists()
 
 

@@ -31,7 +31,7 @@ def test_quantiles_are_those_of_the_fingers(capsys):
 
 
 @pytest.mark.parametrize(("group", "count", "seed", "word"), [
-    ("nobody", 5, 1, "nobody"), ("mixed", 0, 1, "--fingers"), ("mixed", 5, -1, "--seed"),
+    ("nobody", 5, 1, "nobody"), ("mixed", 0, 1, "fingers 0"), ("mixed", 5, -1, "seed -1"),
     ("none.csv", 5, 1, "none.csv"),
 ])
 def test_what_makes_no_sense(group, count, seed, word, tmp_path):

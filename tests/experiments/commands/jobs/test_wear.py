@@ -31,7 +31,7 @@ def test_a_plan_beyond_its_limits_is_refused_with_the_reason(plan, words, capsys
 
 @pytest.mark.parametrize(("plan", "words"), [
     ((0.0, 2, 60.0, 0.0, 90.0), "plan.duration_h"), ((8.0, 3, 60.0, 0.0, 90.0), "plan.fingers"),
-    ((8.0, 2, float("nan"), 0.0, 90.0), "plan.turn_min"), ((8.0, 2, 60.0, 0.0, float("nan")), "--mean"),
+    ((8.0, 2, float("nan"), 0.0, 90.0), "plan.turn_min"), ((8.0, 2, 60.0, 0.0, float("nan")), "mean_mmHg"),
 ])
 def test_what_is_no_plan_is_one_line(plan, words, tmp_path):
     with pytest.raises(InputError, match=words):
