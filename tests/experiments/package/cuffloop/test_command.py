@@ -7,10 +7,9 @@ from pathlib import Path
 import pytest
 
 import cuffloop
-from cuffloop import command
+from cuffloop import command, rooms
 
-TOP = Path(__file__).resolve().parents[4]
-PATH = [str(TOP), str(TOP / "experiments" / "package")]
+PATH = [rooms.installation(), str(Path(rooms.HERE).parent)]
 
 
 def python(*arguments, first=()):

@@ -6,10 +6,11 @@ from pathlib import Path
 
 import pytest
 
+import plant
 from cuffloop import rooms
 
-TOP = Path(__file__).resolve().parents[4]
-PATH = os.pathsep.join([str(TOP), str(TOP / "experiments" / "package")])
+TOP = Path(rooms.installation())  # a checkout, or where the packages are installed
+PATH = os.pathsep.join([str(TOP), str(Path(rooms.HERE).parent)])
 OURS = "import experiments.work.asked, plant.errors; print(experiments.__file__); print(plant.__file__)"
 
 
@@ -30,7 +31,7 @@ def script(folder: Path, text: str) -> subprocess.CompletedProcess[str]:
 
 
 def test_the_installation_is_found():
-    assert Path(rooms.installation()) == TOP
+    assert Path(plant.__file__).parent == TOP / "plant" and (TOP / "experiments" / "front").is_dir()
 
 
 def test_a_script_beside_folders_of_our_names(beside):
