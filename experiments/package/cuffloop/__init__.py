@@ -30,8 +30,6 @@ from cuffloop.rooms import claim_rooms
 
 TYPE_CHECKING = False  # as in typing, which takes a while to import
 if TYPE_CHECKING:
-    from typing import Any
-
     from experiments.front.budget import BudgetResult as BudgetResult
     from experiments.front.budget import budget as budget
     from experiments.front.check import CheckResult as CheckResult
@@ -122,19 +120,21 @@ __all__ = [
 claim_rooms()
 
 
-def __getattr__(name: str) -> Any:
-    """A function or class, imported when it is first asked for."""
-    from importlib import import_module
+if not TYPE_CHECKING:  # a checker sees the names above, and no others
 
-    if name == "__version__":
-        from experiments.work.output import own_version
+    def __getattr__(name: str) -> object:
+        """A function or class, imported when it is first asked for."""
+        from importlib import import_module
 
-        return own_version()
-    if name not in PLACES:
-        raise AttributeError(f"module 'cuffloop' has no attribute {name!r}")
-    found = getattr(import_module(PLACES[name]), name)
-    globals()[name] = found
-    return found
+        if name == "__version__":
+            from experiments.work.output import own_version
+
+            return own_version()
+        if name not in PLACES:
+            raise AttributeError(f"module 'cuffloop' has no attribute {name!r}")
+        found = getattr(import_module(PLACES[name]), name)
+        globals()[name] = found
+        return found
 
 
 def __dir__() -> list[str]:
