@@ -30,6 +30,7 @@ from cuffloop.rooms import claim_rooms
 
 TYPE_CHECKING = False  # as in typing, which takes a while to import
 if TYPE_CHECKING:
+    __version__: str
     from experiments.front.budget import BudgetResult as BudgetResult
     from experiments.front.budget import budget as budget
     from experiments.front.check import CheckResult as CheckResult
