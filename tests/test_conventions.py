@@ -1,4 +1,8 @@
-"""What every file of the project keeps to: a mirrored test, docstrings, short files, light imports, units in names."""
+"""What every file of the project keeps to: a mirrored test, docstrings, light imports, units in names, and sizes.
+
+Options travel as one declared object: no function takes more than eight parameters but the commands themselves, which
+hold one an option and hand over an object.
+"""
 import ast
 import importlib
 import inspect
@@ -21,9 +25,10 @@ SLOW_TO_IMPORT = {
 }
 MOST_LINES = 400
 KNOWN_BY_NAME = {"conductance", "bleed_conductance", "kp", "ki", "kd"}  # the field's own names, without a unit
-THE_COMMAND_LINE = {  # it is what typer is there for
-    f"experiments/commands/{name}.py": {"typer"} for name in ("main", "options", "rig", "finger", "design", "safety")
-}
+COMMANDS = Path("experiments/commands")  # its modules are what typer is there for
+PACKAGE = Path("experiments/package")  # what is in it is imported without it: `import cuffloop`
+MOST_PARAMETERS, LONGEST_FUNCTION, MOST_FILES = 8, 60, 20
+COMPILED = {"compiled", "fused", "inlined", "released"}  # loops that must stay in one piece
 
 
 def names(paths: list[Path]) -> list[str]:
@@ -32,6 +37,27 @@ def names(paths: list[Path]) -> list[str]:
 
 def parsed(path: Path) -> ast.Module:
     return ast.parse(path.read_text(encoding="utf-8"))
+
+
+def module_of(path: Path) -> str:
+    """The name by which a source file is imported."""
+    inside = path.relative_to(TOP)
+    inside = inside.relative_to(PACKAGE) if inside.is_relative_to(PACKAGE) else inside
+    return ".".join(inside.with_suffix("").parts)
+
+
+def functions(path: Path) -> Iterator[ast.FunctionDef | ast.AsyncFunctionDef]:
+    """Every function and method of a file, inner ones too."""
+    for node in ast.walk(parsed(path)):
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            yield node
+
+
+def parameters(function: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
+    """How many parameters a function has, `self` aside."""
+    listed = function.args
+    named = [a.arg for a in (*listed.posonlyargs, *listed.args)]
+    return len(named) + len(listed.kwonlyargs) - (named[:1] in (["self"], ["cls"]))
 
 
 def public(body: list[ast.stmt], prefix: str = "") -> Iterator[tuple[str, ast.AST]]:
@@ -71,7 +97,7 @@ def test_everything_public_has_a_docstring(path: Path) -> None:
 @pytest.mark.parametrize("path", SOURCES, ids=names(SOURCES))
 def test_parts_of_a_unit_are_named_after_it(path: Path) -> None:
     """A declared parameter ends in its unit: `lag_s` in s, `leak_mL_s_mmHg` in mL/s/mmHg, `slew_per_s` in 1/s."""
-    module = importlib.import_module(".".join(path.relative_to(TOP).with_suffix("").parts))
+    module = importlib.import_module(module_of(path))
     for _, part in inspect.getmembers(module, inspect.isclass):
         if part.__module__ != module.__name__ or not hasattr(part, "_fields"):
             continue
@@ -92,6 +118,34 @@ def test_files_are_short(path: Path) -> None:
     assert len(path.read_text(encoding="utf-8").splitlines()) <= MOST_LINES
 
 
+@pytest.mark.parametrize("path", SOURCES, ids=names(SOURCES))
+def test_functions_are_short_and_take_few_parameters(path: Path) -> None:
+    """At most 60 lines but for compiled loops, and eight parameters but for the commands' own functions."""
+    inside = path.relative_to(TOP)
+    many = {f.name for f in functions(path) if parameters(f) > MOST_PARAMETERS}
+    assert inside.parent == COMMANDS or not many
+    long = {f.name for f in functions(path) if (f.end_lineno or 0) - f.lineno >= LONGEST_FUNCTION
+            and not COMPILED & {getattr(d, "id", "") for d in f.decorator_list}}
+    assert not long
+
+
+def test_folders_are_small() -> None:
+    """A folder is a capability, of at most twenty files."""
+    folders = {path.parent for room in ROOMS for path in (TOP / room).rglob("*.py")}
+    sizes = {str(folder.relative_to(TOP)): sum(p.is_file() and not p.name.startswith(".") for p in folder.iterdir())
+             for folder in sorted(folders)}
+    assert not {folder: size for folder, size in sizes.items() if size > MOST_FILES}
+
+
+@pytest.mark.parametrize("path", SOURCES, ids=names(SOURCES))
+def test_nothing_inside_imports_the_package(path: Path) -> None:
+    """`cuffloop` is for users: what it is made of never looks at it."""
+    if not path.is_relative_to(TOP / PACKAGE):
+        assert not [name for node in ast.walk(parsed(path)) if isinstance(node, ast.Import | ast.ImportFrom)
+                    for name in ([a.name for a in node.names] if isinstance(node, ast.Import) else [node.module or ""])
+                    if name.partition(".")[0] == "cuffloop"]
+
+
 def imports_at_the_top(tree: ast.Module) -> Iterator[str]:
     for node in tree.body:
         if isinstance(node, ast.Import):
@@ -106,7 +160,7 @@ def test_slow_libraries_are_imported_where_they_are_used(path: Path) -> None:
     """Plotting, files and the like load in a second; a command that does not need them must not wait for them."""
     slow = {name for name in imports_at_the_top(parsed(path))
             if any(name == heavy or name.startswith(f"{heavy}.") for heavy in SLOW_TO_IMPORT)}
-    assert slow <= THE_COMMAND_LINE.get(str(path.relative_to(TOP)), set())
+    assert slow <= ({"typer"} if path.relative_to(TOP).parent == COMMANDS else set())
 
 
 @pytest.mark.parametrize("path", SOURCES + TESTS, ids=names(SOURCES + TESTS))

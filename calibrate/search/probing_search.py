@@ -123,3 +123,8 @@ def lost(seen: Seen, instrument: Instrument) -> Failed | None:
     if share > LOST_LIMITED or peak > instrument.highest_mmHg + 60.0:
         return Failed("clamp not held", f"command at a limit for {100 * share:.0f} % of a look, up to {peak:.0f} mmHg")
     return None
+
+
+SEARCHES = {
+    "probing": (ProbingSearch, "coarse fit, then a small tone in the clamp finds where light answers most to pressure"),
+}

@@ -86,3 +86,9 @@ def find_ground(
         return dark
     step = measure(seen, min(stairs.settle_s, 0.5 * confirm_s), instrument.period_s)
     return Ground(steps, fit, step, fit.unloaded_depth(step))
+
+
+SEARCHES = {
+    "classroom": (ClassroomSearch, "mean light at the step with the largest pulsation"),
+    "arctangent": (ArctangentSearch, "arctangent law fitted to the pulsations of all steps"),
+}

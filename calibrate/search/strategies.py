@@ -1,5 +1,7 @@
 """Set-point searches by name, and one of the user's own from a file: `FILE.py:Class`.
 
+A built-in one is a module of this folder with a dict `SEARCHES`, and nothing else needs to know of it.
+
 **A search of one's own** is a NamedTuple class with a method `search(self, instrument)` that is a generator. It yields
 requests, is sent what the firmware saw on those ticks, and returns a set point or a named failure:
 
@@ -32,30 +34,39 @@ offer: the staircase (`staircase.py`), its fit (`arctangent.py`) and probing in 
 from __future__ import annotations
 
 import hashlib
+from importlib import import_module
 from pathlib import Path
+from pkgutil import iter_modules
 from typing import Any, NamedTuple
 
 import numpy as np
 
+from calibrate import search
 from calibrate.protocol import FAILURES, Clamp, Failed, Found, Hold, Instrument, Plan, Search, Vent
-from calibrate.search.probing_search import ProbingSearch
-from calibrate.search.searches import ArctangentSearch, ClassroomSearch
-from calibrate.search.waveform_search import WaveformSearch
 from plant.bounds import check_bounds
 from plant.declare import declared
 from plant.errors import InputError
 from plant.messages import value_text
 from plant.own_class import load_class
 
-BUILT_IN: dict[str, tuple[type[Any], str]] = {
-    "classroom": (ClassroomSearch, "mean light at the step with the largest pulsation"),
-    "arctangent": (ArctangentSearch, "arctangent law fitted to the pulsations of all steps"),
-    "waveform": (WaveformSearch, "steps fitted anew with the waveform that a short clamp recorded"),
-    "probing": (ProbingSearch, "coarse fit, then a small tone in the clamp finds where light answers most to pressure"),
-}
 ALL, USUAL = "all", "probing"
+FIRST = ("classroom", "arctangent", "waveform", "probing")  # in tables; what is not named follows by the alphabet
 LONGEST_REQUEST_s = 600.0
 LARGEST_mmHg = 1000.0  # of any pressure in a request
+
+
+def _built_in() -> dict[str, tuple[type[Any], str]]:
+    """The searches of every module of this folder that has a dict SEARCHES: name, class and what it does."""
+    found: dict[str, tuple[type[Any], str]] = {}
+    for module in iter_modules(search.__path__):
+        name = f"{search.__name__}.{module.name}"
+        if name != __name__:
+            found |= getattr(import_module(name), "SEARCHES", {})
+    order = sorted(found, key=lambda name: (FIRST.index(name) if name in FIRST else len(FIRST), name))
+    return {name: found[name] for name in order}
+
+
+BUILT_IN = _built_in()
 
 
 class Strategy(NamedTuple):

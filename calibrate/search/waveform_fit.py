@@ -48,6 +48,15 @@ class Stretch(NamedTuple):
     reading_mmHg: Samples
 
 
+class Seen(NamedTuple):
+    """The holds that show beats, in bins."""
+
+    time_s: Samples  # (bins,) from the beginning of each
+    depth: Samples  # (holds, bins)
+    pressure_mmHg: Samples  # (holds, bins) as read
+    beats_s: list[Samples]  # upstrokes of each hold, and one more on either side
+
+
 class WaveformFit(NamedTuple):
     """The law behind the staircase."""
 
@@ -101,8 +110,9 @@ def pose(holds: list[Stretch], clamp: Stretch, coarse: ArctangentFit, period_s: 
     if len(depth) < 3:
         return None
     level, covariance = level_belief(np.array(middle), beat, clamp, period_s)
-    return Problem(beat, time, np.array(depth), np.array(pressure), beats, level, np.asarray(
-        np.linalg.inv(np.linalg.cholesky(covariance))), coarse.depth, coarse.width_mmHg)
+    seen = Seen(time, np.array(depth), np.array(pressure), beats)
+    whitener = np.asarray(np.linalg.inv(np.linalg.cholesky(covariance)))
+    return Problem(beat, seen, level, whitener, coarse.depth, coarse.width_mmHg)
 
 
 def slow_covariance(a_s: Samples, b_s: Samples) -> Samples:
@@ -135,11 +145,11 @@ class Problem:
     """Residuals and their derivatives, whitened: (α, w, κ as logarithms, δ; then level, rate, bend, gain, lateness)."""
 
     def __init__(
-        self, beat: Beat, time_s: Samples, depth: Samples, pressure_mmHg: Samples, beats: list[Samples],
-        level_mmHg: Samples, level_whitener: Samples, alpha: float, width_mmHg: float,
+        self, beat: Beat, seen: Seen, level_mmHg: Samples, level_whitener: Samples, alpha: float, width_mmHg: float
     ) -> None:
+        time_s, depth, beats = seen.time_s, seen.depth, seen.beats_s
         self.middle = np.mean(depth, axis=1)
-        self.beat, self.time, self.pressure = beat, time_s, pressure_mmHg
+        self.beat, self.time, self.pressure = beat, time_s, seen.pressure_mmHg
         self.depth = depth - self.middle[:, None]
         self.beats, self.level, self.level_whitener = beats, level_mmHg, level_whitener
         self.holds, self.bins = depth.shape

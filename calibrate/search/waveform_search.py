@@ -139,3 +139,6 @@ def unloaded_now(fit: WaveformFit, watched_s: float) -> float:
     most = DRIFT_mmHg_s * fit.relative_slope
     rate = min(max(float(fit.unloaded_rate[-1]), -most), most)
     return float(fit.unloaded_depth[-1]) + 0.25 * watched_s * rate
+
+
+SEARCHES = {"waveform": (WaveformSearch, "steps fitted anew with the waveform that a short clamp recorded")}

@@ -17,6 +17,7 @@ from plant.declare import inlined
 
 Reals = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
+Look = tuple[float, float]  # a frequency [rad/s], and a measure of L there
 
 DEEPEST = 60  # halvings of one interval
 LARGEST_TURN_rad = 0.3  # of L between neighbouring samples
@@ -96,15 +97,15 @@ def finder(measure: Any) -> Any:
     """A compiled `refine` for one measure (made per measure: compiled code that takes functions cannot be cached)."""
 
     @inlined
-    def refine(level: float, plant: Any, controller: Any, near: float, f_near: float, far: float, f_far: float,
-               third: float, f_third: float) -> tuple[float, complex]:
+    def refine(level: float, plant: Any, controller: Any, near: Look, far: Look, third: Look) -> tuple[float, complex]:
         """Frequency between `near` and `far` where the measure changes sign, to about 1e-13 relative, and L there.
 
         Inverse quadratic interpolation through the three latest points, with bisection whenever that leaves the
         bracket, and at every fifth step. It ends when the measure over its latest slope promises that accuracy.
         """
-        a, b = near, far
-        x0, f0, x1, f1, x2, f2 = third, f_third, near, f_near, far, f_far
+        (x0, f0), (x1, f1), (x2, f2) = third, near, far
+        a, b = x1, x2
+        side = f1 > 0.0
         value = 0.0j
         for trial in range(1, 80):
             x = (x0 * f1 * f2 / ((f0 - f1) * (f0 - f2)) + x1 * f0 * f2 / ((f1 - f0) * (f1 - f2))
@@ -114,7 +115,7 @@ def finder(measure: Any) -> Any:
             value = loop_at(plant, controller, x)
             f = measure(value, level)
             x0, f0, x1, f1, x2, f2 = x1, f1, x2, f2, x, f
-            if (f > 0.0) == (f_near > 0.0):
+            if (f > 0.0) == side:
                 a = x
             else:
                 b = x

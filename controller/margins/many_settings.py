@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.margins.margins import OpenLoop, loop_grid
-from controller.margins.survey import Survey, filled, survey_many
+from controller.margins.survey import Curve, Survey, filled, survey_many
 from controller.response import response
 from controller.tick.law import Coefficients
 from plant.declare import compiled
@@ -67,8 +67,9 @@ def survey_settings(prepared: Prepared, rows: Reals) -> Survey:
     integral = rows[:, Coefficients._fields.index("integral_new")] != 0.0
     integrators = prepared.plant_integrators + integral.astype(np.int64)
     outside = np.full(len(rows), prepared.unstable_poles, np.int64)
-    found = survey_many(prepared.plant, prepared.controller, np.ascontiguousarray(rows), prepared.omega,
-                        prepared.response, prepared.last, integrators, outside, len(prepared.omega) + SPARE)
+    found = survey_many(prepared.plant, prepared.controller, np.ascontiguousarray(rows),
+                        Curve(prepared.omega, prepared.response, prepared.last), integrators, outside,
+                        len(prepared.omega) + SPARE)
     return Survey(*found.T)
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from controller.margins.crossings import Complexes, Reals
-from controller.margins.survey import Survey, grid, survey_many, survey_one
+from controller.margins.survey import Curve, Survey, grid, survey_many, survey_one
 from controller.response import Unity, Zpk, response
 from plant.errors import InputError
 
@@ -160,7 +160,7 @@ def margins_many(loop: OpenLoop, rows: ArrayLike, integrators: ArrayLike | None 
     omega, plant, last, followed = loop_grid(loop, points_per_decade)
     at_origin = _counts("integrators", integrators, loop.integrators, len(table))
     outside = _counts("unstable_poles", unstable_poles, loop.unstable_poles, len(table))
-    found = survey_many(loop.plant, loop.controller, table, omega, plant, last, at_origin, outside,
+    found = survey_many(loop.plant, loop.controller, table, Curve(omega, plant, last), at_origin, outside,
                         CAPACITY + len(omega))
     s = Survey(*found.T)
     with np.errstate(divide="ignore"):

@@ -67,6 +67,14 @@ class Survey(NamedTuple):
     bandwidth_omega: float
 
 
+class Curve(NamedTuple):
+    """A plant's response on the grid, and where it ends."""
+
+    omega: Reals  # rad/s
+    response: Complexes
+    last: float  # as for `ends`
+
+
 def filled(template: Any, row: Reals) -> Any:
     """A NamedTuple of the template's class whose fields are the floats of `row`; callable from compiled code."""
     return type(template)(*(float(value) for value in row))
@@ -125,16 +133,16 @@ def cross_unit(plant: Any, controller: Any, work: Scratch, count: int) -> int:
         k = i + 1 if i + 1 < count else max(i - 2, 0)  # a third sample beside the bracket
         after = above_unit(loop[k], 0.0)
         if (here > 0.0) != (before > 0.0):
-            w, value = refine_unit(0.0, plant, controller, omega[j], before, omega[i], here, omega[k], after)
+            w, value = refine_unit(0.0, plant, controller, (omega[j], before), (omega[i], here), (omega[k], after))
             work.gain_omega[found], work.gain_margin_rad[found] = w, above_minus(value)
             found += 1
         elif k > i and (after > 0.0) == (here > 0.0) and dips(before, here, after):
             w, f, there = beyond_unit(plant, controller, omega[j], before, omega[i], here, omega[k], after)
             if there:
-                near, f_near = (omega[i], here) if w > omega[i] else (omega[j], before)
-                far, f_far = (omega[k], after) if w > omega[i] else (omega[i], here)
-                for a, fa, b, fb, c, fc in ((near, f_near, w, f, far, f_far), (w, f, far, f_far, near, f_near)):
-                    x, value = refine_unit(0.0, plant, controller, a, fa, b, fb, c, fc)
+                near = (omega[i], here) if w > omega[i] else (omega[j], before)
+                far = (omega[k], after) if w > omega[i] else (omega[i], here)
+                for a, b, c in ((near, (w, f), far), ((w, f), far, near)):
+                    x, value = refine_unit(0.0, plant, controller, a, b, c)
                     work.gain_omega[found], work.gain_margin_rad[found] = x, above_minus(value)
                     found += 1
         j, before = i, here
@@ -172,8 +180,8 @@ def cross_axis(plant: Any, controller: Any, work: Scratch, count: int) -> tuple[
         k = i + 1 if i + 1 < count else max(i - 2, 0)
         if (l0.imag > 0.0) != (l1.imag > 0.0):
             if l0.real < 0.0 or l1.real < 0.0:
-                w, value = refine_axis(0.0, plant, controller, omega[j], above_axis(l0, 0.0), omega[i],
-                                       above_axis(l1, 0.0), omega[k], above_axis(loop[k], 0.0))
+                w, value = refine_axis(0.0, plant, controller, (omega[j], above_axis(l0, 0.0)),
+                                       (omega[i], above_axis(l1, 0.0)), (omega[k], above_axis(loop[k], 0.0)))
                 found = keep_phase_crossover(work, found, w, value)
                 if value.real < -1.0:
                     turns += 1 if l0.imag > 0.0 else -1
@@ -182,13 +190,13 @@ def cross_axis(plant: Any, controller: Any, work: Scratch, count: int) -> tuple[
             if dips(f0, f1, f2):
                 w, f, there = beyond_axis(plant, controller, omega[j], f0, omega[i], f1, omega[k], f2)
                 if there:
-                    near, f_near = (omega[i], f1) if w > omega[i] else (omega[j], f0)
-                    far, f_far = (omega[k], f2) if w > omega[i] else (omega[i], f1)
-                    for a, fa, b, fb, c, fc in ((near, f_near, w, f, far, f_far), (w, f, far, f_far, near, f_near)):
-                        x, value = refine_axis(0.0, plant, controller, a, fa, b, fb, c, fc)
+                    near = (omega[i], f1) if w > omega[i] else (omega[j], f0)
+                    far = (omega[k], f2) if w > omega[i] else (omega[i], f1)
+                    for a, b, c in ((near, (w, f), far), ((w, f), far, near)):
+                        x, value = refine_axis(0.0, plant, controller, a, b, c)
                         found = keep_phase_crossover(work, found, x, value)
                         if value.real < -1.0:
-                            turns += 1 if fa > 0.0 else -1
+                            turns += 1 if a[1] > 0.0 else -1
         j = i
     last_above = on_axis(loop[j]) or loop[j].imag > 0.0
     first_above = last_above
@@ -241,8 +249,8 @@ def first_fall(plant: Any, controller: Any, work: Scratch, count: int, level: fl
         here = above_level(work.loop[i], level)
         if before > 0.0 and here <= 0.0:
             k = i + 1 if i + 1 < count else max(i - 2, 0)
-            w, _ = refine_level(level, plant, controller, work.omega[i - 1], before, work.omega[i], here,
-                          work.omega[k], above_level(work.loop[k], level))
+            w, _ = refine_level(level, plant, controller, (work.omega[i - 1], before), (work.omega[i], here),
+                                (work.omega[k], above_level(work.loop[k], level)))
             return w  # type: ignore[no-any-return]
         before = here
     return math.inf
@@ -339,14 +347,15 @@ def survey_one(plant: Any, controller: Any, omega: Reals, plant_response: Comple
 
 
 @compiled
-def survey_many(plant: Any, template: Any, rows: Reals, omega: Reals, plant_response: Complexes, last: float,
-                integrators: Integers, unstable_poles: Integers, capacity: int) -> Reals:
+def survey_many(plant: Any, template: Any, rows: Reals, curve: Curve, integrators: Integers, unstable_poles: Integers,
+                capacity: int) -> Reals:
     """The survey of every row of controller parameters, shape (rows, 13), columns as the fields of `Survey`."""
     work = scratch(capacity)
     table = np.empty((len(rows), 13))
     for i in range(len(rows)):
         controller = filled(template, rows[i])
-        found = survey(plant, controller, omega, plant_response, last, integrators[i], unstable_poles[i], work)
+        found = survey(plant, controller, curve.omega, curve.response, curve.last, integrators[i], unstable_poles[i],
+                       work)
         for k in range(len(found)):
             table[i, k] = found[k]
     return table

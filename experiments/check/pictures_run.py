@@ -33,9 +33,7 @@ def tracking_figure(run: Run, tracking: Tracking | None, title: str) -> Any:
     whole.set_xlim(0, end)
     whole.set_title("" if run.status == "done" else run.status, fontsize=9, loc="left")
 
-    start = _window_start(counted, run.period_s)
-    last = len(cuff) - int(np.argmax(counted[::-1])) if np.any(counted) else len(cuff)
-    window = slice(start, min(start + round(4.0 / run.period_s), last))
+    window = shown_window(run)
     close.plot(time[window], run.channels["arterial_mmHg"][window], color=VIOLET, linewidth=1.0, linestyle=":",
                label="arterial pressure")
     close.plot(time[window], ideal[window], color=GREY, linewidth=2.6, alpha=0.6, label="ideal")
@@ -55,6 +53,14 @@ def tracking_figure(run: Run, tracking: Tracking | None, title: str) -> Any:
     figure.suptitle(title)
     stamp(figure)
     return figure
+
+
+def shown_window(run: Run) -> slice:
+    """Ticks of some four seconds of the settled clamp, to be drawn large."""
+    counted = run.counted
+    start = _window_start(counted, run.period_s)
+    last = len(counted) - int(np.argmax(counted[::-1])) if np.any(counted) else len(counted)
+    return slice(start, min(start + round(4.0 / run.period_s), last))
 
 
 def _mark(axes: Any, word: str, first_s: float, last_s: float) -> None:

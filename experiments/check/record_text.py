@@ -5,7 +5,7 @@ import math
 from typing import Any
 
 from plant.pressure.record import PressureTrace
-from plant.pressure.record_quality import ENDING_Hz, MOST_TOLD, NARROW_Hz, RecordQuality
+from plant.pressure.record_quality import MOST_TOLD, ENDING_Hz, NARROW_Hz, RecordQuality
 
 TOLD_s = {"frozen": "frozen", "flush": "flush", "open to air": "open to air", "pulse collapse": "pulse collapse",
           "shaken": "shaken"}

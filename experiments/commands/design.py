@@ -24,7 +24,7 @@ from experiments.commands.options import (
 
 
 def sweep(
-    axes: Annotated[
+    words: Annotated[
         list[str], typer.Argument(metavar="[RIG] AXIS...", help="TABLE.KEY=LOW:HIGH:COUNT[:log] or TABLE.KEY=A,B,C, "
                                   "of the rig's tables or finger.PART.KEY; a rig's name or file may go before.")
     ],
@@ -50,10 +50,10 @@ def sweep(
 
     With --out, work that was cut short goes on where it stopped when the same command is given again.
     """
-    from experiments.commands.jobs.sweep import sweep_job
+    options = dict(locals())
+    from experiments.commands.jobs.sweep import SweepJob, sweep_job
 
-    raise typer.Exit(sweep_job(axes, sample, fingers, group, finger, simulated, record, seconds, requirements, seed,
-                               workers, cluster, setting, out, as_json, trust))
+    raise typer.Exit(sweep_job(SweepJob(**options)))
 
 
 def budget(
@@ -74,9 +74,10 @@ def budget(
     trust: TrustOption = False,
 ) -> None:
     """What each part costs in phase, delay, Ms and error. By one natural step, by derivative, and by its spread."""
-    from experiments.commands.jobs.budget import budget_job
+    options = dict(locals())
+    from experiments.commands.jobs.budget import BudgetOptions, budget_job
 
-    raise typer.Exit(budget_job(rig, at, samples, spread, seed, workers, cluster, setting, out, as_json, trust))
+    raise typer.Exit(budget_job(BudgetOptions(**options)))
 
 
 def tune(
@@ -106,8 +107,10 @@ def tune(
 
     Writes a rig file (tuned.toml) with --out. Exit status 1 when no settings keep the limits.
     """
-    from experiments.commands.jobs.tune import tune_job
+    options = dict(locals())
+    from experiments.commands.jobs.tune import TuneOptions, tune_job
 
-    raise typer.Exit(
-        tune_job(rig, fingers, group, percentile, slope_error, requirements, seed, setting, out, as_json)
-    )
+    raise typer.Exit(tune_job(TuneOptions(**options)))
+
+
+COMMANDS = (sweep, budget, tune)

@@ -65,18 +65,10 @@ def search(
 
     Exit status 1 when the search fails.
     """
-    from experiments.commands.jobs.search import check_alone, search_job, study_job
+    options = dict(locals())
+    from experiments.commands.jobs.search import SearchOptions, search_job
 
-    if fingers is None:
-        given = {"--spoiled": spoiled or None, "--workers": workers, "--cluster": cluster}
-        check_alone(given, "belongs to a study: add --fingers N")
-        status = search_job(rig, finger, group, strategy, record, seed, substeps, setting, out, as_json)
-    else:
-        check_alone({"--finger": finger, "--record": record}, "is for one finger, and --fingers for a study: give one")
-        status = study_job(
-            rig, fingers, spoiled, group, strategy, seed, substeps, workers, cluster, setting, out, as_json,
-            trust)
-    raise typer.Exit(status)
+    raise typer.Exit(search_job(SearchOptions(**options)))
 
 
 def schedules(
@@ -110,12 +102,10 @@ def schedules(
     trust: TrustOption = False,
 ) -> None:
     """Compare calibration schedules: lost time against error. In scenarios of tone and circulation."""
-    from experiments.commands.jobs.schedules import schedules_job
+    options = dict(locals())
+    from experiments.commands.jobs.schedules import SchedulesOptions, schedules_job
 
-    raise typer.Exit(schedules_job(
-        rig, chosen, scenarios, fingers, minutes, group, seed, full, workers, cluster, setting, out, as_json,
-        trust,
-    ))
+    raise typer.Exit(schedules_job(SchedulesOptions(**options)))
 
 
 def height(
@@ -131,9 +121,10 @@ def height(
     as_json: JsonOption = False,
 ) -> None:
     """What a raised hand does to the reading, and its correction. By 10 and 40 cm, with a height sensor."""
-    from experiments.commands.jobs.height import height_job
+    options = dict(locals())
+    from experiments.commands.jobs.height import HeightOptions, height_job
 
-    raise typer.Exit(height_job(rig, sensor, seed, setting, out, as_json))
+    raise typer.Exit(height_job(HeightOptions(**options)))
 
 
 def fingers(
@@ -148,9 +139,10 @@ def fingers(
     as_json: JsonOption = False,
 ) -> None:
     """Virtual fingers as a table, one a row. Printed by quantiles."""
-    from experiments.commands.jobs.fingers import fingers_job
+    options = dict(locals())
+    from experiments.commands.jobs.fingers import FingersOptions, fingers_job
 
-    raise typer.Exit(fingers_job(group, count, seed, out, as_json))
+    raise typer.Exit(fingers_job(FingersOptions(**options)))
 
 
 def wear(
@@ -163,6 +155,10 @@ def wear(
     as_json: JsonOption = False,
 ) -> None:
     """Judge a plan of wear: hours, rest, pressure-time integral. Exit status 1 when refused."""
-    from experiments.commands.jobs.wear import wear_job
+    options = dict(locals())
+    from experiments.commands.jobs.wear import WearOptions, wear_job
 
-    raise typer.Exit(wear_job(hours, fingers, turn, pause, mean, out, as_json))
+    raise typer.Exit(wear_job(WearOptions(**options)))
+
+
+COMMANDS = (search, schedules, height, fingers, wear)

@@ -1,16 +1,21 @@
-"""The command line: `cuffloop COMMAND [RIG] [options]`. Its commands stand in `commands_*.py`."""
+"""The command line: `cuffloop COMMAND [RIG] [options]`.
+
+Every module of this folder that has a tuple COMMANDS brings the commands in it: to add one, write its function there
+and its job in `jobs/`.
+"""
 from __future__ import annotations
 
 import os
+import shlex
 import sys
-from typing import Any
+from importlib import import_module
+from pkgutil import iter_modules
+from typing import Annotated, Any
 
 import typer
 
-from experiments.commands.design import budget, sweep, tune
-from experiments.commands.finger import fingers, height, schedules, search, wear
-from experiments.commands.rig import check, margins, rigs, simulate
-from experiments.commands.safety import faults, report
+from experiments import commands
+from experiments.work.asked import asked
 
 app = typer.Typer(
     name="cuffloop",
@@ -25,10 +30,36 @@ app = typer.Typer(
 # the parent of all complaints about a command line; typer may carry its own copy of click, so it is asked, not imported
 _USAGE: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
 
-for _function in (
-    check, simulate, margins, rigs, search, schedules, fingers, height, wear, tune, sweep, budget, faults, report,
-):
-    app.command()(_function)
+FIRST = ("rig", "finger", "design", "safety")  # order of the help; what is not named follows by the alphabet
+
+
+def _modules() -> list[str]:
+    """Modules of this folder, in the order of the help."""
+    found = sorted(module.name for module in iter_modules(commands.__path__))
+    return sorted(found, key=lambda name: FIRST.index(name) if name in FIRST else len(FIRST))
+
+
+for _name in _modules():
+    if _name != "main":
+        for _function in getattr(import_module(f"{commands.__name__}.{_name}"), "COMMANDS", ()):
+            app.command()(_function)
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        from experiments.work.output import own_version
+
+        print(f"cuffloop {own_version()}")
+        raise typer.Exit
+
+
+@app.callback()
+def _common(
+    version: Annotated[
+        bool, typer.Option("--version", is_eager=True, callback=_show_version, help="Print the version and end.")
+    ] = False,
+) -> None:
+    pass
 
 
 def main() -> None:
@@ -38,7 +69,8 @@ def main() -> None:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="backslashreplace")  # a terminal without our signs still gets all the rest
     try:
-        status = _run(sys.argv[1:] or ["--help"])
+        with asked(shlex.join(["cuffloop", *sys.argv[1:]])):
+            status = _run(sys.argv[1:] or ["--help"])
         sys.stdout.flush()
     except BrokenPipeError:  # whoever was reading has seen enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

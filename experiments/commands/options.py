@@ -29,9 +29,15 @@ def whole_number(text: str | int) -> int:
 NUMBER: dict[str, Any] = {"parser": number, "metavar": "<number>"}
 WHOLE: dict[str, Any] = {"parser": whole_number, "metavar": "<whole number>"}
 
-RigArgument = Annotated[str, typer.Argument(
-    help="A built-in rig's name or a rig file (.toml). A rig file can name a Python file (kind = \"FILE.py:Class\"), "
-    "which is then run: open only a rig that you have read or whose author you trust.", show_default=True)]
+RIG_HELP = (
+    "A built-in rig's name or a rig file (.toml). A rig file can name a Python file (kind = \"FILE.py:Class\"), "
+    "which is then run: open only a rig that you have read or whose author you trust."
+)
+RigArgument = Annotated[str, typer.Argument(help=RIG_HELP, show_default=True)]
+RigsArgument = Annotated[
+    list[str] | None,
+    typer.Argument(metavar="[RIG]...", help=f"{RIG_HELP} Several are put side by side.  [default: wrist]"),
+]
 TrustOption = Annotated[bool, typer.Option(
     "--trust", help="Run the Python file that the rig names, though the study in --out or --faults was there before.")]
 SetOption = Annotated[

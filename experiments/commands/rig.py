@@ -13,6 +13,7 @@ from experiments.commands.options import (
     RecordOption,
     RequirementsOption,
     RigArgument,
+    RigsArgument,
     SecondsOption,
     SeedOption,
     SetOption,
@@ -21,7 +22,7 @@ from experiments.commands.options import (
 
 
 def check(
-    rig: RigArgument = "wrist",
+    rigs: RigsArgument = None,
     record: RecordOption = None,
     requirements: RequirementsOption = None,
     seconds: SecondsOption = None,
@@ -31,10 +32,11 @@ def check(
     out: OutOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Judge a rig: margins, phase budget, tracking on a record. Exit status 0 pass, 1 fail."""
-    from experiments.commands.jobs.check import check_job
+    """Judge a rig, or several side by side: margins, phase budget, tracking on a record. Exit status 0 pass, 1 fail."""
+    options = dict(locals())
+    from experiments.commands.jobs.check import CheckOptions, check_job
 
-    raise typer.Exit(check_job(rig, record, requirements, seconds, start, seed, setting, out, as_json))
+    raise typer.Exit(check_job(CheckOptions(**options | {"rigs": rigs or ["wrist"]})))
 
 
 def simulate(
@@ -58,11 +60,10 @@ def simulate(
     as_json: JsonOption = False,
 ) -> None:
     """Run a rig on a pressure record: fill, clamp, and vent if asked. Exit status 1 when the clamp does not hold."""
-    from experiments.commands.jobs.simulate import simulate_job
+    options = dict(locals())
+    from experiments.commands.jobs.simulate import SimulateOptions, simulate_job
 
-    raise typer.Exit(
-        simulate_job(rig, record, seconds, start, seed, setting, offset, volume_error, vent, trace, out, as_json)
-    )
+    raise typer.Exit(simulate_job(SimulateOptions(**options)))
 
 
 def margins(
@@ -76,9 +77,10 @@ def margins(
     as_json: JsonOption = False,
 ) -> None:
     """Margins of the exact sampled loop, and its phase budget. On both sides of the valve; runs nothing."""
-    from experiments.commands.jobs.margins import margins_job
+    options = dict(locals())
+    from experiments.commands.jobs.margins import MarginsOptions, margins_job
 
-    raise typer.Exit(margins_job(rig, at, setting, out, as_json))
+    raise typer.Exit(margins_job(MarginsOptions(**options)))
 
 
 def rigs(
@@ -87,6 +89,10 @@ def rigs(
     as_json: JsonOption = False,
 ) -> None:
     """List the built-in rigs, or show every parameter of one. With unit, bounds, meaning and source."""
-    from experiments.commands.jobs.rigs import rigs_job
+    options = dict(locals())
+    from experiments.commands.jobs.rigs import RigsOptions, rigs_job
 
-    raise typer.Exit(rigs_job(rig, setting, as_json))
+    raise typer.Exit(rigs_job(RigsOptions(**options)))
+
+
+COMMANDS = (check, simulate, margins, rigs)

@@ -56,15 +56,10 @@ def faults(
     trust: TrustOption = False,
 ) -> None:
     """Inject every failure, with all protection and without each. Exit status 1 when a limit is broken with all."""
-    from experiments.commands.jobs.faults import catalogue_lines, faults_job
+    options = dict(locals())
+    from experiments.commands.jobs.faults import FaultsOptions, faults_job
 
-    if listing:
-        print("\n".join(catalogue_lines()))
-        raise typer.Exit(0)
-    raise typer.Exit(
-        faults_job(rig, names, fingers, phases, group, pairs, full, without, stories, seconds, requirements, workers,
-                   cluster, seed, setting, out, as_json, trust)
-    )
+    raise typer.Exit(faults_job(FaultsOptions(**options)))
 
 
 def report(
@@ -80,11 +75,17 @@ def report(
     ] = None,
     seed: SeedOption = 1,
     setting: SetOption = None,
-    out: Annotated[Path, typer.Option(help="Write the report into this directory.")] = Path("report"),
+    out: Annotated[
+        Path | None, typer.Option(help="Write the report into this directory.  [default: report]")
+    ] = None,
     as_json: JsonOption = False,
     trust: TrustOption = False,
 ) -> None:
     """One self-contained HTML file for the design file. Rig, margins, tracking, set point, failures, provenance."""
-    from experiments.commands.jobs.report import report_job
+    options = dict(locals())
+    from experiments.commands.jobs.report import ReportOptions, report_job
 
-    raise typer.Exit(report_job(rig, record, requirements, seconds, faults, scales, seed, setting, out, as_json, trust))
+    raise typer.Exit(report_job(ReportOptions(**options)))
+
+
+COMMANDS = (faults, report)

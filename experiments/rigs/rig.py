@@ -77,6 +77,7 @@ class Rig(NamedTuple):
     tables: dict[str, Any]  # the merged tables it was made from, for reports and reruns
     base: str  # the built-in rig beneath
     guards: Guards = Guards()  # what protects it; read by `cuffloop faults` only
+    given: tuple[str, ...] = ()  # the name or path it was loaded by, then its settings; empty for one made otherwise
 
 
 def built_in_rigs() -> list[str]:
@@ -130,7 +131,12 @@ def load_rig(name_or_path: str, settings: list[str] | None = None) -> Rig:
 
     Raises InputError naming the file, the key, the value and the allowed range.
     """
-    return read_rig(name_or_path, settings).rig()
+    return read_rig(name_or_path, settings).rig()._replace(given=(name_or_path, *(settings or ())))
+
+
+def parameters_of(rig: Rig) -> Rig:
+    """A rig less where it comes from: what two of them have in common that do the same."""
+    return rig._replace(tables={}, given=())
 
 
 def read_rig(name_or_path: str, settings: list[str] | None = None) -> Source:

@@ -3,14 +3,13 @@ from __future__ import annotations
 
 import json
 import math
-import shlex
-import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from importlib.metadata import version
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
+from experiments.work.asked import words_asked
 from plant.errors import InputError
 
 CAUTION = (
@@ -44,20 +43,27 @@ def print_json(document: dict[str, Any]) -> None:
     print(json.dumps(plain(document), indent=2, ensure_ascii=False))
 
 
-def print_lines(lines: list[str], folder: OutputFolder | None) -> None:
-    """Lines for people, and where files were written."""
+def print_lines(lines: list[str], folder: OutputFolder | None, note: str = "") -> None:
+    """Lines for people, and where files were written, with a note behind their names."""
     print("\n".join(lines))
     if folder:
-        print(f"\nwritten to {plain(str(folder.path))}: {', '.join(folder.written)}")
+        print(f"\nwritten to {plain(str(folder.path))}: {', '.join(folder.written)}{note}")
+
+
+def own_version() -> str:
+    """Version of this project, as it was built from its git tags; `not installed` when it runs from a bare checkout."""
+    try:
+        return version("cuffloop")
+    except PackageNotFoundError:
+        return "not installed"
 
 
 def provenance(seed: int | None) -> dict[str, Any]:
-    """What is needed to repeat a result: version, libraries, command, seed, and the caution."""
+    """What is needed to repeat a result: version, libraries, command line or Python call, seed, and the caution."""
     libraries = {name: version(name) for name in ("numpy", "scipy", "numba", "pydantic")}
     return {
         "provenance": {
-            "cuffloop": version("cuffloop"), "libraries": libraries, "command": shlex.join(["cuffloop", *sys.argv[1:]]),
-            "seed": seed,
+            "cuffloop": own_version(), "libraries": libraries, "command": words_asked(), "seed": seed,
         },
         "caution": CAUTION,
     }

@@ -34,6 +34,16 @@ MOST_WORKERS = 256
 ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
 
 
+class Unit(NamedTuple):
+    """What a piece of work is, for messages and for Ctrl-C."""
+
+    noun: str = "pieces"
+    breakable: bool = False  # may be left at any moment: its function holds signals back around its kernels itself
+
+
+PIECES = Unit()
+
+
 class Engine(NamedTuple):
     """Where chunks are computed."""
 
@@ -47,33 +57,31 @@ def cores() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def local(workers: int | None = None) -> Engine:
+def local(workers: int | None = None, prepare: Callable[[], None] | None = None) -> Engine:
     """Processes of this machine, one a core by default. Raises InputError for a count outside 1 … 256.
 
-    The first seconds' work is done in the calling process: it compiles what is missing, once, and short work is over
-    before another process has started.
+    `prepare` is called first in each process, instead of `prepare_worker`. The first seconds' work is done in the
+    calling process: it compiles what is missing, once, and short work is over before another process has started.
     """
     count = cores() if workers is None else workers
     if not 1 <= count <= MOST_WORKERS:
         raise InputError(f"--workers {count} must be from 1 to {MOST_WORKERS}")
-    return Engine(partial(_Pool, count), begin_here_s=HERE_s if count > 1 else math.inf)
+    return Engine(partial(_Pool, count, prepare or prepare_worker), begin_here_s=HERE_s if count > 1 else math.inf)
 
 
 def run(
     pieces: Sequence[Any], function: Callable[[Any], Any], directory: Path | None = None,
     about: dict[str, Any] | None = None, engine: Engine | None = None, chunk: int | None = None,
-    progress: Callable[[float], None] | None = None, noun: str = "pieces", breakable: bool = False,
+    progress: Callable[[float], None] | None = None, unit: Unit = PIECES,
 ) -> list[Any]:
     """`[function(piece) for piece in pieces]`, in chunks of `chunk` pieces, kept in `directory` as they are done.
 
     `function` is one of a module, or a `functools.partial` of one; its results are numbers, text, arrays, collections
     or classes declared with `storable`, of the type that it is annotated to return. `about` (plain data) says what the
     study is, for the refusal of another one's folder: function and code are told apart without it. Other pieces are no
-    other study: chunks whose pieces are the same are not done again. `progress` gets the share done, `noun` says what a
-    piece is, and a `breakable` function may be left by Ctrl-C at any moment: it holds that back around its kernels
-    itself. Raises InputError for a folder of another
-    study, and when workers die again and again; whatever the function raises ends the work, and what is done stays. So
-    does Ctrl-C.
+    other study: chunks whose pieces are the same are not done again. `progress` gets the share done, and `unit` says
+    what a piece is. Raises InputError for a folder of another study, and when workers die again and again; whatever the
+    function raises ends the work, and what is done stays. So does Ctrl-C.
     """
     size = chunk or max(1, math.ceil(len(pieces) / MOST_CHUNKS))
     chunks = [pieces[i : i + size] for i in range(0, len(pieces), size)]
@@ -102,10 +110,10 @@ def run(
         progress(len(done) / len(chunks))
     engine = engine or local()
     try:
-        _here(function, chunks, done, keep, engine.begin_here_s, breakable)
+        _here(function, chunks, done, keep, engine.begin_here_s, unit.breakable)
         _elsewhere(function, chunks, done, keep, engine)
     except KeyboardInterrupt:
-        left = f"{sum(map(len, done.values()))} of {len(pieces)} {noun} are done"
+        left = f"{sum(map(len, done.values()))} of {len(pieces)} {unit.noun} are done"
         how = "the same command goes on from there" if folder else "nothing was kept, as no folder was named"
         raise KeyboardInterrupt(f"{left}; {how}") from None
     finally:
@@ -202,9 +210,9 @@ def _together(
 class _Pool(ProcessPoolExecutor):
     """Fresh processes with BLAS on one thread, which end with their parent, however it ends."""
 
-    def __init__(self, workers: int) -> None:
+    def __init__(self, workers: int, prepare: Callable[[], None]) -> None:
         self._strangers = set(multiprocessing.active_children())
-        super().__init__(workers, multiprocessing.get_context("spawn"), initializer=_prepare)
+        super().__init__(workers, multiprocessing.get_context("spawn"), initializer=prepare)
 
     def __exit__(self, kind: type[BaseException] | None, *rest: Any) -> bool | None:
         if kind is None:
@@ -215,7 +223,7 @@ class _Pool(ProcessPoolExecutor):
         return None
 
 
-def _prepare() -> None:
+def prepare_worker() -> None:
     """First thing in a worker, before NumPy loads."""
     os.environ.update(dict.fromkeys(ONE_THREAD, "1"))
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C reaches the whole group; the parent decides

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from plant.errors import InputError
-from plant.pressure.record_check import SHORT_s, RawRecord, check_record, part_of, printed_step, shown
+from plant.pressure.record_check import RawRecord, SHORT_s, check_record, part_of, printed_step, shown
 from plant.pressure.record_csv import read_csv
 from plant.pressure.record_quality import RecordQuality, record_quality
 from plant.pressure.record_wfdb import is_wfdb, read_wfdb

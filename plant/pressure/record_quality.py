@@ -16,7 +16,15 @@ from plant.errors import InputError
 from plant.pressure.beats import detect_beats
 from plant.pressure.record_band import cut_off_Hz
 from plant.pressure.record_faults import (
-    LEAST_PULSE_mmHg, Stretch, clipped, collapsed, frozen, levels, shaken, steps, usual,
+    LEAST_PULSE_mmHg,
+    Stretch,
+    clipped,
+    collapsed,
+    frozen,
+    levels,
+    shaken,
+    steps,
+    usual,
 )
 from plant.pressure.resample import Mask, Samples, widened
 

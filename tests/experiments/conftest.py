@@ -8,15 +8,16 @@ from typing import NamedTuple
 import pytest
 
 from calibrate.search.strategies import BUILT_IN, load_strategy
-from experiments.calibration.schedule.study import Study, StudyPlan, run_study
+from experiments.calibration.schedule import study as schedules
 from experiments.calibration.search.trial import Trial, finger_trial
 from experiments.check.check import Check, check
 from experiments.commands import main as command
 from experiments.design.sweep.axes import grid_points, parse_axes, sample_points
 from experiments.design.sweep.piece import Case
-from experiments.design.sweep.study import Sweep, sweep
+from experiments.design.sweep.study import Plan as SweepPlan
+from experiments.design.sweep.study import Study, run_study
 from experiments.design.tune.limits import margin_limits
-from experiments.design.tune.study import Tuning, tune
+from experiments.design.tune.study import Aims, Tuning, tune
 from experiments.rigs.requirements import default_requirements, load_requirements
 from experiments.rigs.rig import Rig, load_rig, read_rig
 from experiments.simulation.instrument import instrument_of
@@ -64,6 +65,12 @@ def cuffloop() -> Callable[..., Said]:
 
 
 @pytest.fixture(scope="session")
+def run_command(cuffloop: Callable[..., Said]) -> Callable[..., Said]:
+    """The same, in tests that import the package of that name."""
+    return cuffloop
+
+
+@pytest.fixture(scope="session")
 def refusal() -> Callable[..., str]:
     """`refusal("check", "nobody")` is the line; it fails when the command does anything but refuse."""
     return refused
@@ -88,15 +95,16 @@ def run(wrist: Rig, pressure: PressureTrace) -> Run:
 
 
 @pytest.fixture(scope="session")
-def checked(wrist: Rig, pressure: PressureTrace) -> Check:
-    """A check of the wrist rig on eight seconds of synthetic pressure, against its own requirements."""
-    return check(wrist, pressure, load_requirements(default_requirements("wrist")))
+def checked(wrist: Rig) -> Check:
+    """A check of the wrist rig on fourteen seconds of synthetic pressure, against its own requirements."""
+    return check(wrist, synthesise(SyntheticPressure(), 1e-3, 14.0, 1), load_requirements(default_requirements("wrist")))
 
 
 @pytest.fixture(scope="session")
-def comparison() -> Study:
+def comparison() -> schedules.Study:
     """Three schedules in two scenarios on two fingers, two minutes each."""
-    return run_study(StudyPlan("wrist", (), "never,growing,steady", ("quiet", "cold"), 2, "mixed", 1, 120.0))
+    plan = schedules.Plan("wrist", (), "never,growing,steady", ("quiet", "cold"), 2, "mixed", 1, 120.0)
+    return schedules.run_study(plan)
 
 
 @pytest.fixture(scope="session")
@@ -113,30 +121,31 @@ def trials(wrist: Rig) -> dict[str, Trial]:
                     "saturated": trial("mixed-1-0003-light_saturated", "classroom")}
 
 
-def swept(texts: list[str], fingers: int = 0, simulated: bool = False, sample: int = 0, **more: object) -> Sweep:
+def swept(texts: list[str], fingers: int = 0, simulated: bool = False, sample: int = 0, **more: object) -> Study:
     """A small sweep of the wrist rig, on its own eight seconds of synthetic pressure or on the first fingers."""
     source, people = read_rig("wrist"), sample_fingers(fingers)
     axes = parse_axes(texts, source, bool(people))
     trace = None if people else synthesise(SyntheticPressure(), 1e-3, 8.0, 1)
     case = Case(source, tuple(axis.name for axis in axes), simulated, trace, None, 8.0, 0.0, 1)
     points = sample_points(axes, sample, 1) if sample else grid_points(axes)
-    return sweep(case, axes, points, people, bool(sample), **{"engine": local(1)} | more)  # type: ignore[arg-type]
+    plan = SweepPlan(case, tuple(axes), tuple(points), tuple(people), bool(sample))
+    return run_study(plan, **{"engine": local(1)} | more)  # type: ignore[arg-type]
 
 
 @pytest.fixture(scope="session")
-def make_sweep() -> Callable[..., Sweep]:
+def make_sweep() -> Callable[..., Study]:
     """`make_sweep(["controller.kp=0.004:0.01:3"], fingers=2)` is a sweep."""
     return swept
 
 
 @pytest.fixture(scope="session")
-def gains() -> Sweep:
+def gains() -> Study:
     """Eight by seven gains, from unstable to stable, some of which keep all limits."""
     return swept(["controller.kp=0.002:0.02:8", "controller.td_s=0.006:0.06:7"])
 
 
 @pytest.fixture(scope="session")
-def people() -> Sweep:
+def people() -> Study:
     """Five gains on three fingers, two of them in a simulation that holds and one unstable."""
     return swept(["controller.kp=0.006,0.0086,0.05"], fingers=3, simulated=True)
 
@@ -144,4 +153,4 @@ def people() -> Sweep:
 @pytest.fixture(scope="session")
 def tuning(wrist: Rig) -> Tuning:
     """A tuning of the wrist rig for eight fingers, over two plain structures and two bounds on the sensitivity."""
-    return tune(wrist, sample_fingers(8), margin_limits({}), structures=("PI", "PI with lead"), peaks=(1.5, 1.6))
+    return tune(wrist, sample_fingers(8), Aims(margin_limits({}), structures=("PI", "PI with lead"), peaks=(1.5, 1.6)))

@@ -15,7 +15,7 @@ from experiments.work.output import plain
 RUNS = ("schedule", "scenario", "finger")
 
 
-def as_dataset(study: Study, document: dict[str, Any]) -> Any:
+def study_dataset(study: Study, document: dict[str, Any]) -> Any:
     """An xarray Dataset over schedule, scenario and finger, with units; provenance and settings as attributes."""
     import xarray
 
@@ -62,4 +62,4 @@ def as_dataset(study: Study, document: dict[str, Any]) -> Any:
 
 def write_dataset(path: Path, study: Study, document: dict[str, Any]) -> None:
     """Classic NetCDF, which every reader knows."""
-    as_dataset(study, document).to_netcdf(path, engine="scipy")
+    study_dataset(study, document).to_netcdf(path, engine="scipy")

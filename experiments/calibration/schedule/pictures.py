@@ -2,14 +2,16 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 
 from experiments.calibration.schedule.measures import METRIC, BIN_s, LARGE_mmHg
-from experiments.calibration.schedule.piece import ScheduleRun
+from experiments.calibration.schedule.piece import Row
 from experiments.calibration.schedule.study import Study
-from experiments.calibration.schedule.text import TOGETHER, YARDSTICK, Row, efficient
+from experiments.calibration.schedule.summary import TOGETHER, Summary, efficient
+from experiments.calibration.schedule.verdict import YARDSTICK
 from experiments.work.style import AMBER, BLUE, GREEN, GREY, ORANGE, SKY, VIOLET, new_figure, stamp, tidy
 
 COLOURS = (GREY, AMBER, BLUE, VIOLET, GREEN, ORANGE, SKY)
@@ -25,7 +27,13 @@ SPOTS = (  # where a name may stand: points to the right and up, and which side 
 Box = tuple[float, float, float, float]  # left, bottom, right, top in points
 
 
-def frontier_figure(rows: list[Row], title: str) -> Any:
+def study_figures(study: Study, found: list[Summary]) -> dict[str, Callable[[], Any]]:
+    """The pictures of a comparison, by the names of their files."""
+    title = f"{study.rig.name}: {len(study.fingers)} fingers, {study.plan.seconds / 60.0:g} min each"
+    return {"frontier": lambda: frontier_figure(found, title), "one_finger": lambda: course_figure(study)}
+
+
+def frontier_figure(rows: list[Summary], title: str) -> Any:
     """A panel for each scenario and one for all: every schedule's lost time and error, and the efficient frontier."""
     scenarios = list(dict.fromkeys(r.scenario for r in rows))
     names = list(dict.fromkeys(r.schedule for r in rows))
@@ -63,7 +71,7 @@ def frontier_figure(rows: list[Row], title: str) -> Any:
     return figure
 
 
-def _panel(axes: Any, rows: list[Row], names: list[str]) -> None:
+def _panel(axes: Any, rows: list[Summary], names: list[str]) -> None:
     points = [(100.0 * r.lost_share, r.rms_mmHg) for r in rows]
     best = efficient(points)
     if best:
@@ -175,11 +183,11 @@ def course_figure(study: Study, scenario: int | None = None, finger: int | None 
     return figure
 
 
-def _time(run: ScheduleRun) -> Any:
+def _time(run: Row) -> Any:
     return (np.arange(run.course.shape[1]) + 0.5) * BIN_s / 60.0
 
 
-def _course(axes: Any, run: ScheduleRun, colour: str, reach: float) -> None:
+def _course(axes: Any, run: Row, colour: str, reach: float) -> None:
     time, (error, shown, _) = _time(run), run.course
     lost = np.nan_to_num(1.0 - shown)
     bars = axes.bar(time, 2.2 * reach, BIN_s / 60.0, bottom=-1.1 * reach, linewidth=0, zorder=0)

@@ -41,7 +41,7 @@ class Task(NamedTuple):
 
 
 @storable
-class ScheduleRun(NamedTuple):
+class Row(NamedTuple):
     """What one schedule came to."""
 
     figures: Samples  # by METRICS
@@ -68,7 +68,7 @@ class Story(NamedTuple):
     marks: tuple[tuple[float, str], ...]
 
 
-def run_task(task: Task) -> list[ScheduleRun]:
+def run_task(task: Task) -> list[Row]:
     """Put a finger through each schedule. Raises InputError for a bad finger.
 
     Beats, tone and noise are the same for all schedules: the finger's own seed makes them.
@@ -93,7 +93,7 @@ def _single(values: Samples) -> Any:
     return values.astype(np.float32)
 
 
-def _run(task: Task, rig: Rig, told: Story, schedule: Schedule) -> ScheduleRun:
+def _run(task: Task, rig: Rig, told: Story, schedule: Schedule) -> Row:
     diary, log = Diary(), BeatLog(told.true, rig.timing.period_s)
     session = Session(rig, told.inputs, task.finger.seed, task.steps, keep=False)
     ended = _follow(task, session, schedule, diary, log)
@@ -101,7 +101,7 @@ def _run(task: Task, rig: Rig, told: Story, schedule: Schedule) -> ScheduleRun:
         log.pass_time(len(told.inputs.arterial_mmHg) - 1)
     failures = failure_names(diary.entries, ended)
     counts = {what: sum(e.what == what for e in diary.entries) for what in ("search", "recalibration")}
-    return ScheduleRun(
+    return Row(
         log.figures([time for time, _ in told.marks], counts | {"failures": sum(failures.values())}),
         log.course(told.inputs.tone), ended, failures, told.marks,
         tuple((float(e.time_s), e.what, float(e.moved_mmHg), e.why) for e in diary.entries),

@@ -20,20 +20,20 @@ from calibrate.protocol import Instrument, Search
 from calibrate.schedule.names import NamedSchedule, find_schedules
 from calibrate.search.probing_search import ProbingSearch
 from experiments.calibration.schedule.measures import METRICS
-from experiments.calibration.schedule.piece import ScheduleRun, Task, run_task
-from experiments.rigs.rig import Rig, clamp, load_rig
+from experiments.calibration.schedule.piece import Row, Task, run_task
+from experiments.rigs.rig import Rig, clamp, load_rig, parameters_of
 from experiments.simulation.instrument import NOMINAL_mmHg, instrument_of
 from experiments.simulation.steps import few_steps
 from experiments.subjects.finger import Finger, on_finger
 from experiments.subjects.population import sample_fingers
 from experiments.work.chunks import fingerprint
-from experiments.work.run import Engine, run
+from experiments.work.run import Engine, Unit, run
 
 OWN_MODULE = "own_part_"  # beginning of the module names of users' own files
 Piece = tuple[str, Finger]  # a scenario and who is in it
 
 
-class StudyPlan(NamedTuple):
+class Plan(NamedTuple):
     """What is compared."""
 
     rig: str  # a built-in rig's name or a rig file
@@ -65,14 +65,14 @@ class Bench(NamedTuple):
 class Study:
     """All runs of a plan: a list of one run a schedule for each (scenario, finger)."""
 
-    plan: StudyPlan
+    plan: Plan
     rig: Rig
     schedules: tuple[NamedSchedule, ...]
     fingers: tuple[Finger, ...]
     steps: int  # Runge–Kutta steps a tick
-    runs: dict[tuple[int, int], list[ScheduleRun]]
+    runs: dict[tuple[int, int], list[Row]]
 
-    def run(self, schedule: int, scenario: int, finger: int) -> ScheduleRun:
+    def run(self, schedule: int, scenario: int, finger: int) -> Row:
         """One run by its places in the plan."""
         return self.runs[scenario, finger][schedule]
 
@@ -83,7 +83,7 @@ class Study:
 
 
 def run_study(
-    plan: StudyPlan, keep: Path | None = None, engine: Engine | None = None,
+    plan: Plan, keep: Path | None = None, engine: Engine | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Study:
     """Run all that is not in the folder `keep` yet. `progress` is called with the share of the runs done.
@@ -98,26 +98,26 @@ def run_study(
     for finger in fingers:
         on_finger(bench.rig, finger)  # a cuff that does not fit is said before, not after an hour
     pieces: list[Piece] = [(scenario, finger) for scenario in plan.scenarios for finger in fingers]
-    found: list[list[ScheduleRun]] = run(
-        pieces, partial(one_task, common), keep, about(plan), engine, 1, progress, "fingers and scenarios",
-        breakable=True)
+    found: list[list[Row]] = run(
+        pieces, partial(run_piece, common), keep, about(plan), engine, 1, progress,
+        Unit("fingers and scenarios", breakable=True))
     places = np.ndindex(len(plan.scenarios), len(fingers))
     return Study(plan, bench.rig, bench.schedules, fingers, bench.steps, dict(zip(places, found, strict=True)))
 
 
-def about(plan: StudyPlan) -> dict[str, Any]:
+def about(plan: Plan) -> dict[str, Any]:
     """What tells one study from another, in words; rig and schedules by their content, for files may have changed."""
     bench = _bench(plan._replace(scenarios=(), number=0))
     return {
         "rig": bench.rig.name, "minutes": plan.seconds / 60.0, "group": plan.group, "seed": plan.seed,
         "schedules": [named.name for named in bench.schedules],
         **{f"schedule {named.name}": repr(named.schedule) for named in bench.schedules}, "search": repr(plan.search),
-        "the rig's parameters": fingerprint(bench.rig._replace(tables={})),
+        "the rig's parameters": fingerprint(parameters_of(bench.rig)),
         "own schedules": [_own_digest(named.schedule) for named in bench.schedules],
     }
 
 
-def one_task(plan: StudyPlan, piece: Piece) -> list[ScheduleRun]:
+def run_piece(plan: Plan, piece: Piece) -> list[Row]:
     """Every schedule on one finger in one scenario; the unit of work."""
     bench, (scenario, finger) = _bench(plan), piece
     schedules = tuple(named.schedule for named in bench.schedules)
@@ -126,7 +126,7 @@ def one_task(plan: StudyPlan, piece: Piece) -> list[ScheduleRun]:
 
 
 @lru_cache(maxsize=1)
-def _bench(plan: StudyPlan) -> Bench:
+def _bench(plan: Plan) -> Bench:
     """Rig and schedules of a plan, made once a process. Raises InputError."""
     rig = load_rig(plan.rig, list(plan.settings))
     schedules = find_schedules(plan.schedules, Path(plan.folder))

@@ -1,139 +1,17 @@
-"""A comparison of schedules summed up: a row for each scenario and schedule, the efficient frontier, the yardstick."""
+"""What people and programs read of a comparison of schedules: a table, and plain data."""
 from __future__ import annotations
 
+import io
 import math
-from collections import Counter
-from typing import Any, NamedTuple
+import shutil
+from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
-from experiments.calibration.schedule.measures import METRIC, METRICS, LARGE_mmHg, STAYS_s
-from experiments.calibration.schedule.piece import IN_TIME, ScheduleRun
+from experiments.calibration.schedule.measures import LARGE_mmHg, STAYS_s
 from experiments.calibration.schedule.study import Study
+from experiments.calibration.schedule.summary import Summary, troubles
+from experiments.calibration.schedule.verdict import YARDSTICK, against_yardstick
 
-TOGETHER = "all"  # scenarios together
-YARDSTICK = "growing"  # the schedule that others are held against, where it is among them
 TROUBLES_SHOWN = 5
-
-
-class Row(NamedTuple):
-    """One schedule in one scenario, over all fingers; a finger that never showed a beat counts as silent."""
-
-    scenario: str
-    schedule: str
-    fingers: int
-    silent: int
-    rms_mmHg: float  # of the mean-pressure error against the ideal: root of the fingers' mean square
-    median_mmHg: float  # the same of the finger in the middle
-    systolic: tuple[float, float]  # bias and SD against the ideal, every finger with the same weight [mmHg]
-    mean: tuple[float, float]
-    diastolic: tuple[float, float]
-    arterial_mean: tuple[float, float]  # against true arterial pressure
-    arterial_rms_mmHg: float
-    lost_share: float  # mean of fingers
-    first_waveform_s: float
-    interruptions_per_h: float
-    large_share: float
-    longest_large_s: float  # of the worst finger
-    recovery_s: float  # mean of fingers, worst event of each; what never recovered counts with all of its time
-    unrecovered: float  # events a finger
-    highest_mmHg: float
-    searches: float  # mean a finger
-    recalibrations: float
-    failures: dict[str, int]  # of all fingers, by name
-    efficient: bool = False  # on the frontier: no other schedule has less error at no more lost time
-
-
-def rows_of(study: Study) -> list[Row]:
-    """One row a scenario and schedule, then those of all scenarios together; frontier marked."""
-    plan, places = study.plan, range(len(study.plan.scenarios))
-    groups = [(name, [place]) for place, name in zip(places, plan.scenarios, strict=True)]
-    if len(plan.scenarios) > 1:
-        groups.append((TOGETHER, list(places)))
-    rows: list[Row] = []
-    for scenario, some in groups:
-        found = [
-            row_of(scenario, named.name, [study.run(i, j, k) for j in some for k in range(len(study.fingers))])
-            for i, named in enumerate(study.schedules)
-        ]
-        best = efficient([(r.lost_share, r.rms_mmHg) for r in found])
-        rows += [r._replace(efficient=i in best) for i, r in enumerate(found)]
-    return rows
-
-
-def row_of(scenario: str, schedule: str, runs: list[ScheduleRun]) -> Row:
-    """The runs of one schedule summed up."""
-    figures = np.array([run.figures for run in runs], float).reshape(len(runs), len(METRICS))
-    heard = figures[figures[:, METRIC["beats"]] > 0]
-
-    def of(name: str, how: Any = np.mean) -> float:
-        values = figures[:, METRIC[name]]
-        values = values[np.isfinite(values)]
-        return float(how(values)) if len(values) else math.nan
-
-    def error(value: str, against: str = "ideal") -> tuple[float, float]:
-        if not len(heard):
-            return math.nan, math.nan
-        bias, sd = (heard[:, METRIC[f"{value}_{kind}_{against}"]] for kind in ("bias", "sd"))
-        return float(np.mean(bias)), float(np.sqrt(np.mean(np.nan_to_num(sd) ** 2) + np.var(bias)))
-
-    hours = figures[:, METRIC["seconds"]].sum() / 3600.0
-    return Row(
-        scenario, schedule, len(figures), len(figures) - len(heard), math.sqrt(of("mean_rms_ideal", _mean_square)),
-        of("mean_rms_ideal", np.median), error("systolic"), error("mean"), error("diastolic"),
-        error("mean", "arterial"), math.sqrt(of("mean_rms_arterial", _mean_square)), of("lost_share"),
-        of("first_waveform"), float(figures[:, METRIC["interruptions"]].sum() / hours), of("large_share"),
-        of("longest_large", np.max), of("recovery"), of("unrecovered"), of("highest_cuff", np.max), of("searches"),
-        of("recalibrations"), dict(sum((Counter(run.failures) for run in runs), Counter[str]())),
-    )
-
-
-def _mean_square(values: NDArray[np.float64]) -> float:
-    return float(np.mean(values**2))
-
-
-def efficient(points: list[tuple[float, float]]) -> list[int]:
-    """Of points (lost time, error), those that no other one beats in both, by lost time. Points without error lose."""
-    order = sorted((i for i, p in enumerate(points) if math.isfinite(p[1])), key=lambda i: points[i])
-    best: list[int] = []
-    for i in order:
-        if not best or points[i][1] < points[best[-1]][1]:
-            best.append(i)
-    return best
-
-
-class Against(NamedTuple):
-    """The schedule with the least error at no more lost time than the yardstick's, in one scenario."""
-
-    scenario: str
-    schedule: str
-    error_ratio: float
-    lost_share: float
-    yardstick_lost_share: float
-
-
-def against_yardstick(rows: list[Row]) -> list[Against]:
-    """Per scenario, what the best other schedule makes of the yardstick's error; none where it was not run."""
-    found = []
-    for scenario in dict.fromkeys(r.scenario for r in rows):
-        some = [r for r in rows if r.scenario == scenario and math.isfinite(r.rms_mmHg)]
-        base = next((r for r in some if r.schedule == YARDSTICK), None)
-        rivals = [r for r in some if base and r is not base and r.lost_share <= base.lost_share]
-        if base and rivals:
-            best = min(rivals, key=lambda r: r.rms_mmHg)
-            found.append(Against(scenario, best.schedule, best.rms_mmHg / base.rms_mmHg, best.lost_share,
-                                 base.lost_share))
-    return found
-
-
-def troubles(study: Study) -> list[str]:
-    """Runs that did not go on to their end, one line each."""
-    plan = study.plan
-    return [
-        f"{plan.scenarios[j]}, {study.schedules[i].name}, {study.fingers[k].name}: {run.ended}"
-        for (j, k), runs in sorted(study.runs.items()) for i, run in enumerate(runs) if run.ended != IN_TIME
-    ]
 
 
 def lines_before(study: Study) -> list[str]:
@@ -151,12 +29,12 @@ def lines_before(study: Study) -> list[str]:
     ]
 
 
-def lines_after(study: Study, rows: list[Row]) -> list[str]:
+def lines_after(study: Study, found: list[Summary]) -> list[str]:
     """What stands below the table."""
     lines = [
         f"{a.scenario}: {a.schedule} has {a.error_ratio:.2f} of {YARDSTICK}'s error, at {100 * a.lost_share:.1f} % "
         f"lost time against {100 * a.yardstick_lost_share:.1f} %"
-        for a in against_yardstick(rows)
+        for a in against_yardstick(found)
     ]
     bad = troubles(study)
     lines += bad[:TROUBLES_SHOWN]
@@ -165,26 +43,26 @@ def lines_after(study: Study, rows: list[Row]) -> list[str]:
     return lines
 
 
-def table(rows: list[Row]) -> Any:
+def table(found: list[Summary]) -> Any:
     """A rich table, one line a scenario and schedule."""
     from rich.box import SIMPLE_HEAD
     from rich.table import Table
 
-    found = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False)
-    trouble = any(row.failures or row.silent for row in rows)
+    body = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False)
+    trouble = any(row.failures or row.silent for row in found)
     for head in ("scenario", "schedule", "", "rms", "mean", "systolic", "diastolic", "lost", "gaps/h", "longest",
                  "back", *(["failures"] if trouble else [])):
         left = head in ("scenario", "schedule", "", "failures")
-        found.add_column(head, justify="left" if left else "right", no_wrap=head != "failures")
-    for place, row in enumerate(rows):
-        first = place == 0 or rows[place - 1].scenario != row.scenario
-        last = place + 1 == len(rows) or rows[place + 1].scenario != row.scenario
+        body.add_column(head, justify="left" if left else "right", no_wrap=head != "failures")
+    for place, row in enumerate(found):
+        first = place == 0 or found[place - 1].scenario != row.scenario
+        last = place + 1 == len(found) or found[place + 1].scenario != row.scenario
         cells = [row.scenario if first else "", row.schedule, "*" if row.efficient else "", _number(row.rms_mmHg, 2),
                  _pair(row.mean), _pair(row.systolic), _pair(row.diastolic), f"{100 * row.lost_share:.1f} %",
                  f"{row.interruptions_per_h:.1f}", _number(row.longest_large_s, 0, " s"),
                  f"{'>' if row.unrecovered > 0.0 else ''}{_number(row.recovery_s, 0, ' s')}"]
-        found.add_row(*cells, *([_failures(row)] if trouble else []), end_section=last)
-    return found
+        body.add_row(*cells, *([_failures(row)] if trouble else []), end_section=last)
+    return body
 
 
 def _pair(error: tuple[float, float]) -> str:
@@ -195,26 +73,24 @@ def _number(value: float, digits: int, unit: str = "") -> str:
     return f"{value:.{digits}f}{unit}" if math.isfinite(value) else "–"
 
 
-def _failures(row: Row) -> str:
+def _failures(row: Summary) -> str:
     silent = [f"{row.silent} of {row.fingers} silent"] if row.silent else []
     return ", ".join([*silent, *(f"{count} {name}" for name, count in sorted(row.failures.items()))])
 
 
-def print_table(study: Study, rows: list[Row]) -> None:
-    """The table for people on standard output, no narrower than it needs to be."""
+def study_lines(study: Study, found: list[Summary]) -> list[str]:
+    """The comparison for people: as wide as the terminal, or wider where the table needs it."""
     from rich.console import Console
 
-    console, body = Console(highlight=False, markup=False), table(rows)
-    console.width = max(console.width, console.measure(body, options=console.options.update(width=250)).maximum)
-    for line in lines_before(study):
-        console.print(line, soft_wrap=True)
-    console.print()
-    console.print(body)
-    for line in lines_after(study, rows):
-        console.print(line, soft_wrap=True)
+    wide = shutil.get_terminal_size((80, 24)).columns
+    console, body = Console(file=io.StringIO(), width=wide, highlight=False, markup=False), table(found)
+    console.width = max(wide, console.measure(body, options=console.options.update(width=250)).maximum)
+    with console.capture() as drawn:
+        console.print(body)
+    return [*lines_before(study), "", *drawn.get().splitlines(), *lines_after(study, found)]
 
 
-def study_json(study: Study, rows: list[Row]) -> dict[str, Any]:
+def study_json(study: Study, found: list[Summary]) -> dict[str, Any]:
     """All of it but the single runs, which are in the NetCDF file."""
     plan = study.plan
     return {
@@ -222,6 +98,6 @@ def study_json(study: Study, rows: list[Row]) -> dict[str, Any]:
         "steps_a_tick": study.steps,
         "schedules": {s.name: {"about": s.about, "parameters": repr(s.schedule)} for s in study.schedules},
         "scenarios": list(plan.scenarios), "fingers": [f.name for f in study.fingers],
-        "rows": [row._asdict() for row in rows], "against_growing": [a._asdict() for a in against_yardstick(rows)],
+        "rows": [row._asdict() for row in found], "against_growing": [a._asdict() for a in against_yardstick(found)],
         "ended_early": troubles(study),
     }

@@ -2,11 +2,13 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 
-from experiments.calibration.search.piece import FOUND, Plan, Row
+from experiments.calibration.search.piece import FOUND, Row
+from experiments.calibration.search.study import Study
 from experiments.calibration.search.summary import (
     MIDDLE,
     OWN,
@@ -24,8 +26,14 @@ LINES = ("-", "--", "-.", "-", ":", "--")
 LEAST_mmHg, MOST_mmHg = 0.02, 60.0  # as drawn
 
 
-def study_figure(plan: Plan, rows: list[Row]) -> Any:
+def study_figures(study: Study) -> dict[str, Callable[[], Any]]:
+    """The pictures of a study, by the names of their files."""
+    return {"searches": lambda: study_figure(study)}
+
+
+def study_figure(study: Study) -> Any:
     """Distributions of error and of time, error against what was stated, and crossover by light slope."""
+    plan, rows = study
     figure = new_figure(11.0, 8.6)
     (errors, stated), (times, crossovers) = figure.subplots(2, 2, gridspec_kw={"width_ratios": [1.0, 1.0]})
     strategies = list(dict.fromkeys(r.strategy for r in rows))

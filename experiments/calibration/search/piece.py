@@ -80,7 +80,7 @@ def make_bench(plan: Plan) -> Bench:
     )
 
 
-def study_finger(bench: Bench, finger: Finger) -> list[Row]:
+def finger_rows(bench: Bench, finger: Finger) -> list[Row]:
     """Every strategy on one finger."""
     inputs = search_inputs(bench.rig, finger, bench.instrument)
     trials = [finger_trial(bench.rig, finger, s, bench.instrument, bench.substeps, inputs) for s in bench.strategies]

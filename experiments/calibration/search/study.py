@@ -9,15 +9,16 @@ from __future__ import annotations
 from collections.abc import Callable
 from functools import lru_cache, partial
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 from calibrate.search.strategies import source_digest
-from experiments.calibration.search.piece import Bench, Plan, Row, make_bench, study_finger
-from experiments.rigs.rig import load_rig
+from experiments.calibration.search.piece import Bench, Row, finger_rows, make_bench
+from experiments.calibration.search.piece import Plan as Plan
+from experiments.rigs.rig import load_rig, parameters_of
 from experiments.subjects.finger import DEFECTS, Finger
 from experiments.subjects.population import sample_fingers, spoil
 from experiments.work.chunks import fingerprint
-from experiments.work.run import Engine, run
+from experiments.work.run import Engine, Unit, run
 
 PARTS = "parts"
 
@@ -31,11 +32,18 @@ def fingers_of(plan: Plan) -> list[Finger]:
     ]
 
 
+class Study(NamedTuple):
+    """What came out."""
+
+    plan: Plan
+    rows: list[Row]  # by finger, then by strategy
+
+
 def run_study(
     plan: Plan, folder: Path | None = None, engine: Engine | None = None,
     progress: Callable[[float], None] | None = None,
-) -> list[Row]:
-    """All rows of a study: by finger, then by strategy. `progress` is called with the share done.
+) -> Study:
+    """Every strategy on every finger. `progress` is called with the share done.
 
     Raises InputError for bad input or for a folder with parts of another study; KeyboardInterrupt, with a word on
     what is kept, when interrupted.
@@ -45,8 +53,8 @@ def run_study(
     _bench(common)  # complains here, once
     parts = folder / PARTS if folder else None
     found: list[list[Row]] = run(
-        fingers_of(plan), partial(one_finger, common), parts, about(plan), engine, 1, progress, "fingers")
-    return [row for rows in found for row in rows]
+        fingers_of(plan), partial(run_piece, common), parts, about(plan), engine, 1, progress, Unit("fingers"))
+    return Study(plan, [row for rows in found for row in rows])
 
 
 def about(plan: Plan) -> dict[str, Any]:
@@ -55,14 +63,14 @@ def about(plan: Plan) -> dict[str, Any]:
     return {
         "rig": plan.rig, "settings": list(plan.settings), "group": plan.group, "seed": plan.seed,
         "steps a tick": plan.substeps, "strategies": list(plan.strategies),
-        "the rig's parameters": fingerprint(rig._replace(tables={})),
+        "the rig's parameters": fingerprint(parameters_of(rig)),
         "own strategies": [source_digest(name) for name in plan.strategies],
     }
 
 
-def one_finger(plan: Plan, finger: Finger) -> list[Row]:
+def run_piece(plan: Plan, finger: Finger) -> list[Row]:
     """Every strategy on one finger; the unit of work."""
-    return study_finger(_bench(plan), finger)
+    return finger_rows(_bench(plan), finger)
 
 
 @lru_cache(maxsize=1)

@@ -1,16 +1,13 @@
-"""What people and programs read of a study of searches: lines, JSON and a labelled data set."""
+"""What people and programs read of a study of searches: lines and JSON."""
 from __future__ import annotations
 
-import json
 import math
 import shlex
 from typing import Any
 
-import numpy as np
-
-from calibrate.protocol import FAILURES
 from experiments.calibration.search.crossovers import Spread
 from experiments.calibration.search.piece import FOUND, Plan, Row
+from experiments.calibration.search.study import Study
 from experiments.calibration.search.summary import (
     MIDDLE,
     OWN,
@@ -22,34 +19,12 @@ from experiments.calibration.search.summary import (
 )
 from experiments.calibration.search.trial import FEWEST_STEPS
 from experiments.subjects.finger import DEFECTS
-from experiments.work.output import CAUTION, plain
-
-OUTCOMES = (FOUND, *FAILURES)
-BY_STRATEGY = {  # of a row: unit, what it is
-    "error_mmHg": ("mmHg", "mean transmural pressure less that of peak compliance, in the clamp at the set point"),
-    "sd_mmHg": ("mmHg", "standard deviation of that error as the strategy states it"),
-    "set_point": ("1", "light held, share of full scale"),
-    "cuff_mmHg": ("mmHg", "mean cuff pressure at which the strategy saw it"),
-    "light_slope": ("1/mmHg", "light per cuff pressure that the strategy found"),
-    "slope_ratio": ("1", "the same over the true one at mean pressure and resting tone"),
-    "clamp_slope_ratio": ("1", "the same over the mean one in the clamp that follows"),
-    "first_waveform_s": ("s", "from the empty cuff to the first clamp"),
-    "search_s": ("s", "from the empty cuff to the outcome"),
-    "highest_mmHg": ("mmHg", "highest cuff pressure"),
-    "crossover_Hz": ("Hz", "crossover with the light slope found"),
-    "stable": ("1", "whether that loop is stable"),
-}
-BY_FINGER = {
-    "true_crossover_Hz": ("Hz", "crossover with the true light slope"),
-    "own_crossover_Hz": ("Hz", "crossover with the light slope of the rig's own finger"),
-    "middle_crossover_Hz": ("Hz", "crossover with the light slope of the middle finger"),
-    "true_stable": ("1", "whether that loop is stable"), "own_stable": ("1", "whether that loop is stable"),
-    "middle_stable": ("1", "whether that loop is stable"),
-}
+from experiments.work.output import CAUTION
 
 
-def study_lines(plan: Plan, rows: list[Row]) -> list[str]:
+def study_lines(study: Study) -> list[str]:
     """The whole study on one screen."""
+    plan, rows = study
     found = summaries(rows)
     width = max(12, *(len(s.strategy) for s in found)) + 2
     lines = [
@@ -157,8 +132,9 @@ def _percent(share: float) -> str:
     return f"{100 * share:.1f} %" if 0.0 < share < 0.1 or 0.9 < share < 1.0 else f"{100 * share:.0f} %"
 
 
-def study_json(plan: Plan, rows: list[Row]) -> dict[str, Any]:
+def study_json(study: Study) -> dict[str, Any]:
     """The figures of the table as plain data."""
+    plan, rows = study
     spreads = crossover_spreads(rows)
     told = []
     for s in summaries(rows):
@@ -172,34 +148,3 @@ def study_json(plan: Plan, rows: list[Row]) -> dict[str, Any]:
         "plan": plan._asdict(), "outlier_mmHg": OUTLIER_mmHg, "strategies": told,
         "crossovers": {name: {**spread._asdict(), "ratio": spread.ratio} for name, spread in spreads.items()},
     }
-
-
-def study_dataset(plan: Plan, rows: list[Row], document: dict[str, Any]) -> Any:
-    """All rows as an xarray Dataset over `strategy` and `finger`, with units, meanings and provenance."""
-    import xarray
-
-    strategies, fingers = (list(dict.fromkeys(getattr(r, name) for r in rows)) for name in ("strategy", "finger"))
-    at = {(r.strategy, r.finger): r for r in rows}
-    first = {f: at[strategies[0], f] for f in fingers}
-
-    def column(value: Any) -> Any:
-        return np.asarray(value, np.int8) if np.asarray(value).dtype == bool else np.asarray(value, float)
-
-    data: dict[str, Any] = {
-        name: (("strategy", "finger"), column([[getattr(at[s, f], name) for f in fingers] for s in strategies]),
-               {"units": unit, "long_name": meaning})
-        for name, (unit, meaning) in BY_STRATEGY.items()
-    }
-    data |= {
-        name: (("finger",), column([getattr(first[f], name) for f in fingers]), {"units": unit, "long_name": meaning})
-        for name, (unit, meaning) in BY_FINGER.items()
-    }
-    codes = [[OUTCOMES.index(at[s, f].outcome) for f in fingers] for s in strategies]
-    data["outcome"] = (("strategy", "finger"), np.asarray(codes, np.int8), {
-        "long_name": "set point found, or why not", "flag_values": np.arange(len(OUTCOMES), dtype=np.int8),
-        "flag_meanings": " ".join(o.replace(" ", "_") for o in OUTCOMES)})
-    coordinates = {"strategy": strategies, "finger": fingers,
-                   "defect": ("finger", [first[f].defect for f in fingers], {"long_name": "how a finger was spoiled"})}
-    attributes = {"title": "set-point searches over virtual fingers", "rig": plan.rig,
-                  "about": json.dumps(plain(document), ensure_ascii=False)}
-    return xarray.Dataset(data, coordinates, attributes)

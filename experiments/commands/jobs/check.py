@@ -1,34 +1,33 @@
-"""`cuffloop check`: margins, tracking and verdict of a rig on a pressure record."""
+"""`cuffloop check`: margins, tracking and verdict of a rig on a pressure record, or of several side by side."""
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
-from experiments.commands.jobs.common import pressure_source, progress_bar
-from experiments.rigs.rig import load_rig
-from experiments.work.output import OutputFolder, print_json, print_lines, provenance
+from experiments.commands.jobs.common import Options, deliver, rig_from
+from experiments.front.check import check
+from experiments.front.compare import compare
 
 
-def check_job(
-    rig_name: str, record: str | None, requirements: Path | None, seconds: float | None, start_s: float, seed: int,
-    settings: list[str] | None, out: Path | None, as_json: bool,
-) -> int:
-    """`cuffloop check`: 0 when every limit is kept, 1 when one is not."""
-    from experiments.check.check import check
-    from experiments.check.text import check_figures, check_json, check_lines
-    from experiments.rigs.requirements import default_requirements, load_requirements
+@dataclass(frozen=True, kw_only=True)
+class CheckOptions(Options):
+    """What `cuffloop check` takes."""
 
-    rig = load_rig(rig_name, settings)
-    limits = load_requirements(requirements or default_requirements(rig.base))
-    trace = pressure_source(rig, record, seconds, start_s, seed)
-    with OutputFolder.open(out) as folder:
-        with progress_bar("running the coupled loop", as_json) as progress:
-            result = check(rig, trace, limits, seed=seed, progress=progress)
-        document = check_json(result) | provenance(seed)
-        if folder:
-            folder.write_json("check.json", document)
-            folder.write_figures(check_figures(result))
-    if as_json:
-        print_json(document)
-    else:
-        print_lines(check_lines(result), folder)
-    return 0 if result.passed else 1
+    rigs: list[str]
+    record: str | None = None
+    requirements: Path | None = None
+    seconds: float | None = None
+    start: float = 0.0
+    seed: int = 1
+
+
+def check_job(options: CheckOptions) -> int:
+    """`cuffloop check`: 0 when every limit is kept (by every rig), 1 when one is not."""
+    rigs = [rig_from(name, options) for name in options.rigs]
+    if len(rigs) == 1:
+        return deliver(options, "running the coupled loop", lambda: check(
+            rigs[0], options.record, requirements=options.requirements, seconds=options.seconds, start_s=options.start,
+            seed=options.seed))
+    return deliver(options, f"running {len(rigs)} rigs", lambda: compare(
+        *rigs, record=options.record, requirements=options.requirements, seconds=options.seconds,
+        start_s=options.start, seed=options.seed))

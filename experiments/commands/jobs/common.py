@@ -1,68 +1,78 @@
-"""What several jobs share: bounds of options, the pressure that is asked for, the engine of work, progress."""
+"""What every job does with a result: show progress, write files, print, and turn the verdict into a status."""
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
 
-from experiments.rigs.rig import Rig
-from experiments.work.run import Engine, local
+from experiments.front.inputs import Work
+from experiments.front.result import Result
+from experiments.rigs.rig import Rig, load_rig
+from experiments.rigs.trust import refuse_when_resumed
+from experiments.work.output import OutputFolder, print_json, print_lines
+from experiments.work.progress import progress
 from plant.errors import InputError
-from plant.pressure.record import PressureTrace
 
-SYNTHETIC_s = 30.0  # of synthetic pressure when nobody asks for more
-LONGEST_s = 86_400.0
-LATEST_s = 1e7  # into a record
-LARGEST_SEED = 2**32 - 1
-MOST_TICKS = 10_000_000  # nearly three hours at 1 kHz, and 3 GB of channels
+Found = TypeVar("Found", bound=Result)
 
 
-def bounded(option: str, value: float, low: float, high: float, unit: str = "") -> None:
-    """Raise InputError when an option's number is NaN or outside low … high (inclusive)."""
-    if not low <= value <= high:
-        raise InputError(f"{option} {value:.12g} must be from {low:g} to {high:.12g}{unit and ' '}{unit}")
+@dataclass(frozen=True, kw_only=True)
+class Options:
+    """What nearly every command takes: changes of the rig, and where the result goes."""
+
+    setting: list[str] | None = None
+    out: Path | None = None
+    as_json: bool = False
 
 
-def engine_of(workers: int | None, address: str | None) -> Engine:
-    """Processes of this machine, or a cluster. Raises InputError when both are asked for."""
-    if address is None:
-        return local(workers)
-    if workers is not None:
-        raise InputError(f"--workers {workers}: the cluster has its own; leave the option out")
-    from experiments.work.cluster import cluster
+@dataclass(frozen=True, kw_only=True)
+class StudyOptions(Options):
+    """The same for a command whose work is handed out."""
 
-    return cluster(address)
+    workers: int | None = None
+    cluster: str | None = None
+    trust: bool = False
+
+    def work(self) -> Work:
+        """Where the work is done; a folder for results keeps finished pieces, too. Raises InputError."""
+        if self.cluster is not None and self.workers is not None:
+            raise InputError(f"--workers {self.workers}: the cluster has its own; leave the option out")
+        return Work(self.workers, self.cluster, self.out, self.trust)
 
 
-def pressure_source(rig: Rig, record: str | None, seconds: float | None, start_s: float, seed: int) -> PressureTrace:
-    """The pressure trace a command runs on; without a name the pig's record, or the synthetic one where it is absent.
+def rig_from(name: str, options: Options, kept: str = "") -> Rig:
+    """The rig of a command line. Raises InputError.
 
-    Raises InputError for a record that cannot be used, and for more ticks than a run can hold.
+    `kept` is the folder of a study's finished pieces inside that for results: where a study is there already, a rig
+    that names a Python file is refused before it is loaded, unless it is trusted.
     """
-    from plant.pressure.record import pig_available, read_record, to_ticks
-    from plant.pressure.synthetic import SyntheticPressure, synthesise
-
-    period_s = rig.timing.period_s
-    if seconds is not None:
-        bounded("--seconds", seconds, period_s, LONGEST_s, "s")
-    bounded("--start", start_s, 0.0, LATEST_s, "s")
-    bounded("--seed", seed, 0, LARGEST_SEED)
-    name = record if record is not None else ("pig" if pig_available() else "synthetic")
-    if name == "synthetic":
-        wanted = SYNTHETIC_s if seconds is None else seconds
-        _refuse_too_many_ticks((start_s + wanted) / period_s, name)
-        trace = synthesise(SyntheticPressure(), period_s, start_s + wanted, seed)
-        first = round(start_s / period_s)
-        return trace._replace(pressure_mmHg=trace.pressure_mmHg[first:], usable=trace.usable[first:])
-    raw = read_record(name, seconds, start_s)
-    length = raw.skipped_s + float(raw.time_s[-1] - raw.time_s[0]) - start_s
-    _refuse_too_many_ticks((length if seconds is None else min(seconds, length)) / period_s, raw.name)
-    return to_ticks(raw, period_s, seconds, start_s)
+    if isinstance(options, StudyOptions) and kept:
+        refuse_when_resumed(name, options.setting, options.trust, options.out and options.out / kept)
+    return load_rig(name, options.setting)
 
 
-def _refuse_too_many_ticks(ticks: float, name: str) -> None:
-    if ticks > MOST_TICKS:
-        raise InputError(f"{name}: {ticks:.4g} ticks of timing.period_s are more than one run can hold ({MOST_TICKS}); "
-                         "take less with --seconds")
+def deliver(
+    options: Options, label: str, compute: Callable[[], Found], also: Callable[[Found], None] | None = None,
+    note: str = "",
+) -> int:
+    """Compute, write, print. Status 0 for a good verdict, 1 for a bad one; raises InputError.
+
+    `also` writes what goes elsewhere than the folder for results; `note` stands behind the names of written files.
+    """
+    with OutputFolder.open(options.out) as folder:
+        with progress_bar(label, options.as_json) as bar, progress(bar):
+            result = compute()
+        if folder:
+            result.write(folder)
+        if also is not None:
+            also(result)
+    if options.as_json:
+        print_json(result.document())
+    else:
+        print_lines(result.lines(), folder, note)
+    return 0 if result.passed else 1
 
 
 @contextmanager

@@ -1,29 +1,29 @@
 """`cuffloop rigs`: the built-in rigs, or every parameter of one."""
 from __future__ import annotations
 
-import shutil
+from dataclasses import dataclass
 
-from experiments.rigs.rig import built_in_rigs, load_rig
+from experiments.commands.jobs.common import Options, rig_from
+from experiments.front.rigs import parameters, rigs
 from experiments.work.output import print_json, print_lines
 from plant.errors import InputError
 
 
-def rigs_job(rig_name: str | None, settings: list[str] | None, as_json: bool) -> int:
-    """`cuffloop rigs`: list the built-in rigs, or show one with all its parameters."""
-    from experiments.rigs.table import list_lines, rig_json, rig_lines
+@dataclass(frozen=True, kw_only=True)
+class RigsOptions(Options):
+    """What `cuffloop rigs` takes."""
 
-    if rig_name is None:
-        if settings:
-            raise InputError(f"--set {settings[0]}: name the rig that it changes, as in: cuffloop rigs wrist --set ...")
-        rigs = [load_rig(name) for name in built_in_rigs()]
-        if as_json:
-            print_json({r.name: {"about": r.about} for r in rigs})
-        else:
-            print_lines(list_lines(rigs), None)
-        return 0
-    rig = load_rig(rig_name, settings)
-    if as_json:
-        print_json(rig_json(rig))
+    rig: str | None = None
+
+
+def rigs_job(options: RigsOptions) -> int:
+    """`cuffloop rigs`: list the built-in rigs, or show one with all its parameters."""
+    if options.rig is None and options.setting:
+        raise InputError(f"--set {options.setting[0]}: name the rig that it changes, as in: "
+                         "cuffloop rigs wrist --set ...")
+    result = rigs() if options.rig is None else parameters(rig_from(options.rig, options))
+    if options.as_json:
+        print_json(result.document())
     else:
-        print_lines(rig_lines(rig, shutil.get_terminal_size((100, 24)).columns), None)
+        print_lines(result.lines(), None)
     return 0

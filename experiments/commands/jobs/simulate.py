@@ -1,45 +1,39 @@
 """`cuffloop simulate`: one run of a rig, and how well it followed."""
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
-from experiments.commands.jobs.common import LONGEST_s, bounded, pressure_source, progress_bar
-from experiments.rigs.rig import load_rig
-from experiments.work.output import OutputFolder, print_json, print_lines, provenance
+from experiments.commands.jobs.common import Options, deliver, rig_from
+from experiments.front.simulate import SimulateResult, simulate
+from experiments.simulation.trace_file import check_trace_name, write_trace
 
 
-def simulate_job(
-    rig_name: str, record: str | None, seconds: float | None, start_s: float, seed: int, settings: list[str] | None,
-    offset_mmHg: float, volume_error: float, vent_s: float, trace_file: Path | None, out: Path | None, as_json: bool,
-) -> int:
+@dataclass(frozen=True, kw_only=True)
+class SimulateOptions(Options):
+    """What `cuffloop simulate` takes."""
+
+    rig: str = "wrist"
+    record: str | None = None
+    seconds: float | None = None
+    start: float = 0.0
+    seed: int = 1
+    offset: float = 0.0
+    volume_error: float = 0.0
+    vent: float = 0.0
+    trace: Path | None = None
+
+
+def simulate_job(options: SimulateOptions) -> int:
     """`cuffloop simulate`: 0 when the clamp held to the end, 1 when the run diverged or stayed at a limit."""
-    from experiments.check.check import run_tracking
-    from experiments.check.text import run_json, run_lines
-    from experiments.simulation.simulate import Plan, simulate
-    from experiments.simulation.trace_file import check_trace_name, write_trace
+    rig, trace = rig_from(options.rig, options), options.trace
+    if trace is not None:
+        check_trace_name(trace)
 
-    rig = load_rig(rig_name, settings)
-    bounded("--offset", offset_mmHg, -200.0, 200.0, "mmHg")
-    bounded("--volume-error", volume_error, -0.95, 0.95)
-    bounded("--vent", vent_s, 0.0, LONGEST_s, "s")
-    if trace_file is not None:
-        check_trace_name(trace_file)
-    trace = pressure_source(rig, record, seconds, start_s, seed)
-    plan = Plan(vent_s=vent_s, offset_mmHg=offset_mmHg, set_point_error=volume_error)
-    with OutputFolder.open(out) as folder:
-        with progress_bar("running the coupled loop", as_json) as progress:
-            run = simulate(rig, trace, plan, seed, progress=progress)
-        found = run_tracking(run)
-        document = run_json(run, found) | provenance(seed)
-        if folder:
-            from experiments.check.pictures_run import tracking_figure
+    def write(result: SimulateResult) -> None:
+        if trace is not None:
+            write_trace(trace, result.run, result.document())
 
-            folder.write_json("simulate.json", document)
-            folder.write_figures({"tracking": lambda: tracking_figure(run, found, f"{rig.name} on {trace.name}")})
-        if trace_file is not None:
-            write_trace(trace_file, run, document)
-    if as_json:
-        print_json(document)
-    else:
-        print_lines(run_lines(run, found), folder)
-    return 0 if run.status == "done" else 1
+    return deliver(options, "running the coupled loop", lambda: simulate(
+        rig, options.record, seconds=options.seconds, start_s=options.start, seed=options.seed,
+        offset_mmHg=options.offset, volume_error=options.volume_error, vent_s=options.vent), write)

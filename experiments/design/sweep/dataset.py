@@ -6,14 +6,14 @@ from typing import Any
 
 import numpy as np
 
-from experiments.design.sweep.study import Sweep
+from experiments.design.sweep.study import Study
 from experiments.design.sweep.verdict import Limit, keeps
 from experiments.work.output import plain
 
 POINT, FINGER = "point", "finger"
 
 
-def as_dataset(found: Sweep, limits: list[Limit], document: dict[str, Any]) -> Any:
+def study_dataset(found: Study, limits: list[Limit], document: dict[str, Any]) -> Any:
     """The Dataset. A grid has one dimension an axis, a sample one over its points; a population adds one of fingers.
 
     `phase_margin_deg` and its like have a value for each finger, `worst_phase_margin_deg` the worst of them; with the

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from experiments.design.sweep.axes import Axis
-from experiments.design.sweep.study import Sweep
+from experiments.design.sweep.study import Study
 from experiments.design.sweep.verdict import Limit, best, keeps
 from experiments.design.sweep.view import (
     Quantity,
@@ -25,7 +25,7 @@ from experiments.work.style import AMBER, GREY, ORANGE, new_figure, stamp, tidy
 FINER = 6  # times, between points
 
 
-def map_figure(found: Sweep, limits: list[Limit], view: View) -> Any:
+def map_figure(found: Study, limits: list[Limit], view: View) -> Any:
     """Four quantities as maps or, with a third axis, two of them in columns."""
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
@@ -76,7 +76,7 @@ def map_figure(found: Sweep, limits: list[Limit], view: View) -> Any:
     return figure
 
 
-def _range(found: Sweep, quantity: Quantity) -> tuple[float, float]:
+def _range(found: Study, quantity: Quantity) -> tuple[float, float]:
     """Ends of the colours: as declared, or the middle 96 % of the data."""
     if not math.isnan(quantity.low):
         return quantity.low, quantity.high
@@ -93,7 +93,7 @@ def _extended(quantity: Quantity) -> str:
 
 
 def _draw(
-    axes: Any, found: Sweep, limits: list[Limit], view: View, quantity: Quantity, column: int | None,
+    axes: Any, found: Study, limits: list[Limit], view: View, quantity: Quantity, column: int | None,
     ends: tuple[float, float],
 ) -> Any:
     """One panel; returns what its colour bar is of."""
@@ -172,7 +172,7 @@ def _contours(axes: Any, x: Any, y: Any, values: Any, quantity: Quantity, ends: 
             label.set_path_effects([withStroke(linewidth=2.0, foreground=GREY)])
 
 
-def _marks(axes: Any, found: Sweep, limits: list[Limit], view: View, column: int | None) -> None:
+def _marks(axes: Any, found: Study, limits: list[Limit], view: View, column: int | None) -> None:
     """The rig as it is, and the best point, where they lie in this panel."""
     assert view.y is not None
     at = best(found, limits)

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from experiments.design.sweep.maps import map_figure
-from experiments.design.sweep.study import Sweep
+from experiments.design.sweep.study import Study
 from experiments.design.sweep.verdict import Limit, best, keeps
 from experiments.design.sweep.view import (
     Quantity,
@@ -28,7 +28,7 @@ SPREAD = ("worst finger", "median finger", "5 to 95 % of fingers")
 LINE_STYLES = ("-", "--", "-.", ":", (0, (5, 1)), (0, (3, 1, 1, 1)))
 
 
-def sweep_figures(found: Sweep, limits: list[Limit]) -> dict[str, Callable[[], Any]]:
+def study_figures(found: Study, limits: list[Limit]) -> dict[str, Callable[[], Any]]:
     """The pictures of a sweep, by file name."""
     if found.sampled:
         return {"sweep": lambda: cloud_figure(found, limits)}
@@ -49,7 +49,7 @@ def limit_of(limits: list[Limit], name: str) -> float:
     return math.nan
 
 
-def lines_figure(found: Sweep, limits: list[Limit], view: View) -> Any:
+def lines_figure(found: Study, limits: list[Limit], view: View) -> Any:
     """Four quantities along one axis; a second axis tells lines apart, a third columns."""
     columns = view.column_values or (None,)
     shown = quantities(found)
@@ -99,7 +99,7 @@ def _unit(unit: str) -> str:
     return "" if unit in ("", "1") else unit
 
 
-def _draw_lines(axes: Any, found: Sweep, view: View, quantity: Quantity, column: int | None, at: Any) -> None:
+def _draw_lines(axes: Any, found: Study, view: View, quantity: Quantity, column: int | None, at: Any) -> None:
     numbers = range(len(found.axes[view.lines].values)) if view.lines is not None else (None,)
     for i, line in enumerate(numbers):
         values = slice_of(found, found.worst(quantity.name), view, column, line)
@@ -143,7 +143,7 @@ def _limit_range(row: Any, quantity: Quantity) -> None:
         row[0].set_ylim(max(low, 1.0), min(high, 6.0))
 
 
-def cloud_figure(found: Sweep, limits: list[Limit]) -> Any:
+def cloud_figure(found: Study, limits: list[Limit]) -> Any:
     """Each sampled point against each axis: which values go with margins that hold, and which with a small error."""
     from matplotlib.ticker import MaxNLocator
 

@@ -111,12 +111,12 @@ class Surveyed(NamedTuple):
     seed: int
 
 
-def evaluate(case: Case, piece: Piece) -> Answer:
+def run_piece(case: Case, piece: Piece) -> Answer:
     """The figures of every point of a piece. What cannot be built or clamped is an answer too, never an error."""
-    return evaluate_all(case, [piece])[0]
+    return run_pieces(case, [piece])[0]
 
 
-def evaluate_all(case: Case, pieces: Sequence[Piece]) -> list[Answer]:
+def run_pieces(case: Case, pieces: Sequence[Piece]) -> list[Answer]:
     """The figures of some pieces. Their runs go side by side; no figure depends on what goes beside it."""
     drawn: dict[Any, PressureTrace] = {}
     surveyed = [_surveyed(case, piece, drawn) for piece in pieces]

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from experiments.design.sweep.axes import Axis
-from experiments.design.sweep.piece import Answer, Case, Figure, Piece, evaluate_all
+from experiments.design.sweep.piece import Answer, Case, Figure, Piece, run_pieces
 from experiments.subjects.finger import Finger
 from experiments.work.run import Engine, run
 from plant.errors import InputError
@@ -28,18 +28,45 @@ TICKS = 4_000_000  # of all runs together: about two seconds and 150 MB
 MOST_RESULTS = 4_000_000  # points times fingers
 
 
-class Sweep(NamedTuple):
-    """What came out. Figures have one entry a point, finger and figure of `case.figures`."""
+class Plan(NamedTuple):
+    """Everything that a sweep follows from."""
 
     case: Case
     axes: tuple[Axis, ...]
     points: tuple[tuple[Any, ...], ...]
-    sampled: bool  # points are a sample, not a grid
-    fingers: tuple[Finger, ...]  # empty: the rig's own
+    fingers: tuple[Finger, ...] = ()  # empty: the rig's own
+    sampled: bool = False  # points are a sample, not a grid
+
+
+class Study(NamedTuple):
+    """What came out. Figures have one entry a point, finger and figure of `case.figures`."""
+
+    plan: Plan
+    fingers: tuple[Finger, ...]  # of the plan, less those left out
     figures: Reals  # (points, fingers or 1, figures); NaN where there is none
     present: Reals | None  # (fingers or 1, figures) of the rig as it is; None when the axes have no such point
     reasons: dict[str, int]  # why points could not be had, and how many of them
     left_out: tuple[str, ...]  # fingers that could not be had at any point
+
+    @property
+    def case(self) -> Case:
+        """What all points have in common."""
+        return self.plan.case
+
+    @property
+    def axes(self) -> tuple[Axis, ...]:
+        """The parameters that were changed."""
+        return self.plan.axes
+
+    @property
+    def points(self) -> tuple[tuple[Any, ...], ...]:
+        """A value of each axis, point by point."""
+        return self.plan.points
+
+    @property
+    def sampled(self) -> bool:
+        """Whether the points are a sample, not a grid."""
+        return self.plan.sampled
 
     @property
     def names(self) -> list[str]:
@@ -72,16 +99,16 @@ def worst_of(figure: Figure, values: Reals) -> Reals:
     return np.asarray(np.min(values, axis=-1) if figure.worst == "min" else np.max(values, axis=-1))
 
 
-def sweep(
-    case: Case, axes: Sequence[Axis], points: Sequence[tuple[Any, ...]], fingers: Sequence[Finger] = (),
-    sampled: bool = False, directory: Path | None = None, engine: Engine | None = None,
+def run_study(
+    plan: Plan, folder: Path | None = None, engine: Engine | None = None,
     progress: Callable[[float], None] | None = None,
-) -> Sweep:
+) -> Study:
     """All figures of all points. The bits do not depend on the engine, nor on how often the work was cut short.
 
     Raises InputError when there are more than four million results, when no point at all can be had (with the first
     reason), and as `experiments.work.run.run` does.
     """
+    case, axes, points, fingers = plan.case, plan.axes, plan.points, plan.fingers
     if len(points) * max(len(fingers), 1) > MOST_RESULTS:
         raise InputError(f"{len(points)} points on {len(fingers)} fingers are more than {MOST_RESULTS} results")
     rows = list(points)
@@ -94,7 +121,7 @@ def sweep(
     about = {"rig": case.source.base, "axes": {axis.name: list(axis.values) for axis in axes}, "points": len(points),
              "fingers": len(fingers), "simulated": case.simulated, "seed": case.seed}
     answered: list[list[Answer]] = run(
-        work, partial(evaluate_all, case), directory, about, engine, progress=progress)
+        work, partial(run_pieces, case), folder, about, engine, progress=progress)
     figures = np.full((len(rows), len(people), len(case.figures)), np.nan)
     reasons: dict[str, int] = {}
     for batch, answers in zip(batches, answered, strict=True):
@@ -108,10 +135,9 @@ def sweep(
     left_out = tuple(finger.name for finger, out in zip(fingers, missing, strict=bool(fingers)) if out)
     if left_out:
         figures = figures[:, ~missing]
-        fingers = [finger for finger in fingers if finger.name not in left_out]
-    return Sweep(
-        case, tuple(axes), tuple(points), sampled, tuple(fingers), figures[: len(points)],
-        figures[-1] if len(rows) > len(points) else None, reasons, left_out,
+        fingers = tuple(finger for finger in fingers if finger.name not in left_out)
+    return Study(
+        plan, fingers, figures[: len(points)], figures[-1] if len(rows) > len(points) else None, reasons, left_out,
     )
 
 

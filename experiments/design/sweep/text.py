@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from experiments.design.sweep.study import Sweep
+from experiments.design.sweep.study import Study
 from experiments.design.sweep.verdict import Limit, best, goal, keeps, rerun, settings_of, value_word
 
 MOST_ROWS = 25  # of points, each printed
@@ -22,7 +22,7 @@ HEADS = {
 }
 
 
-def sweep_lines(found: Sweep, limits: list[Limit], options: list[str]) -> list[str]:
+def study_lines(found: Study, limits: list[Limit], options: list[str]) -> list[str]:
     """The sweep on one screen: every point of a short one, the present, the best, and what could not be had."""
     shown = [name for name in SHOWN if name in found.case.figures]
     kept, at = keeps(found, limits), best(found, limits)
@@ -49,17 +49,17 @@ def sweep_lines(found: Sweep, limits: list[Limit], options: list[str]) -> list[s
     return lines
 
 
-def _size(found: Sweep) -> str:
+def _size(found: Study) -> str:
     if found.sampled:
         return f"{len(found.points)} sampled points of {len(found.axes)} axes"
     return " × ".join(f"{len(axis.values)} {axis.name}" for axis in found.axes)
 
 
-def _people(found: Sweep) -> str:
+def _people(found: Study) -> str:
     return f", worst of {len(found.fingers)} fingers at each" if found.fingers else ""
 
 
-def _labels(found: Sweep) -> list[str]:
+def _labels(found: Study) -> list[str]:
     """A short name of each point, where the points are few."""
     if len(found.points) > MOST_ROWS:
         return ["best"]
@@ -70,7 +70,7 @@ def _short(value: Any) -> str:
     return f"{value:.4g}" if isinstance(value, float) else value_word(value)
 
 
-def _cells(found: Sweep, shown: list[str], point: int | None) -> str:
+def _cells(found: Study, shown: list[str], point: int | None) -> str:
     def value(name: str) -> float:
         return found.present_worst(name) if point is None else float(found.worst(name)[point])
 
@@ -82,14 +82,14 @@ def _cells(found: Sweep, shown: list[str], point: int | None) -> str:
     return "".join(f"{value(name):>11.3g}" for name in shown)
 
 
-def _kept_line(found: Sweep, limits: list[Limit], kept: Any) -> str:
+def _kept_line(found: Study, limits: list[Limit], kept: Any) -> str:
     who = f"all {len(found.fingers)} fingers keep" if found.fingers else "the rig keeps"
     if not limits:
         return f"at {np.sum(kept)} of {len(kept)} points it is stable; no limits were given"
     return f"at {np.sum(kept)} of {len(kept)} points {who} {', '.join(limit.text for limit in limits)}"
 
 
-def _trouble(found: Sweep) -> list[str]:
+def _trouble(found: Study) -> list[str]:
     """What could not be had, and why."""
     lines = []
     stable = found.worst("stable")
@@ -105,7 +105,7 @@ def _trouble(found: Sweep) -> list[str]:
     return lines
 
 
-def sweep_json(found: Sweep, limits: list[Limit], options: list[str]) -> dict[str, Any]:
+def study_json(found: Study, limits: list[Limit], options: list[str]) -> dict[str, Any]:
     """The sweep as plain data; of more than twenty thousand points the NetCDF file has the figures."""
     at = best(found, limits)
     kept = keeps(found, limits)

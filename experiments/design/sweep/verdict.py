@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from experiments.design.sweep.study import Sweep
+from experiments.design.sweep.study import Study
 
 LIMIT_NAMES = {  # figure and limit of a requirements file: figure of a sweep
     ("beat_systolic_error_mmHg", "mean_max"): "beat_systolic_mean_mmHg",
@@ -29,7 +29,7 @@ class Limit(NamedTuple):
         return f"{self.name} ≥ {self.low:g}" if math.isfinite(self.low) else f"{self.name} ≤ {self.high:g}"
 
 
-def limits_of(found: Sweep, requirements: dict[str, dict[str, float]]) -> list[Limit]:
+def limits_of(found: Study, requirements: dict[str, dict[str, float]]) -> list[Limit]:
     """Those of a rig's requirements that are about figures of this sweep."""
     limits = []
     for figure, bounds in requirements.items():
@@ -41,7 +41,7 @@ def limits_of(found: Sweep, requirements: dict[str, dict[str, float]]) -> list[L
     return limits
 
 
-def keeps(found: Sweep, limits: list[Limit]) -> NDArray[np.bool_]:
+def keeps(found: Study, limits: list[Limit]) -> NDArray[np.bool_]:
     """Whether every finger is stable and keeps every limit, at each point."""
     good = found.worst("stable") == 1.0
     if found.case.simulated:
@@ -52,19 +52,19 @@ def keeps(found: Sweep, limits: list[Limit]) -> NDArray[np.bool_]:
     return np.asarray(good)
 
 
-def goal(found: Sweep) -> str:
+def goal(found: Study) -> str:
     """The figure by which one point is better than another: how well the worst finger is followed."""
     return "rms_error_mmHg" if found.case.simulated else "predicted_rms_mmHg"
 
 
-def best(found: Sweep, limits: list[Limit]) -> int | None:
+def best(found: Study, limits: list[Limit]) -> int | None:
     """The point that keeps every limit and follows best; None when there is none."""
     error = np.where(keeps(found, limits), found.worst(goal(found)), np.inf)
     at = int(np.argmin(error))
     return at if math.isfinite(error[at]) else None
 
 
-def settings_of(found: Sweep, point: int) -> list[str]:
+def settings_of(found: Study, point: int) -> list[str]:
     """The axes' values at a point, as one writes them on a command line."""
     return [f"{axis.name}={value_word(value)}" for axis, value in zip(found.axes, found.points[point], strict=True)]
 
@@ -76,7 +76,7 @@ def value_word(value: Any) -> str:
     return value if isinstance(value, str) else repr(value)
 
 
-def rerun(found: Sweep, point: int, options: list[str]) -> str:
+def rerun(found: Study, point: int, options: list[str]) -> str:
     """The command that runs the worst finger of a point alone; `options` are those of the sweep that it needs."""
     words = ["cuffloop", "sweep", *options[:1], *settings_of(found, point)]
     if found.fingers:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from experiments.design.sweep.axes import Axis
-from experiments.design.sweep.study import Sweep
+from experiments.design.sweep.study import Study
 from experiments.design.sweep.verdict import Limit, goal, value_word
 
 Reals = NDArray[np.float64]
@@ -44,7 +44,7 @@ class View(NamedTuple):
     fixed: dict[int, int]  # axis: number of its value
 
 
-def quantities(found: Sweep) -> list[Quantity]:
+def quantities(found: Study) -> list[Quantity]:
     """The four panels of a sweep."""
     error = found.case.figures[goal(found)]
     return [
@@ -56,7 +56,7 @@ def quantities(found: Sweep) -> list[Quantity]:
     ]
 
 
-def view_of(found: Sweep) -> View:
+def view_of(found: Study) -> View:
     """The slice of a grid that answers most at a glance."""
     lengths = [0 if axis.words else len(axis.values) for axis in found.axes]
     order = sorted(range(len(found.axes)), key=lambda i: (-lengths[i], i))
@@ -83,7 +83,7 @@ def nearest(axis: Axis) -> int:
     return int(np.argmin(np.abs(values - axis.present)))
 
 
-def slice_of(found: Sweep, values: NDArray[Any], view: View, column: int | None, line: int | None = None) -> Any:
+def slice_of(found: Study, values: NDArray[Any], view: View, column: int | None, line: int | None = None) -> Any:
     """Values of all points cut down to (x) or, of a map, (x, y)."""
     index: list[Any] = [slice(None)] * len(found.axes)
     for axis, number in view.fixed.items():
@@ -96,7 +96,7 @@ def slice_of(found: Sweep, values: NDArray[Any], view: View, column: int | None,
     return cut.T if view.y is not None and view.y < view.x else cut
 
 
-def rooms(found: Sweep, limits: list[Limit]) -> list[Reals]:
+def rooms(found: Study, limits: list[Limit]) -> list[Reals]:
     """How far each point is inside each limit (from 0 up) or outside it (below 0), as a share of the limit.
 
     The first is stability's. Each is smooth, so the outline of what keeps them all can be drawn between points.
@@ -128,7 +128,7 @@ def present_at(axis: Axis) -> float:
     return float(axis.present)
 
 
-def heading(found: Sweep, view: View | None) -> str:
+def heading(found: Study, view: View | None) -> str:
     """The rig, on what pressure or whose, and the axes that stand still."""
     name = found.case.source.tables.get("name", "")
     on = f" on {found.case.trace.name}{' pressure' if found.case.trace.name == 'synthetic' else ''}" \

@@ -43,6 +43,16 @@ BACK_OFF = np.geomspace(1.0, 0.2, 16)  # on a start's gain, to where it keeps ti
 DIGITS = 5  # of every setting, so that the file holds what was judged
 
 
+class Aims(NamedTuple):
+    """What a tuning is for."""
+
+    limits: tuple[MarginLimit, ...]
+    percentile: float = 100.0  # of the fingers that must keep them and count [%]
+    slope_error: float | None = None  # of the light slope; None: as much as the rig's search may be off
+    structures: tuple[str, ...] = tuple(STRUCTURES)
+    peaks: tuple[float, ...] = PEAKS  # bounds on the sensitivity of the trade-off
+
+
 class Row(NamedTuple):
     """One line of the table: a setting and what it does to the fingers that count."""
 
@@ -149,18 +159,16 @@ def nominal_loop(rig: Rig) -> OpenLoop:
 
 
 def tune(
-    rig: Rig, fingers: list[Finger], limits: tuple[MarginLimit, ...], percentile: float = 100.0,
-    slope_error: float | None = None, group: str = "mixed", seed: int = 1, progress: Progress = None,
-    structures: tuple[str, ...] = tuple(STRUCTURES), peaks: tuple[float, ...] = PEAKS,
+    rig: Rig, fingers: list[Finger], aims: Aims, group: str = "mixed", seed: int = 1, progress: Progress = None
 ) -> Tuning:
-    """Tune a rig for a population, over these structures, with a trade-off over these bounds on the sensitivity.
+    """Tune a rig for a population, over the structures and the bounds on the sensitivity that `aims` names.
 
-    Without `slope_error` the light slope is off by as much as the search may be (`usual_slope_error`).
     Raises InputError when too few of the fingers can be clamped at all.
     """
     def told(start: float, end: float) -> Progress:
         return None if progress is None else lambda share: progress(start + share * (end - start))
 
+    limits, percentile, slope_error, structures, peaks = aims
     slope_error = usual_slope_error(rig) if slope_error is None else slope_error
     people = population(rig, fingers, slope_error, told(0.0, 0.35))
     left_behind(people, percentile)

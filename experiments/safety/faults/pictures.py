@@ -1,12 +1,13 @@
 """Pictures of a study: failures down, protection across, the outcome as colour and mark; and the fallback states."""
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from controller.protection.protection import FALLBACKS, HOLD, NORMAL, RECALIBRATE, TRANSITIONS, VENTED, WARNING
 from experiments.safety.faults.fault import PHYSIOLOGY
 from experiments.safety.faults.study import Study
-from experiments.safety.faults.text import Summary, Table
+from experiments.safety.faults.summary import Summary, Table
 from experiments.safety.faults.verdict import PRESSURE, TIME, VENT, WRONG
 from experiments.work.style import AMBER, GREY, ORANGE, SKY, VIOLET, new_figure, stamp
 
@@ -14,6 +15,11 @@ OUTCOMES: tuple[tuple[str, str, str], ...] = (  # word, colour, mark, from best 
     ("kept, detected", "#E4EEF5", ""), ("kept, unnoticed by some", SKY, "u"), ("wrong reading unnoticed", VIOLET, "W"),
     ("does not empty in time", AMBER, "V"), ("pressure above a limit", ORANGE, "P"),
 )
+
+
+def study_figures(study: Study, table: Table) -> dict[str, Callable[[], Any]]:
+    """The pictures of a study, by the names of their files."""
+    return {"faults": lambda: fault_matrix(study, table), "fallback": fallback_figure}
 
 
 def fallback_figure() -> Any:
@@ -71,7 +77,7 @@ def fault_matrix(study: Study, table: Table) -> Any:
     from matplotlib.patches import Patch, Rectangle
 
     rows = [i for i, fault in enumerate(study.faults) if fault.kind != PHYSIOLOGY]
-    columns = ("", *study.setting.protections)
+    columns = ("", *study.plan.protections)
     figure = new_figure(max(2.4 + 0.36 * len(columns), 7.4), 2.3 + 0.178 * max(len(rows), 4))  # fits a page, upright
     axes = figure.subplots()
     if not rows:
@@ -112,6 +118,6 @@ def fault_matrix(study: Study, table: Table) -> Any:
     handles.append(Patch(facecolor=GREY, alpha=0.2, label="pale: no change"))
     figure.legend(handles=handles, loc="outside lower left", ncols=2, frameon=False, fontsize=8)
     over = "one finger" if len(study.names) == 1 else f"{len(study.names)} fingers"
-    figure.suptitle(f"{study.setting.rig}: worst outcome of each failure over {over}", fontsize=11)
+    figure.suptitle(f"{study.plan.rig}: worst outcome of each failure over {over}", fontsize=11)
     stamp(figure)
     return figure

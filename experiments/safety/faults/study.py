@@ -1,8 +1,8 @@
 """Every failure × (all protection, and each protection taken away) × fingers × onsets, in worker processes.
 
-The unit of work is one finger at one onset. A protection that never acted in the run with all of them changes no bit
-when it is taken away, so only those that did act are run without. Units are pure functions of their number: the same
-bits whatever the number of workers, and a study that was stopped goes on from the units that are on disk.
+The unit of work, a piece, is one finger at one onset. A protection that never acted in the run with all of them
+changes no bit when it is taken away, so only those that did act are run without. Pieces are pure functions of their
+number: the same bits whatever the number of workers, and a study that was stopped goes on from the pieces on disk.
 """
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.protection.guards import PROTECTIONS, without
-from experiments.rigs.rig import load_rig
+from experiments.rigs.rig import load_rig, parameters_of
 from experiments.safety.faults.catalogue import excluded_faults, find_faults
 from experiments.safety.faults.fault import PHYSIOLOGY, Fault
 from experiments.safety.faults.stories import RIGHTLY, Story, story_faults, tell
@@ -27,7 +27,7 @@ from experiments.simulation.outcome import FIGURES, LAYERS, Limits
 from experiments.subjects.finger import Finger
 from experiments.subjects.population import sample_fingers
 from experiments.work.chunks import fingerprint
-from experiments.work.run import Engine, run
+from experiments.work.run import Engine, Unit, run
 from plant.errors import InputError
 
 Samples = NDArray[np.float64]
@@ -37,8 +37,10 @@ WIDTH = len(KEYS) + len(FIGURES) + len(LAYERS)
 MOST_FINGERS, MOST_PHASES = 20_000, 100
 
 
-class Setting(NamedTuple):
-    """Everything that a unit of a study follows from."""
+
+
+class Plan(NamedTuple):
+    """Everything that a piece of a study follows from."""
 
     rig: str
     settings: tuple[str, ...]
@@ -57,7 +59,7 @@ class Setting(NamedTuple):
 class Study(NamedTuple):
     """Result: one row a run (KEYS, FIGURES, first action of each layer), and which limits it breaks."""
 
-    setting: Setting
+    plan: Plan
     faults: tuple[Fault, ...]
     rows: Samples  # (runs, WIDTH)
     breaks: NDArray[np.bool_]  # (runs, BREAKS)
@@ -80,7 +82,7 @@ def fault_text(fault: Fault) -> str:
     return f"{fault.name}:{fault.severity:g}"
 
 
-class Unit(NamedTuple):
+class Piece(NamedTuple):
     """One finger at one onset, and the finger whose set point "wrong finger" uses."""
 
     number: int  # of the finger
@@ -89,40 +91,40 @@ class Unit(NamedTuple):
     stranger: Finger
 
 
-def prepare(setting: Setting) -> tuple[list[Fault], list[Unit]]:
-    """Failures and units of a study. Raises InputError for what cannot be studied."""
-    if not 1 <= setting.fingers <= MOST_FINGERS:
-        raise InputError(f"--fingers {setting.fingers} must be from 1 to {MOST_FINGERS}")
-    if not 1 <= setting.phases <= MOST_PHASES:
-        raise InputError(f"--phases {setting.phases} must be from 1 to {MOST_PHASES}")
-    rig = load_rig(setting.rig, list(setting.settings))
-    faults = find_faults(",".join(setting.faults), rig)
-    for name in setting.protections:
+def prepare(plan: Plan) -> tuple[list[Fault], list[Piece]]:
+    """Failures and pieces of a study. Raises InputError for what cannot be studied."""
+    if not 1 <= plan.fingers <= MOST_FINGERS:
+        raise InputError(f"--fingers {plan.fingers} must be from 1 to {MOST_FINGERS}")
+    if not 1 <= plan.phases <= MOST_PHASES:
+        raise InputError(f"--phases {plan.phases} must be from 1 to {MOST_PHASES}")
+    rig = load_rig(plan.rig, list(plan.settings))
+    faults = find_faults(",".join(plan.faults), rig)
+    for name in plan.protections:
         without(rig.guards, name)  # raises for a name that is none
-    people = sample_fingers(setting.fingers + 1, setting.group, setting.seed)
+    people = sample_fingers(plan.fingers + 1, plan.group, plan.seed)
     pairs = list(enumerate(pairwise(people)))
-    return faults, [Unit(i, phase, *two) for i, two in pairs for phase in range(setting.phases)]
+    return faults, [Piece(i, phase, *two) for i, two in pairs for phase in range(plan.phases)]
 
 
-def unit_rows(setting: Setting, unit: Unit) -> tuple[Samples, str]:
+def run_piece(plan: Plan, piece: Piece) -> tuple[Samples, str]:
     """All runs of one finger at one onset, and why there are none when the rig does not hold it."""
-    rig = load_rig(setting.rig, list(setting.settings))
-    faults = find_faults(",".join(setting.faults), rig)
-    number, phase, finger, stranger = unit
-    limits = Limits(setting.limits.normal_mmHg, setting.limits.fault_mmHg, setting.limits.wrong_mmHg)
+    rig = load_rig(plan.rig, list(plan.settings))
+    faults = find_faults(",".join(plan.faults), rig)
+    number, phase, finger, stranger = piece
+    limits = Limits(plan.limits.normal_mmHg, plan.limits.fault_mmHg, plan.limits.wrong_mmHg)
     try:
-        bench = make_bench(rig, finger, stranger, phase, Times(after_s=setting.after_s), limits, setting.seed)
+        bench = make_bench(rig, finger, stranger, phase, Times(after_s=plan.after_s), limits, plan.seed)
     except InputError as error:
         return np.zeros((0, WIDTH)), str(error)
     if bench.trouble:
         return np.zeros((0, WIDTH)), f"{', '.join(bench.trouble)} before any failure"
-    rows = [row for i, fault in enumerate(faults) for row in fault_rows(bench, fault, setting, (number, phase, i, -1))]
-    if setting.story is not None:
-        for i, story in enumerate(story_faults(setting.story), len(faults)):
+    rows = [row for i, fault in enumerate(faults) for row in fault_rows(bench, fault, plan, (number, phase, i, -1))]
+    if plan.story is not None:
+        for i, story in enumerate(story_faults(plan.story), len(faults)):
             name = story.name.removeprefix("scenario_")
-            outcome, lasted = tell(rig, finger, name, setting.story, bench.seed, limits)
+            outcome, lasted = tell(rig, finger, name, plan.story, bench.seed, limits)
             rows.append(as_row((number, phase, i, -1), NONE_LOST, outcome, lasted=lasted))
-    if setting.pairs:
+    if plan.pairs:
         for i, one in enumerate(faults):
             for j in range(i + 1, len(faults)):
                 if PHYSIOLOGY not in (one.kind, faults[j].kind):
@@ -132,14 +134,14 @@ def unit_rows(setting: Setting, unit: Unit) -> tuple[Samples, str]:
 
 
 def fault_rows(
-    bench: Bench, fault: Fault, setting: Setting, key: tuple[int, int, int, int]
+    bench: Bench, fault: Fault, plan: Plan, key: tuple[int, int, int, int]
 ) -> Iterator[Samples]:
     """The run of one failure with all protection, then without each of them."""
     whole, _ = bench.run(fault)
     yield as_row(key, NONE_LOST, whole)
     if fault.kind == PHYSIOLOGY:
         return
-    for name in setting.protections:
+    for name in plan.protections:
         acted = whole.acted[name] >= 0.0
         outcome = bench.run(fault, lost=(name,))[0] if acted else whole
         yield as_row(key, float(PROTECTIONS.index(name)), outcome, copied=not acted)
@@ -153,41 +155,36 @@ def as_row(
                      *(outcome.acted[name] for name in LAYERS)])
 
 
-def one_unit(setting: Setting, unit: Unit) -> tuple[Samples, str]:
-    """`unit_rows` of a piece of work."""
-    return unit_rows(setting, unit)
-
-
-def about(setting: Setting) -> dict[str, str]:
+def about(plan: Plan) -> dict[str, str]:
     """What tells one study from another, in words; the rig by its parameters, for a rig file may have changed."""
-    rig = load_rig(setting.rig, list(setting.settings))
-    return {"rig": setting.rig, "the rig's parameters": fingerprint(rig._replace(tables={})),
-            "seed": str(setting.seed), "fingers": str(setting.fingers)}
+    rig = load_rig(plan.rig, list(plan.settings))
+    return {"rig": plan.rig, "the rig's parameters": fingerprint(parameters_of(rig)),
+            "seed": str(plan.seed), "fingers": str(plan.fingers)}
 
 
 def run_study(
-    setting: Setting, chunks: Path | None = None, engine: Engine | None = None,
+    plan: Plan, folder: Path | None = None, engine: Engine | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Study:
-    """Run a study. With `chunks` (a folder) each finished unit is kept there and not run again.
+    """Run a study. With a folder each finished piece is kept there and not run again.
 
     Raises InputError, also when the rig holds no finger, so that nothing ran. When interrupted, what is finished stays
     on disk.
     """
-    faults, units = prepare(setting)
-    found = run(units, partial(one_unit, setting), chunks, about(setting), engine, 1, progress,
-                "fingers and onsets")
-    rows = np.concatenate([unit.reshape(-1, WIDTH) for unit, _ in found])
-    unheld = [f"{unit.finger.name}: {why}" for unit, (_, why) in zip(units, found, strict=True) if why]
+    faults, pieces = prepare(plan)
+    found = run(pieces, partial(run_piece, plan), folder, about(plan), engine, 1, progress,
+                Unit("fingers and onsets"))
+    rows = np.concatenate([rows.reshape(-1, WIDTH) for rows, _ in found])
+    unheld = [f"{piece.finger.name}: {why}" for piece, (_, why) in zip(pieces, found, strict=True) if why]
     if not len(rows):
-        if chunks is not None:
-            shutil.rmtree(chunks, ignore_errors=True)  # there is nothing in it to go on from
+        if folder is not None:
+            shutil.rmtree(folder, ignore_errors=True)  # there is nothing in it to go on from
         more = f", and {len(unheld) - 1} more" if len(unheld) > 1 else ""
-        raise InputError(f"nothing ran: rig {setting.rig} holds no finger ({unheld[0]}{more})")
-    faults = [*faults, *(story_faults(setting.story) if setting.story is not None else [])]
-    study = Study(setting, tuple(faults), rows, np.zeros((len(rows), len(BREAKS)), bool),
-                  tuple(unit.finger.name for unit in units if unit.phase == 0), tuple(unheld),
-                  excluded_faults(load_rig(setting.rig, list(setting.settings))))
+        raise InputError(f"nothing ran: rig {plan.rig} holds no finger ({unheld[0]}{more})")
+    faults = [*faults, *(story_faults(plan.story) if plan.story is not None else [])]
+    study = Study(plan, tuple(faults), rows, np.zeros((len(rows), len(BREAKS)), bool),
+                  tuple(piece.finger.name for piece in pieces if piece.phase == 0), tuple(unheld),
+                  excluded_faults(load_rig(plan.rig, list(plan.settings))))
     figures = {name: study.column(name) for name in FIGURES}
     person = np.array([is_person(faults[int(i)]) for i in study.column("fault")], bool)
-    return study._replace(breaks=broken(setting.limits, figures, person, setting.after_s))
+    return study._replace(breaks=broken(plan.limits, figures, person, plan.after_s))

@@ -48,7 +48,8 @@ def test_unit_circle_is_met_to_twelve_digits(low, high):
     """2/s has |L| = 1 at 2 rad/s, wherever the bracket's ends are."""
     part = zpk([], [0], 2)
     ends = [crossings.above_unit(at(part, w), 0.0) for w in (low, high, high * 1.1)]
-    w, value = crossings.refine_unit(0.0, part, Unity(1.0), low, ends[0], high, ends[1], high * 1.1, ends[2])
+    w, value = crossings.refine_unit(0.0, part, Unity(1.0), (low, ends[0]), (high, ends[1]),
+                                     (high * 1.1, ends[2]))
     assert w == pytest.approx(2.0, rel=1e-12)
     assert value == pytest.approx(-1j, abs=1e-11)
 
@@ -60,7 +61,7 @@ def test_real_axis_of_a_dead_time(delay, share):
     part, exact = zpk([], [0], 1, delay), math.pi / 2 / delay
     low, high = exact * (1 - 0.9 * share), exact * (1 + 0.9 * (1 - share))
     f = [crossings.above_axis(at(part, w), 0.0) for w in (low, high, 0.5 * (low + high))]
-    w, value = crossings.refine_axis(0.0, part, Unity(1.0), low, f[0], high, f[1], 0.5 * (low + high), f[2])
+    w, value = crossings.refine_axis(0.0, part, Unity(1.0), (low, f[0]), (high, f[1]), (0.5 * (low + high), f[2]))
     assert w == pytest.approx(exact, rel=1e-12)
     assert value == pytest.approx(-1 / exact, rel=1e-11)
 
@@ -70,14 +71,14 @@ def test_level_of_the_closed_loop():
     part = zpk([], [0], 5)
     f = [crossings.above_level(at(part, w), 0.5) for w in (3.0, 8.0, 10.0)]
     assert f[0] > 0 > f[1]
-    w, _ = crossings.refine_level(0.5, part, Unity(1.0), 3.0, f[0], 8.0, f[1], 10.0, f[2])
+    w, _ = crossings.refine_level(0.5, part, Unity(1.0), (3.0, f[0]), (8.0, f[1]), (10.0, f[2]))
     assert w == pytest.approx(5.0, rel=1e-12)
 
 
 def test_no_three_samples_of_one_value_stop_the_search():
     """Equal measures leave the interpolation without an answer; bisection goes on."""
     part = zpk([], [0], 2)
-    ends = (np.float64(x) for x in (1.0, 0.6, 3.0, -0.5, 3.0, -0.5))
+    ends = [(np.float64(w), np.float64(f)) for w, f in ((1.0, 0.6), (3.0, -0.5), (3.0, -0.5))]
     with np.errstate(all="ignore"):
         w, _ = crossings.refine_unit(0.0, part, Unity(1.0), *ends)
     assert w == pytest.approx(2.0, rel=1e-12)

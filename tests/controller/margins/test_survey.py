@@ -68,7 +68,8 @@ def test_many_interpreted(monkeypatch):
     counts = np.zeros(2, np.int64)
     interpret(monkeypatch, crossings, survey)
     rows = np.array([[3.0], [9.0]])
-    table = survey.survey_many(part, Unity(1.0), rows, omega, response_there, -1e3, counts, counts, 1000)
+    table = survey.survey_many(
+        part, Unity(1.0), rows, survey.Curve(omega, response_there, -1e3), counts, counts, 1000)
     assert table.shape == (2, len(Survey._fields))
     assert list(table[:, Survey._fields.index("unstable")]) == [0.0, 2.0]
     assert table[:, Survey._fields.index("gain_margin")] == pytest.approx([8 / 3, 8 / 9], rel=1e-9)

@@ -1,14 +1,15 @@
 """Commands for a design hand over what was asked."""
 import pytest
 
+from experiments.commands import design
+from experiments.commands.jobs.budget import BudgetOptions
+from experiments.commands.jobs.sweep import SweepJob
+from experiments.commands.jobs.tune import TuneOptions
+
 CASES = [
-    (["tune", "--fingers", "9"], "tune.tune_job",
-     ("wrist", 9, "mixed", 100.0, None, None, 1, None, None, False)),
-    (["budget", "cabinet", "--spread", "0.1"], "budget.budget_job",
-     ("cabinet", 90.0, None, 0.1, 1, None, None, None, None, False)),
-    (["sweep", "wrist", "controller.kp=1,2"], "sweep.sweep_job",
-     (["wrist", "controller.kp=1,2"], None, None, None, None, False, None, None, None, 1,
-      None, None, None, None, False)),
+    (["tune", "--fingers", "9"], "tune.tune_job", TuneOptions(fingers=9)),
+    (["budget", "cabinet", "--spread", "0.1"], "budget.budget_job", BudgetOptions(rig="cabinet", spread=0.1)),
+    (["sweep", "wrist", "controller.kp=1,2"], "sweep.sweep_job", SweepJob(words=["wrist", "controller.kp=1,2"])),
 ]
 
 
@@ -16,10 +17,14 @@ CASES = [
 def test_the_job_gets_what_was_asked(cuffloop, monkeypatch, line, job, given):
     asked = []
 
-    def done(*arguments):
-        asked.append(arguments)
+    def done(options):
+        asked.append(options)
         return 7
 
     monkeypatch.setattr(f"experiments.commands.jobs.{job}", done)
     assert cuffloop(*line).status == 7
     assert asked == [given]
+
+
+def test_every_command_is_listed():
+    assert {case[0][0] for case in CASES} == {function.__name__ for function in design.COMMANDS}

@@ -1,17 +1,22 @@
 """Commands about the finger hand over what was asked."""
 import pytest
 
+from experiments.commands import finger
+from experiments.commands.jobs.fingers import FingersOptions
+from experiments.commands.jobs.height import HeightOptions
+from experiments.commands.jobs.schedules import SchedulesOptions
+from experiments.commands.jobs.search import SearchOptions
+from experiments.commands.jobs.wear import WearOptions
+
 CASES = [
-    (["search", "--strategy", "probing"], "search.search_job",
-     ("wrist", None, None, "probing", None, None, None, None, None, False)),
-    (["search", "--fingers", "9", "--workers", "2"], "search.study_job",
-     ("wrist", 9, 0, None, None, None, None, 2, None, None, None, False)),
+    (["search", "--strategy", "probing"], "search.search_job", SearchOptions(strategy="probing")),
+    (["search", "--fingers", "9", "--workers", "2"], "search.search_job", SearchOptions(fingers=9, workers=2)),
     (["schedules", "--full", "--cluster", "tcp://a:1"], "schedules.schedules_job",
-     ("wrist", "all", None, None, None, "mixed", 1, True, None, "tcp://a:1", None, None, False)),
-    (["height", "--sensor", "gain=1"], "height.height_job",
-     ("wrist", ["gain=1"], 1, None, None, False)),
-    (["wear", "--hours", "8"], "wear.wear_job",
-     (8.0, 2, 60.0, 0.0, 90.0, None, False)),
+     SchedulesOptions(full=True, cluster="tcp://a:1")),
+    (["height", "--sensor", "gain=1"], "height.height_job", HeightOptions(sensor=["gain=1"])),
+    (["fingers", "cold", "--fingers", "7", "--json"], "fingers.fingers_job",
+     FingersOptions(group="cold", count=7, as_json=True)),
+    (["wear", "--hours", "8"], "wear.wear_job", WearOptions(hours=8.0)),
 ]
 
 
@@ -19,10 +24,14 @@ CASES = [
 def test_the_job_gets_what_was_asked(cuffloop, monkeypatch, line, job, given):
     asked = []
 
-    def done(*arguments):
-        asked.append(arguments)
+    def done(options):
+        asked.append(options)
         return 7
 
     monkeypatch.setattr(f"experiments.commands.jobs.{job}", done)
     assert cuffloop(*line).status == 7
     assert asked == [given]
+
+
+def test_every_command_is_listed():
+    assert {case[0][0] for case in CASES} == {function.__name__ for function in finger.COMMANDS}

@@ -56,7 +56,7 @@ def test_help_is_quick_and_light():
     (("chekc",), ("chekc", "cuffloop --help")),
     (("--loud",), ("--loud", "cuffloop --help")),
     (("check", "--loud"), ("--loud", "cuffloop check --help")),
-    (("check", "wrist", "cabinet"), ("cabinet", "cuffloop check --help")),
+    (("margins", "wrist", "cabinet"), ("cabinet", "cuffloop margins --help")),
     (("check", "--seconds"), ("--seconds", "argument")),
     (("check", "--seconds", "ten"), ("--seconds", "'ten' is not a number")),
     (("simulate", "--seed", "1.5"), ("--seed", "'1.5' is not a whole number")),

@@ -1,15 +1,18 @@
 """Commands about a rig hand over what was asked."""
 import pytest
 
+from experiments.commands import rig
+from experiments.commands.jobs.check import CheckOptions
+from experiments.commands.jobs.margins import MarginsOptions
+from experiments.commands.jobs.rigs import RigsOptions
+from experiments.commands.jobs.simulate import SimulateOptions
+
 CASES = [
-    (["check"], "check.check_job",
-     ("wrist", None, None, None, 0.0, 1, None, None, False)),
-    (["simulate", "cabinet", "--offset", "3"], "simulate.simulate_job",
-     ("cabinet", None, None, 0.0, 1, None, 3.0, 0.0, 0.0, None, None, False)),
-    (["margins", "--at", "80"], "margins.margins_job",
-     ("wrist", [80.0], None, None, False)),
-    (["rigs", "wrist", "--json"], "rigs.rigs_job",
-     ("wrist", None, True)),
+    (["check"], "check.check_job", CheckOptions(rigs=["wrist"])),
+    (["check", "wrist", "a.toml"], "check.check_job", CheckOptions(rigs=["wrist", "a.toml"])),
+    (["simulate", "cabinet", "--offset", "3"], "simulate.simulate_job", SimulateOptions(rig="cabinet", offset=3.0)),
+    (["margins", "--at", "80"], "margins.margins_job", MarginsOptions(at=[80.0])),
+    (["rigs", "wrist", "--json"], "rigs.rigs_job", RigsOptions(rig="wrist", as_json=True)),
 ]
 
 
@@ -17,10 +20,14 @@ CASES = [
 def test_the_job_gets_what_was_asked(cuffloop, monkeypatch, line, job, given):
     asked = []
 
-    def done(*arguments):
-        asked.append(arguments)
+    def done(options):
+        asked.append(options)
         return 7
 
     monkeypatch.setattr(f"experiments.commands.jobs.{job}", done)
     assert cuffloop(*line).status == 7
     assert asked == [given]
+
+
+def test_every_command_is_listed():
+    assert {case[0][0] for case in CASES} == {function.__name__ for function in rig.COMMANDS}

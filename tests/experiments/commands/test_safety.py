@@ -1,13 +1,14 @@
 """Commands for a safety reviewer hand over what was asked."""
-from pathlib import Path
-
 import pytest
 
+from experiments.commands import safety
+from experiments.commands.jobs.faults import FaultsOptions
+from experiments.commands.jobs.report import ReportOptions
+
 CASES = [
-    (["faults", "--full", "--stories", "5"], "faults.faults_job",
-     ("wrist", None, None, 1, "mixed", False, True, None, 5.0, 36.0, None, None, None, 1, None, None, False)),
-    (["report", "--seconds", "9"], "report.report_job",
-     ("wrist", None, None, 9.0, None, None, 1, None, Path("report"), False)),
+    (["faults", "--full", "--stories", "5", "--trust"], "faults.faults_job",
+     FaultsOptions(full=True, stories=5.0, trust=True)),
+    (["report", "--seconds", "9"], "report.report_job", ReportOptions(seconds=9.0)),
 ]
 
 
@@ -15,10 +16,14 @@ CASES = [
 def test_the_job_gets_what_was_asked(cuffloop, monkeypatch, line, job, given):
     asked = []
 
-    def done(*arguments):
-        asked.append(arguments)
+    def done(options):
+        asked.append(options)
         return 7
 
     monkeypatch.setattr(f"experiments.commands.jobs.{job}", done)
     assert cuffloop(*line).status == 7
     assert asked == [given]
+
+
+def test_every_command_is_listed():
+    assert {case[0][0] for case in CASES} == {function.__name__ for function in safety.COMMANDS}

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from experiments.rigs.rig import KINDS, built_in_rigs, load_rig, make_rig
+from experiments.rigs.rig import KINDS, built_in_rigs, load_rig, make_rig, parameters_of
 from experiments.rigs.table import kind_of, list_lines, rig_json, rig_lines, rig_parts, toml_value
 from experiments.work.output import plain
 from plant.declare import declared
@@ -14,7 +14,7 @@ from plant.declare import declared
 
 def same(first, second):
     """Whether two rigs are equal but for the tables they were read from."""
-    return first._replace(tables={}) == second._replace(tables={})
+    return parameters_of(first) == parameters_of(second)
 
 
 @pytest.fixture

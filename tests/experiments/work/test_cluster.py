@@ -91,11 +91,11 @@ def test_studies_of_searches_schedules_and_failures_too(address):
     """Each has the rows that it has here."""
     plan = Plan("wrist", (), ("classroom",), "mixed", 1, 3, 1, 5)
     assert repr(search_study.run_study(plan, engine=cluster(address))) == repr(search_study.run_study(plan))
-    compared = schedule_study.StudyPlan("wrist", (), "never", ("quiet",), 2, "mixed", 1, 60.0)
+    compared = schedule_study.Plan("wrist", (), "never", ("quiet",), 2, "mixed", 1, 60.0)
     away, here = (schedule_study.run_study(compared, None, engine) for engine in (cluster(address), local(1)))
     np.testing.assert_array_equal(away.figures(), here.figures())
-    setting = fault_study.Setting("wrist", (), ("emitter_out:0.8",), 2, 1, "mixed", 1, False, (), 2.5, FaultLimits())
-    away, here = (fault_study.run_study(setting, engine=engine) for engine in (cluster(address), local(1)))
+    failures = fault_study.Plan("wrist", (), ("emitter_out:0.8",), 2, 1, "mixed", 1, False, (), 2.5, FaultLimits())
+    away, here = (fault_study.run_study(failures, engine=engine) for engine in (cluster(address), local(1)))
     np.testing.assert_array_equal(away.rows, here.rows)
 
 

@@ -2,13 +2,13 @@
 import json
 import math
 import shlex
-import sys
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from experiments.work.asked import asked
 from experiments.work.output import (
     CAUTION,
     OutputFolder,
@@ -54,9 +54,9 @@ def test_printing(capsys, tmp_path):
     assert capsys.readouterr().out == f"one\ntwo\n\nwritten to {tmp_path}: a.json, b.png\n"
 
 
-def test_provenance_repeats_the_command(monkeypatch):
-    monkeypatch.setattr(sys, "argv", ["/usr/bin/cuffloop", "check", "my rig.toml", "--set", "a.b=1"])
-    found = provenance(7)
+def test_provenance_repeats_the_command():
+    with asked(shlex.join(["cuffloop", "check", "my rig.toml", "--set", "a.b=1"])):
+        found = provenance(7)
     assert shlex.split(found["provenance"]["command"]) == ["cuffloop", "check", "my rig.toml", "--set", "a.b=1"]
     assert found["provenance"]["seed"] == 7 and found["caution"] == CAUTION
     assert set(found["provenance"]["libraries"]) == {"numpy", "scipy", "numba", "pydantic"}

@@ -14,7 +14,7 @@ import pytest
 from experiments.work import run as work
 from experiments.work.chunks import Chunks, fingerprint
 from experiments.work.packed import unpack
-from experiments.work.run import Engine, compute, local, run
+from experiments.work.run import Engine, Unit, compute, local, run
 from plant.errors import InputError
 
 posix = pytest.mark.skipif(os.name != "posix", reason="sends POSIX signals")
@@ -179,7 +179,7 @@ def test_an_interrupt_says_how_to_go_on(tmp_path):
         return piece
 
     with pytest.raises(KeyboardInterrupt, match=r"3 of 5 beats are done; the same command goes on"):
-        run(range(5), stop, tmp_path / "a", engine=local(1), chunk=1, noun="beats")
+        run(range(5), stop, tmp_path / "a", engine=local(1), chunk=1, unit=Unit("beats"))
     with pytest.raises(KeyboardInterrupt, match="nothing was kept"):
         run(range(5), stop, engine=local(1), chunk=1)
     assert Chunks(tmp_path / "a").read(fingerprint([2])) == [2]

@@ -16,7 +16,7 @@ from calibrate.height import (
     sensed_height,
     zero_sensor,
 )
-from experiments.calibration.height import HeightStudy, study_height
+from experiments.calibration.height.study import HeightStudy, study_height
 from experiments.rigs.rig import load_rig
 from experiments.simulation.simulate import simulate
 from plant.finger.artery import Artery, largest_area

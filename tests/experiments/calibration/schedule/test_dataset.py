@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import xarray
 
-from experiments.calibration.schedule.dataset import as_dataset, write_dataset
+from experiments.calibration.schedule.dataset import study_dataset, write_dataset
 from experiments.calibration.schedule.measures import METRIC, METRICS
 from experiments.calibration.schedule.study import about
 
@@ -56,7 +56,7 @@ def test_failures_by_name_and_early_ends(comparison):
     runs = {k: list(v) for k, v in comparison.runs.items()}
     runs[1, 0][2] = runs[1, 0][2]._replace(
         ended="gave up: no pulse", failures={"no pulse": 3, "gave up": 1}, course=runs[1, 0][2].course[:, :7])
-    data = as_dataset(replace(comparison, steps=2, runs=runs), DOCUMENT)
+    data = study_dataset(replace(comparison, steps=2, runs=runs), DOCUMENT)
     where = {"schedule": "steady", "scenario": "cold", "finger": "mixed-1-0000"}
     assert int(data.failure_count.sel(failure="no pulse", **where)) == 3
     assert int(data.failure_count.sum()) >= 4 and data.failure_count.dtype == np.int32

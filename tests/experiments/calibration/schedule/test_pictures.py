@@ -7,13 +7,13 @@ import pytest
 
 from experiments.calibration.schedule.measures import METRIC
 from experiments.calibration.schedule.pictures import chosen_finger, course_figure, frontier_figure
-from experiments.calibration.schedule.text import rows_of
+from experiments.calibration.schedule.summary import summaries
 from experiments.work.style import save
 
 
 @pytest.fixture(scope="module")
 def frontier(comparison):
-    return frontier_figure(rows_of(comparison), "wrist: 2 fingers, 2 min each")
+    return frontier_figure(summaries(comparison), "wrist: 2 fingers, 2 min each")
 
 
 @pytest.fixture(scope="module")
@@ -32,7 +32,7 @@ def test_a_panel_for_each_scenario_and_one_for_all(frontier):
 
 
 def test_every_schedule_is_a_point_with_its_name(frontier, comparison):
-    rows = rows_of(comparison)
+    rows = summaries(comparison)
     for axes, scenario in zip(shown(frontier), ("quiet", "cold", "all"), strict=True):
         points = {line.get_label(): line.get_xydata()[0] for line in axes.lines if len(line.get_xydata()) == 1}
         some = [r for r in rows if r.scenario == scenario]
@@ -49,7 +49,7 @@ def test_the_line_is_a_staircase_through_the_efficient_ones(frontier, comparison
         x, y = line.get_data()
         assert np.all(np.diff(x) >= 0.0) and np.all(np.diff(y) <= 0.0)
         corners = set(zip(np.round(x, 9), np.round(y, 9), strict=True))
-        for r in rows_of(comparison):
+        for r in summaries(comparison):
             if r.scenario == scenario and r.efficient:
                 assert (round(100.0 * r.lost_share, 9), round(r.rms_mmHg, 9)) in corners
 
@@ -62,7 +62,7 @@ def test_names_do_not_lie_on_each_other(frontier):
 
 
 def test_a_schedule_that_showed_nothing_has_no_point(comparison):
-    rows = [r._replace(rms_mmHg=float("nan")) if r.schedule == "never" else r for r in rows_of(comparison)]
+    rows = [r._replace(rms_mmHg=float("nan")) if r.schedule == "never" else r for r in summaries(comparison)]
     figure = frontier_figure(rows, "")
     assert {t.get_text() for t in figure.axes[0].texts} == {"growing", "steady"}
     nothing = frontier_figure([r._replace(rms_mmHg=float("nan")) for r in rows], "")
@@ -104,4 +104,4 @@ def test_a_run_without_a_single_beat_can_be_drawn(comparison, tmp_path):
     figure = course_figure(study, 1, 0)
     assert "no beat shown" in figure.axes[1].get_title(loc="left")
     save(figure, tmp_path / "c.png")
-    save(frontier_figure(rows_of(study), ""), tmp_path / "f.png")
+    save(frontier_figure(summaries(study), ""), tmp_path / "f.png")

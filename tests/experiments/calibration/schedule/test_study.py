@@ -9,21 +9,21 @@ import numpy as np
 import pytest
 
 from experiments.calibration.schedule.measures import METRICS
-from experiments.calibration.schedule.study import StudyPlan, about, one_task, run_study
+from experiments.calibration.schedule.study import Plan, about, run_piece, run_study
 from experiments.subjects.population import sample_fingers
 from experiments.work.run import local
 from plant import declare
 from plant.errors import InputError
 
-PLAN = StudyPlan("wrist", (), "never,steady", ("quiet", "cold"), 3, "mixed", 1, 150.0)
+PLAN = Plan("wrist", (), "never,steady", ("quiet", "cold"), 3, "mixed", 1, 150.0)
 SMALL = PLAN._replace(schedules="never", scenarios=("quiet",), number=1, seconds=60.0)
 DRIVER = """
 from pathlib import Path
 import sys
-from experiments.calibration.schedule.study import StudyPlan, run_study
+from experiments.calibration.schedule.study import Plan, run_study
 from experiments.work.run import local
 if __name__ == "__main__":
-    plan = StudyPlan("wrist", (), "never,steady", ("quiet", "cold"), 3, "mixed", 1, 150.0)
+    plan = Plan("wrist", (), "never,steady", ("quiet", "cold"), 3, "mixed", 1, 150.0)
     run_study(plan, Path(sys.argv[1]), local(2))
 """
 MINE = ("from typing import NamedTuple\n\n\nclass Mine(NamedTuple):\n    def program(self, *_):\n"
@@ -54,7 +54,7 @@ def test_all_runs_are_there(whole):
 
 
 def test_a_unit_is_one_finger_in_one_scenario(whole):
-    runs = one_task(PLAN._replace(scenarios=(), number=0), ("cold", sample_fingers(3, "mixed", 1)[2]))
+    runs = run_piece(PLAN._replace(scenarios=(), number=0), ("cold", sample_fingers(3, "mixed", 1)[2]))
     for run, expected in zip(runs, whole.runs[1, 2], strict=True):
         np.testing.assert_array_equal(run.figures, expected.figures)
 

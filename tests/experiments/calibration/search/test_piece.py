@@ -3,7 +3,7 @@ import math
 
 import pytest
 
-from experiments.calibration.search.piece import FOUND, Bench, Plan, Row, make_bench, study_finger
+from experiments.calibration.search.piece import FOUND, Bench, Plan, Row, finger_rows, make_bench
 from experiments.subjects.population import find_finger
 from plant.errors import InputError
 
@@ -17,7 +17,7 @@ def bench() -> Bench:
 
 def test_rows_are_the_trials(bench, trials):
     """The figures are those of a search by itself on that finger."""
-    rows = study_finger(bench, find_finger("mixed-1-0011"))
+    rows = finger_rows(bench, find_finger("mixed-1-0011"))
     assert [r.strategy for r in rows] == list(PLAN.strategies) and {r.finger for r in rows} == {"mixed-1-0011"}
     for found in rows:
         calibration = trials[found.strategy].calibration
@@ -33,7 +33,7 @@ def test_rows_are_the_trials(bench, trials):
 
 def test_what_cannot_be_measured(bench):
     for defect, reason in (("no_pulse", "no pulse"), ("light_saturated", "light saturated")):
-        for found in study_finger(bench, find_finger(f"mixed-1-0002-{defect}")):
+        for found in finger_rows(bench, find_finger(f"mixed-1-0002-{defect}")):
             assert (found.defect, found.outcome) == (defect, reason)
             assert math.isnan(found.error_mmHg) and math.isnan(found.crossover_Hz) and not found.stable
 

@@ -8,7 +8,7 @@ import time
 import pytest
 
 from experiments.calibration.search.piece import Plan
-from experiments.calibration.search.study import PARTS, about, fingers_of, one_finger, run_study
+from experiments.calibration.search.study import PARTS, about, fingers_of, run_piece, run_study
 from experiments.subjects.population import find_finger
 from experiments.work.run import local
 from plant import declare
@@ -19,7 +19,7 @@ PLAN = Plan("wrist", (), ("classroom",), "mixed", 1, 6, 1, 5)
 
 @pytest.fixture(scope="module")
 def rows():
-    return run_study(PLAN)
+    return run_study(PLAN).rows
 
 
 def kept(folder):
@@ -36,16 +36,16 @@ def test_every_finger_once():
 def test_one_row_for_each_finger_and_strategy(rows):
     assert [r.finger for r in rows[:3]] == ["mixed-1-0000", "mixed-1-0001", "mixed-1-0002"]
     assert len(rows) == 6 + 3 and [r.defect for r in rows[-3:]] == ["no_pulse", "light_saturated", "loose_cuff"]
-    two = one_finger(PLAN._replace(strategies=("classroom", "arctangent")), find_finger("mixed-1-0001"))
+    two = run_piece(PLAN._replace(strategies=("classroom", "arctangent")), find_finger("mixed-1-0001"))
     assert [r.strategy for r in two] == ["classroom", "arctangent"] and repr(two[0]) == repr(rows[1])
 
 
 def test_same_bits_with_two_workers_and_from_files(rows, tmp_path):
     """Three ways to the same rows; the third one reads what the second one kept, and reports all of it as done."""
-    assert repr(run_study(PLAN, tmp_path, local(2))) == repr(rows)
+    assert repr(run_study(PLAN, tmp_path, local(2)).rows) == repr(rows)
     assert len(kept(tmp_path)) == 9
     told = []
-    assert repr(run_study(PLAN, tmp_path, local(1), told.append)) == repr(rows) and told == [1.0]
+    assert repr(run_study(PLAN, tmp_path, local(1), told.append).rows) == repr(rows) and told == [1.0]
 
 
 def test_interrupted_and_resumed(rows, tmp_path):
@@ -59,14 +59,14 @@ def test_interrupted_and_resumed(rows, tmp_path):
     before = (tmp_path / PARTS / first).stat().st_mtime_ns
     (tmp_path / PARTS / second).write_text("half a file, as nothing here leaves behind")
     told = []
-    assert repr(run_study(PLAN, tmp_path, local(1), told.append)) == repr(rows)
+    assert repr(run_study(PLAN, tmp_path, local(1), told.append).rows) == repr(rows)
     assert (tmp_path / PARTS / first).stat().st_mtime_ns == before and len(told) == 8 and told[-1] == 1.0
 
 
 def test_more_fingers_use_what_is_there(rows, tmp_path):
     run_study(PLAN._replace(fingers=4), tmp_path)
     told = []
-    assert repr(run_study(PLAN, tmp_path, local(1), told.append)) == repr(rows)
+    assert repr(run_study(PLAN, tmp_path, local(1), told.append).rows) == repr(rows)
     assert told[0] == 7 / 9 and len(told) == 3  # only the two that were not there
 
 
@@ -120,4 +120,4 @@ def test_killed_and_resumed(rows, tmp_path, monkeypatch):
     running.send_signal(signal.SIGKILL)
     running.wait(timeout=60)
     told = []
-    assert repr(run_study(PLAN, tmp_path, local(1), told.append)) == repr(rows) and told[0] >= 2 / 9
+    assert repr(run_study(PLAN, tmp_path, local(1), told.append).rows) == repr(rows) and told[0] >= 2 / 9

@@ -29,7 +29,7 @@ def test_check(cuffloop, tmp_path):
 
 def test_each_rig_is_held_against_the_requirements_of_its_base(cuffloop, tmp_path, monkeypatch):
     asked = []
-    monkeypatch.setattr("experiments.rigs.requirements.load_requirements", lambda path: asked.append(path.name) or {})
+    monkeypatch.setattr("experiments.front.check.load_requirements", lambda path: asked.append(path.name) or {})
     (tmp_path / "mine.toml").write_text('base = "cabinet"\nname = "wrist"\n')
     cuffloop("check", tmp_path / "mine.toml", "--record", "absent.csv")
     cuffloop("check", "wrist", "--record", "absent.csv")

@@ -3,16 +3,14 @@ import json
 
 import pytest
 
-from experiments.commands.jobs.faults import catalogue_lines, faults_job
+from experiments.commands.jobs.faults import FaultsOptions, faults_job
 from plant.errors import InputError
 
 
-def run(out=None, names="valve_stuck_open,cough", **changes):
-    usual = {"rig_name": "wrist", "names": names, "fingers": 1, "phases": 1, "group": "mixed", "pairs": False,
-             "full": False, "taken_away": "dump_valve", "stories": 0.0, "seconds": 12.0,
-             "requirements": None, "workers": 1, "address": None, "seed": 1, "settings": None, "out": out,
-             "as_json": True}
-    return faults_job(**(usual | changes))
+def run(out=None, **changes):
+    usual = {"names": "valve_stuck_open,cough", "fingers": 1, "without": "dump_valve", "seconds": 12.0, "workers": 1,
+             "out": out, "as_json": True}
+    return faults_job(FaultsOptions(**(usual | changes)))
 
 
 def test_files_and_status(tmp_path, capsys):
@@ -28,13 +26,13 @@ def test_files_and_status(tmp_path, capsys):
 def test_status_1_and_lines_when_something_is_not_contained(capsys):
     """A pinched tube, with the dump valve behind it."""
     behind = ["dump_valve.at_cuff=false"]
-    assert run(names="tube_kinked", taken_away="none", as_json=False, seconds=20.0, settings=behind) == 1
+    assert run(names="tube_kinked", without="none", as_json=False, seconds=20.0, setting=behind) == 1
     assert "not contained with all protection: tube_kinked" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(("change", "word"), [
     ({"seconds": 0.1}, "seconds"), ({"group": "x"}, "group"), ({"workers": 0}, "workers"), ({"fingers": 0}, "fingers"),
-    ({"taken_away": "x"}, "x"), ({"names": "x"}, "x"), ({"seed": -1}, "seed"),
+    ({"without": "x"}, "x"), ({"names": "x"}, "x"), ({"seed": -1}, "seed"),
 ])
 def test_nonsense_is_refused_before_anything_is_made(tmp_path, change, word):
     with pytest.raises(InputError, match=word):
@@ -46,10 +44,10 @@ def test_a_study_in_which_nothing_ran_is_no_result(tmp_path):
     """A protection that trips at once on every finger: one line, and nothing that a report could take for evidence."""
     for out in (None, tmp_path / "o"):
         with pytest.raises(InputError, match=r"^nothing ran: rig wrist holds no finger \(mixed-1-0000: supply_range"):
-            run(out, settings=["supply_range.lowest_mmHg=5000"])
+            run(out, setting=["supply_range.lowest_mmHg=5000"])
     assert not (tmp_path / "o").exists()
 
 
-def test_the_catalogue_lists_everything():
-    text = "\n".join(catalogue_lines())
-    assert "valve_stuck_open" in text and "valsalva" in text and "watchdog" in text
+def test_the_catalogue_lists_everything(cuffloop):
+    said = cuffloop("faults", "--list")
+    assert said.status == 0 and "valve_stuck_open" in said.out and "watchdog" in said.out

@@ -3,15 +3,14 @@ import json
 
 import pytest
 
-from calibrate.height import HeightSensor
-from experiments.commands.jobs.height import height_job, sensor_from
+from experiments.commands.jobs.height import HeightOptions, height_job, sensor_from
 from plant.errors import InputError
 from plant.units import hydrostatic_mmHg
 
 
 def test_a_raised_hand_reads_low_by_its_column(tmp_path, capsys):
     """10 cm and 40 cm: the weight of the blood, −7.8 and −31 mmHg, as read; about nothing once corrected."""
-    assert height_job("wrist", None, 1, None, tmp_path, False) == 0
+    assert height_job(HeightOptions(out=tmp_path)) == 0
     said = capsys.readouterr().out
     document = json.loads((tmp_path / "height.json").read_text())
     low, high = document["holds"]
@@ -23,15 +22,15 @@ def test_a_raised_hand_reads_low_by_its_column(tmp_path, capsys):
 
 
 def test_a_sensor_off_its_place_is_not_zeroed(tmp_path, capsys):
-    assert height_job("wrist", ["offset_m=0.45"], 1, None, tmp_path, True) == 1
+    assert height_job(HeightOptions(sensor=["offset_m=0.45"], out=tmp_path, as_json=True)) == 1
     document = json.loads(capsys.readouterr().out)
     assert document["zeroed"] is False and "45 cm" in document["why"]
     assert not (tmp_path / "height.png").exists()
 
 
 def test_sensor_settings():
-    assert sensor_from(None) == HeightSensor()
-    assert sensor_from(["lag_s=2", "gain = 0.9"]) == HeightSensor(lag_s=2.0, gain=0.9)
+    assert sensor_from(None) == {}
+    assert sensor_from(["lag_s=2", "gain = 0.9"]) == {"lag_s": 2.0, "gain": 0.9}
 
 
 @pytest.mark.parametrize(("change", "words"), [
@@ -40,4 +39,4 @@ def test_sensor_settings():
 ])
 def test_bad_sensors_are_refused(change, words):
     with pytest.raises(InputError, match=words):
-        sensor_from([change])
+        height_job(HeightOptions(sensor=[change]))

@@ -9,7 +9,7 @@ import time
 import pytest
 import xarray
 
-from experiments.commands.jobs.schedules import FULL_SCENARIOS, USUAL_SCENARIOS
+from experiments.front.schedules import FULL_SCENARIOS, USUAL_SCENARIOS
 
 SMALL = ("schedules", "wrist", "--schedules", "never,steady", "--scenarios", "cold", "--fingers", "2", "--minutes", "2",
          "--workers", "1")

@@ -9,7 +9,8 @@ import time
 import pytest
 
 from calibrate.search.strategies import load_strategy
-from experiments.commands.jobs.search import USUAL_NUMBER, check_alone, one_trial, search_job, study_job
+from experiments.commands.jobs.search import SearchOptions, check_alone, search_job
+from experiments.front.search import USUAL_NUMBER, search
 from experiments.rigs.rig import load_rig
 from experiments.simulation.set_point import calibrate
 from experiments.subjects.population import find_finger
@@ -53,7 +54,7 @@ def test_groups_and_seeds_name_the_finger(cuffloop):
 
 
 def test_a_record_as_check_plays_it(wrist):
-    trial = one_trial(wrist, None, None, load_strategy("probing"), "synthetic", 4, None)
+    trial = search(wrist, record="synthetic", seed=4).trial
     trace = synthesise(SyntheticPressure(), 1e-3, 30.0, 4)
     assert trial.name == "synthetic" and trial.calibration == calibrate(
         wrist, trace, load_strategy("probing").search, 4)
@@ -101,9 +102,10 @@ def test_a_study(cuffloop, tmp_path):
 
 def test_steps_a_tick_are_kept_with_the_result(tmp_path):
     """On another rig as well, and one finger of it."""
-    assert study_job("cabinet", 1, 0, None, "classroom", None, 6, 1, None, None, tmp_path, True) == 0
+    assert search_job(SearchOptions(
+        rig="cabinet", fingers=1, strategy="classroom", substeps=6, workers=1, out=tmp_path, as_json=True)) == 0
     assert json.loads((tmp_path / "searches.json").read_text())["plan"]["substeps"] == 6
-    assert search_job("cabinet", None, None, "classroom", None, None, None, None, None, True) == 0
+    assert search_job(SearchOptions(rig="cabinet", strategy="classroom", as_json=True)) == 0
 
 
 def test_options_out_of_place():

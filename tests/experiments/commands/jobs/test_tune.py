@@ -1,9 +1,10 @@
 """`cuffloop tune` from the command line."""
 import json
+from dataclasses import replace
 
 import pytest
 
-from experiments.commands.jobs.tune import tune_job
+from experiments.commands.jobs.tune import TuneOptions, tune_job
 from experiments.design.tune import study as tune_module
 
 
@@ -37,12 +38,12 @@ def test_json_alone(quick, cuffloop):
 
 
 def test_limits_come_from_the_rig_or_from_a_file(quick, tmp_path):
-    arguments = ("wrist", 8, "mixed", 100.0, 0.03)
-    tune_job(*arguments, None, 1, None, None, True)
+    usual = TuneOptions(fingers=8, slope_error=0.03, as_json=True)
+    tune_job(usual)
     path = tmp_path / "limits.toml"
     path.write_text("[phase_margin_deg]\nmin = 30\n")
-    tune_job(*arguments, path, 1, None, None, True)
-    first, second = ({limit.figure: limit.allowed for limit in asked[2]} for asked in quick)
+    tune_job(replace(usual, requirements=path))
+    first, second = ({limit.figure: limit.allowed for limit in asked[2].limits} for asked in quick)
     assert first["phase_margin_deg"] == 45.0 and first["sensitivity_peak"] == 1.6 and "rms_error_mmHg" not in first
     assert second == {"phase_margin_deg": 30.0, "sensitivity_peak": 1.6, "delay_margin_ticks": 2.0}
 

@@ -3,13 +3,17 @@ import json
 
 import pytest
 
-from experiments.commands.jobs.wear import wear_job
+from experiments.commands.jobs.wear import WearOptions, wear_job
 from plant.errors import InputError
+
+
+def wear_options(hours, fingers, turn, pause, mean, **more):
+    return WearOptions(hours=hours, fingers=fingers, turn=turn, pause=pause, mean=mean, **more)
 
 
 def test_usual_turns_are_accepted(tmp_path, capsys):
     """Common practice, no source: two fingers, an hour each, up to 72 h. 36 h at 90 mmHg is 3240 mmHg·h."""
-    assert wear_job(72.0, 2, 60.0, 0.0, 90.0, tmp_path, False) == 0
+    assert wear_job(WearOptions(out=tmp_path)) == 0
     document = json.loads((tmp_path / "wear.json").read_text())
     assert document["accepted"] is True and [f["load_mmHg_h"] for f in document["fingers"]] == [3240.0, 3240.0]
     assert "accepted" in capsys.readouterr().out and (tmp_path / "wear.png").stat().st_size > 20_000
@@ -20,16 +24,16 @@ def test_usual_turns_are_accepted(tmp_path, capsys):
     ((10.0, 2, 120.0, 0.0, 90.0), "120 min without a break"), ((72.0, 2, 60.0, 0.0, 150.0), "mmHg·h"),
 ])
 def test_a_plan_beyond_its_limits_is_refused_with_the_reason(plan, words, capsys):
-    assert wear_job(*plan, None, True) == 1
+    assert wear_job(wear_options(*plan, as_json=True)) == 1
     document = json.loads(capsys.readouterr().out)
     assert document["accepted"] is False and words in " ".join(document["reasons"])
 
 
 @pytest.mark.parametrize(("plan", "words"), [
     ((0.0, 2, 60.0, 0.0, 90.0), "plan.duration_h"), ((8.0, 3, 60.0, 0.0, 90.0), "plan.fingers"),
-    ((8.0, 2, float("nan"), 0.0, 90.0), "plan.turn_min"), ((8.0, 2, 60.0, 0.0, float("nan")), "--mean"),
+    ((8.0, 2, float("nan"), 0.0, 90.0), "plan.turn_min"), ((8.0, 2, 60.0, 0.0, float("nan")), "mean_mmHg"),
 ])
 def test_what_is_no_plan_is_one_line(plan, words, tmp_path):
     with pytest.raises(InputError, match=words):
-        wear_job(*plan, tmp_path / "new", False)
+        wear_job(wear_options(*plan, out=tmp_path / "new"))
     assert not (tmp_path / "new").exists()

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 import xarray
 
-from experiments.design.sweep.dataset import as_dataset
+from experiments.design.sweep.dataset import study_dataset
 from experiments.design.sweep.verdict import keeps, limits_of
 from experiments.rigs.requirements import default_requirements, load_requirements
 
@@ -13,7 +13,7 @@ LIMITS = load_requirements(default_requirements("wrist"))
 
 
 def dataset(found):
-    return as_dataset(found, limits_of(found, LIMITS), {"provenance": {"seed": 1}, "nothing": float("nan")})
+    return study_dataset(found, limits_of(found, LIMITS), {"provenance": {"seed": 1}, "nothing": float("nan")})
 
 
 def test_labelled_axes_with_units(gains):

@@ -2,7 +2,7 @@
 import numpy as np
 import pytest
 
-from experiments.design.sweep.pictures import cloud_figure, limit_of, lines_figure, sweep_figures
+from experiments.design.sweep.pictures import cloud_figure, limit_of, lines_figure, study_figures
 from experiments.design.sweep.verdict import Limit, keeps, limits_of
 from experiments.design.sweep.view import view_of
 from experiments.rigs.requirements import default_requirements, load_requirements
@@ -63,8 +63,8 @@ def test_a_cloud_has_every_point(make_sweep, tmp_path):
 
 def test_the_picture_that_fits(gains, lengths, make_sweep):
     for found in (gains, lengths, make_sweep(["controller.kp=0.004:0.01"], sample=4)):
-        assert list(sweep_figures(found, [])) == ["sweep"]
-    assert len(sweep_figures(gains, [])["sweep"]().axes) == 8  # four maps, four colour bars
+        assert list(study_figures(found, [])) == ["sweep"]
+    assert len(study_figures(gains, [])["sweep"]().axes) == 8  # four maps, four colour bars
 
 
 def test_limits_by_quantity():

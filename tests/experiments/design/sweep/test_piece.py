@@ -6,7 +6,7 @@ import pytest
 
 from experiments.check.check import judge_loops, margin_figures, operating_pressures, run_tracking, tracking_figures
 from experiments.design.sweep.axes import own_finger
-from experiments.design.sweep.piece import MARGINS, Case, Piece, changed, evaluate, finger_with, pressure_of
+from experiments.design.sweep.piece import MARGINS, Case, Piece, changed, finger_with, pressure_of, run_piece
 from experiments.rigs.rig import load_rig, read_rig
 from experiments.simulation.simulate import simulate
 from experiments.subjects.finger import finger_pressure, on_finger
@@ -23,7 +23,7 @@ def case(pressure, names=NAMES, simulated=False, name="wrist", **more):
 
 
 def figures(case, row, finger=None):
-    answer = evaluate(case, Piece((row,), finger))
+    answer = run_piece(case, Piece((row,), finger))
     return dict(zip(case.figures, answer.figures[0], strict=True)) | {"reason": answer.reasons[0]}
 
 
@@ -56,15 +56,15 @@ def test_an_unstable_loop_is_an_answer(pressure):
 
 def test_many_controllers_are_as_each_alone(pressure):
     rows = tuple((kp, 0.05, 0.001) for kp in (0.002, 0.0086, 0.02, 0.05))
-    together = evaluate(case(pressure), Piece(rows, None)).figures
-    alone = np.concatenate([evaluate(case(pressure), Piece((row,), None)).figures for row in rows])
+    together = run_piece(case(pressure), Piece(rows, None)).figures
+    alone = np.concatenate([run_piece(case(pressure), Piece((row,), None)).figures for row in rows])
     np.testing.assert_allclose(together, alone, rtol=1e-6)
 
 
 def test_what_cannot_be_built_or_clamped_has_a_reason(pressure):
     """One row's slip leaves its neighbours as they are."""
     names = ("controller.kp", "controller.lead_zero_Hz")
-    answer = evaluate(case(pressure, names), Piece(((0.0086, 133.0), (0.0086, 600.0), (0.0086, 120.0)), None))
+    answer = run_piece(case(pressure, names), Piece(((0.0086, 133.0), (0.0086, 600.0), (0.0086, 120.0)), None))
     assert "lead_zero_Hz = 600" in answer.reasons[1] and answer.reasons[0] == answer.reasons[2] == ""
     assert np.all(np.isnan(answer.figures[1])) and not np.any(np.isnan(answer.figures[[0, 2], 0]))
     found = figures(case(pressure, ("supply.pressure_mmHg",)), (100.0,))

@@ -4,7 +4,7 @@ import pytest
 
 from experiments.check.check import run_tracking
 from experiments.design.sweep import study as module
-from experiments.design.sweep.piece import MARGINS, Figure, Piece, evaluate
+from experiments.design.sweep.piece import MARGINS, Figure, Piece, run_piece
 from experiments.design.sweep.study import worst_of
 from experiments.rigs.rig import load_rig
 from experiments.simulation.simulate import simulate
@@ -19,7 +19,7 @@ def test_shape_and_order(gains):
     assert gains.shape == (8, 7) and gains.figures.shape == (56, 1, len(gains.names))
     i = 3 * 7 + 2
     assert gains.points[i] == (gains.axes[0].values[3], gains.axes[1].values[2])
-    alone = evaluate(gains.case, Piece((gains.points[i],), None)).figures
+    alone = run_piece(gains.case, Piece((gains.points[i],), None)).figures
     np.testing.assert_allclose(gains.figures[i], alone, rtol=1e-6)
 
 
@@ -85,16 +85,16 @@ def test_same_bits_on_any_engine(gains, make_sweep, engine):
 def test_cut_short_and_resumed(tmp_path, make_sweep):
     """Every second chunk is lost; what comes of it is the same to the bit, and nothing else is computed again."""
     texts = ["controller.kp=0.004:0.012:3", "tube.length_m=0,0.05,0.1,0.2"]
-    whole = make_sweep(texts, directory=tmp_path / "a")
+    whole = make_sweep(texts, folder=tmp_path / "a")
     lost = sorted((tmp_path / "a").glob("chunk-*"))[::2]
     for path in lost:
         path.unlink()
     counted = []
-    again = make_sweep(texts, directory=tmp_path / "a", progress=counted.append)
+    again = make_sweep(texts, folder=tmp_path / "a", progress=counted.append)
     assert again.figures.tobytes() == whole.figures.tobytes()
     assert len(counted) == len(lost) + 1
     with pytest.raises(InputError, match="holds another study"):
-        make_sweep([texts[0], "tube.length_m=0,0.05,0.1,0.3"], directory=tmp_path / "a")
+        make_sweep([texts[0], "tube.length_m=0,0.05,0.1,0.3"], folder=tmp_path / "a")
 
 
 def test_the_worst_finger_is_the_worst(people):
@@ -112,7 +112,7 @@ def test_the_worst_finger_is_the_worst(people):
 def test_a_finger_alone_has_the_same_figures(people):
     """What the printed command runs: one finger, made anew from its name."""
     name = people.fingers[int(people.worst_finger()[1])].name
-    alone = evaluate(people.case, Piece((people.points[1],), find_finger(name)))
+    alone = run_piece(people.case, Piece((people.points[1],), find_finger(name)))
     who = [f.name for f in people.fingers].index(name)
     np.testing.assert_allclose(alone.figures[0], people.figures[1, who], rtol=1e-6)
 
@@ -131,7 +131,7 @@ def test_a_finger_that_no_point_suits_is_left_out(make_sweep, monkeypatch):
               for i, f in enumerate(make_sweep(["controller.kp=0.0086"], fingers=3).fingers)]
     source = make_sweep(["controller.kp=0.0086"], fingers=1)
     weak = source.case._replace(source=source.case.source.changed("supply", "pressure_mmHg", 180.0))
-    found = module.sweep(weak, source.axes, source.points, people, engine=local(1))
+    found = module.run_study(module.Plan(weak, source.axes, source.points, tuple(people)), engine=local(1))
     assert found.left_out == ("mixed-1-0001",) and len(found.fingers) == 2 and found.figures.shape[1] == 2
     assert found.reasons
 

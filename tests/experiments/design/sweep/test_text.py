@@ -4,7 +4,7 @@ import json
 import pytest
 
 from experiments.design.sweep import text as sweep_report
-from experiments.design.sweep.text import sweep_json, sweep_lines
+from experiments.design.sweep.text import study_json, study_lines
 from experiments.design.sweep.verdict import best, limits_of, settings_of
 from experiments.rigs.requirements import default_requirements, load_requirements
 from experiments.work.output import plain
@@ -13,7 +13,7 @@ LIMITS = load_requirements(default_requirements("wrist"))
 
 
 def lines(found, limits=LIMITS):
-    return sweep_lines(found, limits_of(found, limits), ["wrist"])
+    return study_lines(found, limits_of(found, limits), ["wrist"])
 
 
 def test_a_long_sweep_shows_the_present_and_the_best(gains):
@@ -52,7 +52,7 @@ def test_reasons_and_left_out(gains):
 def test_json(gains, people, monkeypatch, most):
     monkeypatch.setattr(sweep_report, "MOST_VALUES", most)
     for found in (gains, people):
-        document = json.loads(json.dumps(plain(sweep_json(found, limits_of(found, LIMITS), ["wrist"]))))
+        document = json.loads(json.dumps(plain(study_json(found, limits_of(found, LIMITS), ["wrist"]))))
         assert document["axes"]["controller.kp"]["unit"] == "1/mmHg" and document["simulated"] == found.case.simulated
         assert ("worst" in document) == (len(found.points) <= most)
         if "worst" in document:

@@ -36,19 +36,19 @@ def axes(*lengths, words=()):
     ((10, 20, 8, 4), (2,), (1, 0, None, 3)),
 ])
 def test_which_axis_goes_where(gains, shape, words, expected):
-    view = view_of(gains._replace(axes=axes(*shape, words=words)))
+    view = view_of(gains._replace(plan=gains.plan._replace(axes=axes(*shape, words=words))))
     assert (view.x, view.y, view.lines, view.columns) == expected
     used = {v for v in expected if v is not None}
     assert set(view.fixed) == set(range(len(shape))) - used
 
 
 def test_at_most_five_columns(gains):
-    view = view_of(gains._replace(axes=axes(20, 20, 12)))
+    view = view_of(gains._replace(plan=gains.plan._replace(axes=axes(20, 20, 12))))
     assert view.column_values == (0, 3, 6, 8, 11)
 
 
 def test_a_slice_is_the_points_it_says(gains):
-    three = gains._replace(axes=axes(6, 7, 3, 2), points=())
+    three = gains._replace(plan=gains.plan._replace(axes=axes(6, 7, 3, 2), points=()))
     values = np.arange(6 * 7 * 3 * 2).reshape(6, 7, 3, 2)
     view = view_of(three)
     cut = slice_of(three, values.ravel(), view, 2)  # x is the axis of seven, y that of six

@@ -9,7 +9,7 @@ from controller.tick.law import design
 from controller.tick.parameters import Controller
 from experiments.design.tune.cases import finger_loops
 from experiments.design.tune.limits import margin_limits
-from experiments.design.tune.study import check_options, rounded, tune
+from experiments.design.tune.study import Aims, check_options, rounded, tune
 from experiments.subjects.finger import on_finger
 from experiments.subjects.population import sample_fingers
 from plant.errors import InputError
@@ -67,7 +67,7 @@ def test_the_trade_off_falls_and_stays_above_the_limit(tuning):
 
 
 def test_a_second_run_gives_the_same_bits(tuning, wrist):
-    again = tune(wrist, sample_fingers(8), margin_limits({}), structures=("PI", "PI with lead"), peaks=(1.5, 1.6))
+    again = tune(wrist, sample_fingers(8), Aims(margin_limits({}), structures=("PI", "PI with lead"), peaks=(1.5, 1.6)))
     assert again.tuned.found.controller == tuning.tuned.found.controller
     assert np.array_equal(again.tuned.found.rms_mmHg, tuning.tuned.found.rms_mmHg)
     assert again.trade_off == tuning.trade_off and again.limit.rms_mmHg == tuning.limit.rms_mmHg
@@ -75,7 +75,7 @@ def test_a_second_run_gives_the_same_bits(tuning, wrist):
 
 def test_leaving_the_hardest_behind_tracks_better(tuning, wrist):
     """Of eight fingers, three quarters: the two with the largest errors need not count."""
-    found = tune(wrist, sample_fingers(8), margin_limits({}), 75.0, structures=("PI",), peaks=())
+    found = tune(wrist, sample_fingers(8), Aims(margin_limits({}), 75.0, structures=("PI",), peaks=()))
     assert found.passed and found.tuned.rms_mmHg < tuning.structures[0].rms_mmHg
     assert np.sum(found.tuned.found.rms_mmHg <= found.tuned.rms_mmHg) >= 6
 

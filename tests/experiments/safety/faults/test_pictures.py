@@ -3,7 +3,7 @@
 from controller.protection.protection import FALLBACKS, TRANSITIONS
 from experiments.safety.faults.fault import PHYSIOLOGY
 from experiments.safety.faults.pictures import OUTCOMES, fallback_figure, fault_matrix, outcome_of
-from experiments.safety.faults.text import summary_table
+from experiments.safety.faults.summary import summary_table
 from tests.experiments.safety.faults.test_text import study  # noqa: F401
 
 

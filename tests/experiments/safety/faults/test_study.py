@@ -4,13 +4,13 @@ import pytest
 
 from controller.protection.guards import PROTECTIONS
 from experiments.safety.faults import study as module
-from experiments.safety.faults.study import KEYS, Setting, fault_text, prepare, run_study, unit_rows
+from experiments.safety.faults.study import KEYS, Plan, fault_text, prepare, run_study, run_piece
 from experiments.safety.faults.verdict import FaultLimits
 from experiments.subjects.population import sample_fingers
 from experiments.work.run import local
 from plant.errors import InputError
 
-SMALL = Setting("wrist", (), ("valve_stuck_open:1", "emitter_out:0.8", "cough:1"), 2, 1, "mixed", 1, False,
+SMALL = Plan("wrist", (), ("valve_stuck_open:1", "emitter_out:0.8", "cough:1"), 2, 1, "mixed", 1, False,
                 ("relief", "dump_valve", "watchdog"), 2.5, FaultLimits())
 
 
@@ -38,15 +38,15 @@ def test_workers_change_no_bit(study):
 def test_a_stopped_study_goes_on(tmp_path, study, monkeypatch):
     """The second half runs, the first is read; the result is the same."""
     seen = []
-    real = module.unit_rows
+    real = module.run_piece
 
-    def stopping(setting, unit):
-        seen.append((unit.number, unit.phase))
+    def stopping(plan, piece):
+        seen.append((piece.number, piece.phase))
         if len(seen) == 2:
             raise KeyboardInterrupt
-        return real(setting, unit)
+        return real(plan, piece)
 
-    monkeypatch.setattr(module, "unit_rows", stopping)
+    monkeypatch.setattr(module, "run_piece", stopping)
     with pytest.raises(KeyboardInterrupt, match="1 of 2 fingers and onsets are done"):
         run_study(SMALL, tmp_path / "c", engine=local(1))
     again = run_study(SMALL, tmp_path / "c", engine=local(1))
@@ -56,7 +56,7 @@ def test_a_stopped_study_goes_on(tmp_path, study, monkeypatch):
 @pytest.mark.parametrize("change", [{"seed": 2}, {"settings": ("relief.cracking_mmHg=250",)}, {"after_s": 3.0},
                                     {"faults": ("cough:1",)}])
 def test_another_study_is_not_taken_for_this_one(tmp_path, monkeypatch, change):
-    monkeypatch.setattr(module, "unit_rows", lambda *_: (np.zeros((1, module.WIDTH)), ""))
+    monkeypatch.setattr(module, "run_piece", lambda *_: (np.zeros((1, module.WIDTH)), ""))
     run_study(SMALL, tmp_path / "c", engine=local(1))
     run_study(SMALL, tmp_path / "c", engine=local(1))
     with pytest.raises(InputError, match="holds another study"):
@@ -86,5 +86,5 @@ def test_nonsense_is_refused(change, word):
 
 def test_a_finger_that_the_rig_does_not_hold_is_named():
     """A supply too low to clamp at all: no rows, and a reason."""
-    rows, why = unit_rows(SMALL._replace(settings=("supply.pressure_mmHg=100",)), prepare(SMALL)[1][0])
+    rows, why = run_piece(SMALL._replace(settings=("supply.pressure_mmHg=100",)), prepare(SMALL)[1][0])
     assert len(rows) == 0 and why

@@ -3,7 +3,7 @@ import numpy as np
 import pytest
 
 from calibrate.wear import WearLimits, WearPlan
-from experiments.calibration.wear_pictures import wear_figure
+from experiments.calibration.wear.pictures import wear_figure
 from experiments.work.style import save
 
 

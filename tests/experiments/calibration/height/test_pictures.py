@@ -3,8 +3,8 @@ import numpy as np
 import pytest
 
 from calibrate.height import Zero
-from experiments.calibration.height import HeightStudy
-from experiments.calibration.height_pictures import height_figure
+from experiments.calibration.height.pictures import height_figure
+from experiments.calibration.height.study import HeightStudy
 from experiments.work.style import save
 from plant.units import hydrostatic_mmHg
 

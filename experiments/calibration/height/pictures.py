@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from experiments.calibration.height import HeightStudy
+from experiments.calibration.height.study import HeightStudy
 from experiments.work.style import BLUE, GREY, ORANGE, new_figure, stamp, tidy
 from plant.units import hydrostatic_mmHg
 

@@ -2,7 +2,7 @@ import numpy as np
 import pytest
 
 from calibrate.height import HeightSensor, NotZeroed, Zeroing
-from experiments.calibration.height import HeightStudy, study_height
+from experiments.calibration.height.study import HeightStudy, study_height
 from plant.errors import InputError
 from plant.pressure.events import HandRaised
 from plant.pressure.synthetic import SyntheticPressure

@@ -1,0 +1,1 @@
+"""Plans of wear: lines, pictures and data."""

@@ -1,0 +1,1 @@
+"""Checks of several rigs side by side."""

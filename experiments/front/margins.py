@@ -1,0 +1,91 @@
+"""`cuffloop.margins`: margins of a rig's loop at some pressures; nothing is run."""
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from controller.margins.budget import BudgetRow, phase_budget
+from experiments.check.check import Judged, judge_loops, worst_of
+from experiments.check.dataset import margins_dataset
+from experiments.check.text import loops_json, margin_figures_of, margins_lines
+from experiments.front.inputs import RigLike, bounded, rig_of
+from experiments.front.public import public
+from experiments.front.result import Result
+from experiments.rigs.rig import Rig
+from experiments.work.output import provenance
+
+if TYPE_CHECKING:
+    import xarray
+
+
+@dataclass(frozen=True, eq=False, repr=False)
+class MarginsResult(Result):
+    """What `margins` found: each loop, the one that decides, and the phase that each part costs there."""
+
+    rig: Rig
+    loops: list[Judged]
+    worst: Judged
+    budget: list[BudgetRow]
+
+    @property
+    def passed(self) -> bool:
+        """Whether every loop is stable."""
+        return all(judged.margins.stable for judged in self.loops)
+
+    @property
+    def file_name(self) -> str:
+        """margins."""
+        return "margins"
+
+    def lines(self) -> list[str]:
+        """A table of margins, and the phase budget."""
+        return margins_lines(self.rig.name, self.loops, self.worst, self.budget)
+
+    def document(self) -> dict[str, Any]:
+        """The same as plain data."""
+        return {"rig": self.rig.name, **loops_json(self.loops, self.worst, self.budget)} | dict(self.told)
+
+    def pictures(self) -> dict[str, Callable[[], Any]]:
+        """margins, budget."""
+        return margin_figures_of(self.rig.name, self.loops, self.worst, self.budget)
+
+    def to_xarray(self) -> xarray.Dataset:
+        """Margins over `operating_point`, phase over `part`."""
+        dataset: xarray.Dataset = margins_dataset(self.loops, self.budget, self.attributes() | {"rig": self.rig.name})
+        return dataset
+
+
+@public
+def margins(rig: RigLike = "wrist", at_mmHg: float | Sequence[float] = 90.0) -> MarginsResult:
+    """Margins of the exact sampled loop of a rig on its own finger, on both sides of the valve.
+
+    Args:
+        rig: name, path of a rig file, or what `load_rig` returned.
+        at_mmHg: arterial pressure of the operating point, or of several [mmHg], 10 … 300.
+
+    Returns:
+        A MarginsResult: `loops`, one for each pressure and side of the valve, each with `name` and `margins`
+        (`gain_margin` as a factor, `phase_margin_deg`, `delay_margin_s`, `sensitivity_peak`, …); `worst`; `budget`;
+        `passed`, whether all are stable; `to_xarray()` over `operating_point` with units, `plot()` with the figures
+        `margins` and `budget`, `to_json()`, `save(folder)`.
+
+    Raises:
+        InputError: a rig that cannot be read or cannot clamp there, a pressure out of range.
+
+    >>> import cuffloop
+    >>> found = cuffloop.margins("wrist", at_mmHg=[90, 120])
+    >>> [judged.name for judged in found.loops]
+    ['90 mmHg, fill', '90 mmHg, vent', '120 mmHg, fill', '120 mmHg, vent']
+    >>> found.units["delay_margin_s"]
+    's'
+    """
+    made = rig_of(rig)
+    pressures = [float(at_mmHg)] if isinstance(at_mmHg, (int, float)) else [float(p) for p in at_mmHg]
+    for pressure in pressures:
+        bounded("--at", pressure, 10.0, 300.0, "mmHg")
+    loops = judge_loops(made, {f"{p:g} mmHg": p for p in pressures or [90.0]})
+    worst = worst_of(loops)
+    rows = phase_budget(worst.loop, worst.margins.crossover_Hz) if math.isfinite(worst.margins.crossover_Hz) else []
+    return MarginsResult(made, loops, worst, rows, told=provenance(None))

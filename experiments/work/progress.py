@@ -1,0 +1,28 @@
+"""Who is told how far the work has come. It changes no number, so it is no argument: it surrounds the call."""
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+
+Watcher = Callable[[float], None]
+_WATCHER: ContextVar[Watcher | None] = ContextVar("cuffloop_progress", default=None)
+
+
+@contextmanager
+def progress(watcher: Watcher | None) -> Iterator[None]:
+    """Inside the block `watcher` is called with the share of the work done, 0 … 1, as it proceeds.
+
+        with cuffloop.progress(lambda share: print(f"{100 * share:.0f} %")):
+            cuffloop.check("wrist")
+    """
+    token = _WATCHER.set(watcher)
+    try:
+        yield
+    finally:
+        _WATCHER.reset(token)
+
+
+def watcher() -> Watcher | None:
+    """Whom to tell; None for nobody."""
+    return _WATCHER.get()
