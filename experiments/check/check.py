@@ -53,7 +53,7 @@ class Check:
 
     @property
     def passed(self) -> bool:
-        """Whether a set point was found, the run came to its end, and every limit is kept on a record that can show it."""
+        """Whether a set point was found, the run ended, and every limit is kept on a record that can show it."""
         return self.kept and not self.narrow
 
     @property

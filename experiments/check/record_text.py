@@ -18,7 +18,8 @@ def record_lines(trace: PressureTrace) -> list[str]:
         return [f"record {trace.name}: made up here, not judged"]
     rate = f" at {quality.rate_per_min:.0f}/min" if math.isfinite(quality.rate_per_min) else ""
     lines = [f"record {trace.name}: {quality.seconds:.1f} s, {quality.beats} beats{rate}, pulse "
-             f"{quality.pulse_mmHg:.0f} mmHg, {quality.band}, usable {100 * quality.usable_share:.1f} %; {_faults(quality)}"]
+             f"{quality.pulse_mmHg:.0f} mmHg, {quality.band}, usable {100 * quality.usable_share:.1f} %; "
+             f"{_faults(quality)}"]
     lines += _told("not counted", [str(f) for f in quality.findings if f.kind != "step"])
     lines += _told("counted, but the level jumps", [str(f) for f in quality.findings if f.kind == "step"])
     if quality.band_Hz < ENDING_Hz:

@@ -221,7 +221,8 @@ def check_json(result: Check) -> dict[str, Any]:
         {**v._asdict(), "found": None if math.isnan(v.found) else v.found, "passed": v.passed} for v in result.verdicts
     ]
     return {"passed": result.passed, "verdicts": verdicts, **calibration_json(result),
-            **run_json(result.run, result.tracking), **record_json(result.run.trace), **loops_json(result.loops, result.worst, result.budget)}
+            **run_json(result.run, result.tracking), **record_json(result.run.trace),
+            **loops_json(result.loops, result.worst, result.budget)}
 
 
 def margin_figures_of(

@@ -124,7 +124,8 @@ def _refuse_long_holes(record: RawRecord, part: slice, first: float, last: float
         row = int(record.rows[part][kept[hole] + 1])
         raise InputError(
             f"{record.name}: {record.row_word} {row}: no usable samples for {width[hole] * interval_s:.4g} s from "
-            f"{record.skipped_s + kept[hole] * interval_s:.6g} s on; holes up to {LONGEST_BRIDGE_s:g} s are bridged, choose a part without"
+            f"{record.skipped_s + kept[hole] * interval_s:.6g} s on; holes up to {LONGEST_BRIDGE_s:g} s are bridged, "
+            "choose a part without"
         )
 
 

@@ -1,9 +1,9 @@
 """How much of the frequency range a recorded pressure holds: its own cut-off, and the grid it was made up from.
 
-A pulse's spectrum falls by some 20 to 35 dB an octave until it meets the noise (measured on 70 human recordings). A fall
-of 40 dB over a whole octave is a filter's. A record with fewer true samples than it shows is the interpolation, straight
-or held, of every k-th of them. What a gentle filter takes (a Gaussian, one pole) looks like a softer pulse and cannot be
-told from one.
+A pulse's spectrum falls by some 20 to 35 dB an octave until it meets the noise (measured on some 50 human recordings).
+A fall of 40 dB over a whole octave is a filter's. A record with fewer true samples than it shows is the interpolation,
+straight or held, of every k-th of them. What a gentle filter takes (a Gaussian, one pole) looks like a softer pulse and
+cannot be told from one; nor can what a filter takes from under the noise.
 """
 from __future__ import annotations
 

@@ -1,7 +1,8 @@
-"""Where a recorded pressure is not the artery's: open to air, flushed, frozen, clipped, without a pulse, shaken, stepped.
+"""Where a recorded pressure is not an artery's: open to air, flushed, frozen, clipped, pulseless, shaken or stepped.
 
-Each detector takes evenly sampled pressure and gives stretches of it. Limits are our own, set on recorded pressures with
-faults in them (`tests/outside/plant/test_beats_marked.py`); what a flush or a damped line looks like is common practice.
+Each detector takes evenly sampled pressure and gives stretches of it. Limits are our own, set on recorded pressures
+with faults in them (`tests/outside/plant/test_beats_marked.py`); what a flush or a damped line looks like is common
+practice.
 """
 from __future__ import annotations
 

@@ -126,7 +126,7 @@ def refuse_unfit(quality: RecordQuality, name: str) -> None:
 def record_quality(
     pressure_mmHg: Samples, good: Mask, step_s: float, start_s: float = 0.0
 ) -> tuple[RecordQuality, Mask]:
-    """Quality of evenly sampled pressure (bad samples bridged) from `start_s` of its record on, and the samples at fault.
+    """Quality of evenly sampled pressure (bad samples bridged) from `start_s` of its record on, and samples at fault.
 
     `good` is False where samples are bridged. The mask, of the same shape, is True at a fault and MASKED_s around it.
     """
@@ -178,7 +178,7 @@ def _mask(found: list[Stretch], size: int, reach: float) -> Mask:
 
 
 def _findings(found: list[Stretch], step_s: float, start_s: float, clips_unfit: bool) -> tuple[Finding, ...]:
-    """Stretches in seconds; clipped samples, of which there are some in each beat, from the first to the last of them."""
+    """Stretches in seconds; clipped samples, of which each beat has some, from the first to the last of them."""
     told = []
     for kind in dict.fromkeys(s.kind for s in found):
         some = [s for s in found if s.kind == kind]

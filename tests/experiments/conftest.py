@@ -97,7 +97,8 @@ def run(wrist: Rig, pressure: PressureTrace) -> Run:
 @pytest.fixture(scope="session")
 def checked(wrist: Rig) -> Check:
     """A check of the wrist rig on fourteen seconds of synthetic pressure, against its own requirements."""
-    return check(wrist, synthesise(SyntheticPressure(), 1e-3, 14.0, 1), load_requirements(default_requirements("wrist")))
+    trace = synthesise(SyntheticPressure(), 1e-3, 14.0, 1)
+    return check(wrist, trace, load_requirements(default_requirements("wrist")))
 
 
 @pytest.fixture(scope="session")

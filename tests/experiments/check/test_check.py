@@ -1,5 +1,6 @@
 """The check: loops at the record's own pressures, worst figures, tracking, verdict."""
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -8,6 +9,7 @@ from experiments.check.check import (
     calibration_figures,
     check,
     judge_loops,
+    judge_record,
     margin_figures,
     operating_pressures,
     run_tracking,
@@ -18,6 +20,9 @@ from experiments.check.check import (
 from experiments.rigs.requirements import FIGURES
 from experiments.rigs.rig import load_rig
 from experiments.simulation.simulate import Plan, simulate
+from plant.errors import InputError
+from plant.pressure.record_quality import record_quality
+from plant.pressure.synthetic import SyntheticPressure, synthesise
 
 
 @pytest.fixture(scope="module")
@@ -107,12 +112,34 @@ def test_too_little_to_judge(wrist, pressure):
     assert set(tracking_figures(short, None)) == {"cuff_mmHg"}
 
 
-def test_pass_and_fail(wrist, pressure, checked):
+def test_pass_and_fail(wrist, checked):
     """It passes when every limit is kept; a limit beyond what was found fails it; so does a clamp that is lost."""
-    modulus = checked.worst.margins.modulus_margin
+    modulus, pressure = checked.worst.margins.modulus_margin, checked.run.trace
     kept = check(wrist, pressure, {"modulus_margin": {"min": 0.9 * modulus}})
     missed = check(wrist, pressure, {"modulus_margin": {"min": 1.1 * modulus}})
     assert kept.passed and not missed.passed
     assert [v.passed for v in kept.verdicts + missed.verdicts] == [True, False]
     lost = check(load_rig("wrist", ["controller.kp=1.0"]), pressure, {"cuff_mmHg": {"max": 1e6}})
     assert all(v.passed for v in lost.verdicts) and lost.run.status == "saturated" and not lost.passed
+
+
+def test_three_beats_are_no_verdict(wrist, pressure):
+    with pytest.raises(InputError, match=r"^synthetic: 3 whole beats count after 5 s .* a verdict needs 10: "):
+        check(wrist, pressure, {})
+    judge_record(synthesise(SyntheticPressure(), 1e-3, 14.0, 1))
+
+
+def test_beats_at_fault_are_not_among_the_ten(checked):
+    trace = checked.run.trace
+    usable = trace.usable.copy()
+    usable[6_000:11_000] = False
+    with pytest.raises(InputError, match=r"^synthetic: [0-9] whole beats"):
+        judge_record(trace._replace(usable=usable))
+
+
+def test_what_keeps_its_limits_on_a_narrow_record_does_not_pass(checked):
+    sound = replace(checked, verdicts=[])
+    quality, _ = record_quality(checked.run.trace.pressure_mmHg[::40], np.ones(351, bool), 0.04)
+    assert quality.narrow and sound.passed
+    narrow = replace(sound, run=replace(sound.run, trace=sound.run.trace._replace(quality=quality)))
+    assert narrow.kept and narrow.narrow and not narrow.passed

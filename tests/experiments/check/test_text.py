@@ -77,7 +77,7 @@ def test_what_could_not_be_followed_is_said(checked):
 
 def test_a_run(run, checked):
     lines = run_lines(checked.run, checked.tracking)
-    assert "wrist on synthetic: 8.0 s, 8000 ticks of 1 ms" in lines[0] and "seed 1" in lines[0]
+    assert "wrist on synthetic: 14.0 s, 14000 ticks of 1 ms" in lines[0] and "seed 1" in lines[0]
     assert lines[1].startswith("cuff pressure 0.0 … ")
     assert "too little settled clamp to judge tracking" in run_lines(run, None)
     failed = replace(run, status="diverged", message="the run diverged at 2 s")
@@ -110,7 +110,7 @@ def test_json_is_strict_and_complete(checked):
     assert found["passed"] is checked.passed and len(found["verdicts"]) == len(checked.verdicts)
     assert found["worst"] == checked.worst.name and len(found["margins"]) == 6
     assert found["margins"][0]["stable"] is True and found["margins"][0]["side"] == "fill"
-    assert found["run"]["status"] == "done" and found["run"]["seconds"] == 8.0
+    assert found["run"]["status"] == "done" and found["run"]["seconds"] == 14.0
     assert found["rig"] == "wrist" and found["tables"]["tube"]["kind"] == "round"
     assert found["tracking"]["ideal"]["rms_mmHg"] == checked.tracking.ideal.rms_mmHg
     assert sum(found["phase_budget"]["degrees"].values()) == pytest.approx(sum(r.phase_deg for r in checked.budget))

@@ -45,7 +45,8 @@ def test_a_running_mean_of_40_ms_is_seen():
 def test_samples_made_up_from_25_Hz_are_seen(held):
     values = wave()
     coarse = values[::10]
-    made = np.repeat(coarse, 10) if held else np.interp(np.arange(len(values) - 10), np.arange(0, len(values), 10), coarse)
+    joined = np.interp(np.arange(len(values) - 10), np.arange(0, len(values), 10), coarse)
+    made = np.repeat(coarse, 10) if held else joined
     assert grid_Hz(made, np.ones(len(made), bool), 1.0 / RATE_Hz) == pytest.approx(25.0)
     assert band(made[3:]) == pytest.approx(12.5)
 

@@ -29,7 +29,8 @@ def faulty(start_s, end_s, level):
 
 def record(values):
     number = np.arange(len(values))
-    return check_record(RawRecord(number * STEP_s, values, np.ones(len(values), bool), number, "sample", "made", "made"))
+    good = np.ones(len(values), bool)
+    return check_record(RawRecord(number * STEP_s, values, good, number, "sample", "made", "made"))
 
 
 def test_a_clean_record_is_usable_throughout():
@@ -52,8 +53,9 @@ def test_faults_do_not_count_and_carry_the_times_of_the_record():
 
 def test_refusal_is_one_line_with_time_and_a_way_out():
     quality, _ = judged(faulty(20.0, 23.0, 1.0))
-    with pytest.raises(InputError, match=r"^made: the record is at fault.*open to air \(at 1 mmHg\) from 20\.0 to 23\.0 s; "
-                                         r"without a fault: --start 23\.2 --seconds 36\.\d$") as told:
+    words = (r"^made: the record is at fault.*open to air \(at 1 mmHg\) from 20\.0 to 23\.0 s; "
+             r"without a fault: --start 23\.2 --seconds 36\.\d$")
+    with pytest.raises(InputError, match=words) as told:
         refuse_unfit(quality, "made")
     assert "\n" not in str(told.value)
 

@@ -1,7 +1,7 @@
 """`cuffloop check`: table, verdict, files and exit status."""
 import json
 
-SHORT = ("--record", "synthetic", "--seconds", "8")
+SHORT = ("--record", "synthetic", "--seconds", "14")
 
 
 def files(folder):

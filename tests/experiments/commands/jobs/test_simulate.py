@@ -6,7 +6,7 @@ import pytest
 
 from controller.tick.firmware import MODES
 
-SHORT = ("--record", "synthetic", "--seconds", "8")
+SHORT = ("--record", "synthetic", "--seconds", "14")
 STORM = ("supply.pressure_mmHg=3000.0", "supply.stall_mmHg=5000.0", "supply.volume_mL=100000.0",
          "valve.conductance=1.0", "filling.feedforward_per_mmHg=1.0", "cuff.volume_mL=0.5")
 
@@ -21,12 +21,12 @@ def files(folder):
 
 def test_simulate(cuffloop, tmp_path):
     said = cuffloop("simulate", *SHORT, "--vent", "0.5", "--out", tmp_path / "out", "--trace", tmp_path / "run.csv")
-    assert said.status == 0 and said.err == "" and "wrist on synthetic: 8.0 s" in said.out
+    assert said.status == 0 and said.err == "" and "wrist on synthetic: 14.0 s" in said.out
     assert files(tmp_path) == ["out", "out/simulate.json", "out/tracking.png", "run.csv"]
     written = json.loads((tmp_path / "out" / "simulate.json").read_text())
     assert written["run"]["plan"]["vent_s"] == 0.5 and written["run"]["status"] == "done"
     table = np.loadtxt(tmp_path / "run.csv", delimiter=",", skiprows=1)
-    assert len(table) == 8000 and {MODES[int(m)] for m in table[:, 11]} == set(MODES)
+    assert len(table) == 14_000 and {MODES[int(m)] for m in table[:, 11]} == set(MODES)
 
 
 def test_simulate_offset_and_seed(cuffloop):
