@@ -98,3 +98,23 @@ def test_air_used_is_conserved(leak_mL_s, pump_mL_s):
         state = air_use_step(AIR, state, QUIET._replace(pump_mL_s=pump_mL_s, supply_mmHg=600.0 - fall))
     used = state.pump_mL_s - AIR.reservoir_mL_mmHg * (600.0 - fall - state.supply_mmHg) / AIR.memory_s
     assert used - state.explained_mL_s == pytest.approx(leak_mL_s, rel=2e-3, abs=1e-3)
+
+
+@pytest.mark.parametrize(("rise_mmHg_s", "pump_mL_s", "fires"), [
+    (10.0, 2.0, False), (-10.0, 2.0, True), (-5.0, 0.0, True), (10.0, 4.0, True), (10.0, 0.0, True),
+])
+def test_air_that_stays_in_the_reservoir_is_not_used(rise_mmHg_s, pump_mL_s, fires):
+    """0.2 mL/mmHg: a rise of 10 mmHg/s takes the 2 mL/s that the pump gives; a fall adds as much."""
+    found = fired_at(air_use_step, AIR, BALANCED._replace(pump_mL_s=pump_mL_s), 15_000, lambda k: {
+        "pump_mL_s": pump_mL_s, "supply_mmHg": 600.0 + rise_mmHg_s * 1e-3 * k, "clamped_s": 1e-3 + 3e-4 * k})
+    assert (found >= 0) == fires
+
+
+@pytest.mark.parametrize(("reading_mmHg", "share"), [(22.5, 0.5), (90.0, 1.0), (202.5, 1.5)])
+def test_a_bleed_goes_with_the_root_of_pressure(reading_mmHg, share):
+    """4 mL/s at 90 mmHg are 2 at a quarter of it and 6 at nine quarters; 0.7 mL/s more or less are left alone."""
+    part, at = AIR._replace(bleed_mL_s=4.0), BALANCED._replace(reading_mmHg=reading_mmHg)
+    for more, fires in ((-0.8, True), (-0.7, False), (0.0, False), (0.7, False), (0.8, True)):
+        flow = 4.0 * share + more
+        found = fired_at(air_use_step, part, at, 9000, lambda k, q=flow: {"pump_mL_s": q, "reading_mmHg": reading_mmHg})
+        assert (found >= 0) == fires

@@ -116,3 +116,10 @@ def test_oscillation_allows_for_what_the_light_adds(share):
     found = fired_at(oscillation_step, Oscillation(), OscillationState(0.0, 0.0, False), 3000,
                      lambda k: {"error_mmHg": wave(k, 12.0, 40.0), "light_slope": 1e-6, "light_noise": share})
     assert (found >= 0) == (share == 0.0)
+
+
+@pytest.mark.parametrize(("lag_s", "fires"), [(0.0225, True), (0.0245, False), (0.0285, False), (0.0297, True)])
+def test_a_quarter_of_the_time_at_full_slew_is_no_lag(lag_s, fires):
+    """90 mmHg at 3000 mmHg/s are 30 ms: 7.5 ms of the mean lag are the stage's, 16.0 … 21.7 ms may be the line's."""
+    slewed = LAGGED._replace(fill_slew_mmHg_s=3000.0)
+    assert (fired_at(response_step, slewed, EMPTY, 600, filling(lag_s)) >= 0) == fires

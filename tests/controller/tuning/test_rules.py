@@ -66,3 +66,23 @@ def test_every_rule_applies_to_a_rig_and_simc_is_stable_there(make_loop):
         found = margins(open_loop(loop)._replace(controller=design(rules[name], loop.timing.period_s)))
         assert found.stable and found.sensitivity_peak < 2.2, name
     assert sampled(loop).period_s == loop.timing.period_s
+
+
+@given(st.floats(0.01, 100), st.floats(0.01, 10), st.floats(0.0, 10))
+def test_simc_on_a_slow_plant(gain, delay, closed_loop):
+    """Skogestad 2003: Ti = 4 (τc + L) where the lag is longer, 8 L with τc = L; an integrator is the limit of that."""
+    for time in (1000.0, math.inf):
+        assert simc(DelayedLag(gain, time, delay)).ti_s == pytest.approx(8.0 * delay)
+        found = simc(DelayedLag(gain, time, delay), closed_loop)
+        assert found.ti_s == pytest.approx(4.0 * (closed_loop + delay))
+        assert found.kp == pytest.approx(1.0 / (gain * (closed_loop + delay)))
+
+
+@given(st.floats(1e-5, 4e-4), st.sampled_from([5e-4, 1e-3, 4e-3]))
+def test_a_short_derivative_time_gets_the_shortest_filter(share, period_s):
+    """A twentieth of a tick, where Tustin's pole (2τ − T)/(2τ + T) is −0.82."""
+    td_s = share * 1e3 * period_s
+    controller = to_controller(Settings(0.01, 0.02, td_s), Controller(), period_s)
+    filter_s = controller.td_s / controller.filter_ratio
+    assert filter_s == pytest.approx(max(0.05 * period_s, td_s / 10.0), rel=2e-3)
+    assert (2.0 * filter_s - period_s) / (2.0 * filter_s + period_s) >= -0.9 / 1.1

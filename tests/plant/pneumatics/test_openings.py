@@ -24,6 +24,7 @@ from plant.pneumatics.tube import NoTube, Tube
 
 SHUT = Openings(0.0, 0.0, 0.0, 0.3, False, False)
 AROUND = Surroundings(95.0, 0.0, 0.02)
+RISING = Course(AROUND, Surroundings(140.0, 0.0, 0.02))
 HERE, STILL = Course(AROUND, AROUND), Switchover(0.0, 0.0, 0.0)
 PLANTS = [Plant(), Plant(tube=NoTube()), Plant(tube=Tube(sections=4, length_m=0.6))]
 
@@ -46,8 +47,8 @@ def node_rate(plant, rates):
 @settings(max_examples=15, deadline=None)
 def test_shut_is_the_plain_plant_to_the_bit(plant, command, pressure, share):
     state = filled(plant, pressure)
-    plain = plant_tick(plant, state, Course(AROUND, AROUND), Switchover(0.0, command, share), 5, 0.001)
-    found = plant_tick(opened(plant, Relief(), SHUT, 0.0), OpenPlantState(state, 0.0), Course(AROUND, AROUND),
+    plain = plant_tick(plant, state, RISING, Switchover(0.0, command, share), 5, 0.001)
+    found = plant_tick(opened(plant, Relief(), SHUT, 0.0), OpenPlantState(state, 0.0), RISING,
                        Switchover(0.0, command, share), 5, 0.001)
     assert str(found.plant) == str(plain) and found.lift == 0.0
 
