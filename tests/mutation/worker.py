@@ -5,8 +5,12 @@ the kernel then runs as the Python that it is written in, and a change of the so
 """
 from __future__ import annotations
 
+import ast
+import builtins
 import importlib
+import importlib.machinery
 import json
+import math
 import os
 import shutil
 import signal
@@ -20,6 +24,7 @@ HEAVY = (
     "numpy", "scipy.linalg", "scipy.optimize", "scipy.signal", "scipy.integrate", "scipy.interpolate", "numba",
     "numba.extending", "pydantic", "hypothesis", "hypothesis.strategies", "_pytest.assertion", "pytest", "control",
 )
+OUTSIDE_DOMAIN = ("round", "math.floor", "math.sqrt", "math.log", "math.log10", "math.exp", "math.acos", "math.asin")
 NOT_THE_SAME = ("ZeroDivisionError", "OverflowError")  # compiled code makes an infinity where the interpreter raises
 
 
@@ -29,6 +34,65 @@ def plain(function: Any = None, **options: Any) -> Any:
         return plain
     function.py_func, function.enable_caching, function.signatures = function, lambda: None, []
     return function
+
+
+def divided(above: Any, below: Any) -> Any:
+    """A quotient as compiled code has it: infinite or not a number where the interpreter raises."""
+    try:
+        return above / below
+    except ZeroDivisionError:
+        import numpy
+
+        with numpy.errstate(all="ignore"):
+            return numpy.divide(above, below)
+
+
+def tried(function: Any, *given: Any) -> Any:
+    """A function of one number as compiled code has it, outside its domain too."""
+    try:
+        return function(*given)
+    except ValueError:
+        return math.nan
+    except OverflowError:
+        return given[0] if function in (round, math.floor) else math.inf
+
+
+class AsCompiled(ast.NodeTransformer):
+    """Writes a/b as divided(a, b), math.f(x) and round(x) as tried(f, x)."""
+
+    def visit_BinOp(self, node: ast.BinOp) -> ast.expr:
+        """One quotient, and those inside it."""
+        self.generic_visit(node)
+        if not isinstance(node.op, ast.Div):
+            return node
+        call = ast.Call(ast.Name("__divided__", ast.Load()), [node.left, node.right], [])
+        return ast.fix_missing_locations(ast.copy_location(call, node))
+
+    def visit_Call(self, node: ast.Call) -> ast.expr:
+        """One call, and those inside it."""
+        self.generic_visit(node)
+        if not node.keywords and ast.unparse(node.func) in OUTSIDE_DOMAIN:
+            call = ast.Call(ast.Name("__tried__", ast.Load()), [node.func, *node.args], [])
+            return ast.fix_missing_locations(ast.copy_location(call, node))
+        return node
+
+
+def interpret() -> None:
+    """From here on kernels are Python: what they compile is left alone, and they divide as compiled code does."""
+    import numba
+
+    numba.njit = plain
+    builtins.__divided__, builtins.__tried__ = divided, tried  # type: ignore[attr-defined]
+    loader, here = importlib.machinery.SourceFileLoader, os.getcwd()
+    before = loader.source_to_code
+
+    def source_to_code(self: Any, data: Any, path: Any, **options: Any) -> Any:
+        if isinstance(data, bytes) and os.path.relpath(str(path), here).split(os.sep)[0] in ("plant", "controller"):
+            data = AsCompiled().visit(ast.parse(data))
+        return before(self, data, path, **options)
+
+    loader.source_to_code = source_to_code  # type: ignore[method-assign, assignment]
+    sys.pycache_prefix = os.path.join(here, ".interpreted")
 
 
 class Record:
@@ -101,9 +165,7 @@ def main() -> None:
     for name in HEAVY:
         importlib.import_module(name)
     if "interpreted" in sys.argv[1:]:
-        import numba
-
-        numba.njit = plain
+        interpret()
     for line in sys.stdin:
         print(json.dumps(answer_to(json.loads(line))), flush=True)
 
