@@ -6,8 +6,8 @@
 Sampled evenly from all mutants (`mutants.py`). A mutant of plant/air.py is shown to tests/plant/test_air.py and to the
 files of tests/outside that import it: first as Python without compilation, which is quick, leaving out tests that then
 fail or take long on the sound source; a survivor then compiled, to those that were left out. What is only seen by the
-compiler is compiled at once. A run that takes several times its time counts as noticed. Results are kept as they
-come (`--cache`), and a second run goes on from there.
+compiler is compiled at once. Without compilation, several times the usual time counts as noticed. Results are kept as
+they come (`--cache`), and a second run goes on from there.
 """
 from __future__ import annotations
 
@@ -29,7 +29,8 @@ from mutants import Mutant, mutants
 from worker import NOT_THE_SAME
 
 TOP = Path(__file__).resolve().parents[2]
-LONGEST_s = 6.0  # of one test without compilation
+LONGEST_s, FILE_s, BASELINE_s = 4.0, 12.0, 40.0  # without compilation: one test, what is used of a file, trying it
+COMPILED_s = 600.0  # of one file; beyond, nothing was noticed
 COMPILED = ("plant/vector.py", "plant/declare.py")  # whose work is compilation
 UNCLEAR = "raised where compiled code goes on"
 EQUIVALENT = Path(__file__).with_name("equivalent.txt")
@@ -79,7 +80,8 @@ class Bench:
         kept = shutil.ignore_patterns("__pycache__", ".*", "*.egg-info", "build", "dist")
         shutil.copytree(TOP, scratch, ignore=kept, dirs_exist_ok=True)
         self.workers: dict[str, Worker] = {}
-        self.baselines: dict[str, dict[str, tuple[str, float]]] = {}
+        self.quickly: dict[str, list[str]] = {}
+        self.usual: dict[str, float] = {}
         self.stamp = 2_000_000_000
 
     def worker(self, mode: str) -> Worker:
@@ -95,58 +97,49 @@ class Bench:
         self.stamp += 2
         os.utime(path, (self.stamp, self.stamp))
 
-    def baseline(self, test: str, mode: str) -> dict[str, tuple[str, float]]:
-        """Outcome and seconds of every test of a file on the sound source."""
-        name = f"{mode} {test}"
-        if name not in self.baselines:
-            self.baselines[name] = self.worker(mode).ask([test], [], 1800.0, first=False)["tests"]
-            good = sum(outcome != "failed" for outcome, _ in self.baselines[name].values())
-            print(f"    {test} {mode}: {good} of {len(self.baselines[name])} tests usable", flush=True)
-        return self.baselines[name]
+    def quick(self, test: str) -> list[str]:
+        """The tests of a file that pass on the sound source without compilation, in reasonable time."""
+        if test not in self.quickly:
+            known = self.worker("interpreted").ask([test], [], BASELINE_s, first=False)["tests"]
+            good = {name: took for name, (how, took) in known.items() if how == "passed" and took <= LONGEST_s}
+            while sum(good.values()) > FILE_s:
+                del good[max(good, key=lambda name: good[name])]
+            self.quickly[test], self.usual[test] = list(good), sum(good.values())
+            print(f"    {test}: {len(good)} of {len(known)} tests without compilation", flush=True)
+        return self.quickly[test]
 
-    def shown(self, test: str, names: list[str] | None, mode: str) -> str:
-        """Show a file's tests (those named, or all but those that fail by themselves): what noticed, or nothing."""
-        known = self.baselines[f"{mode} {test}"]
-        use = {name for name, (outcome, _) in known.items() if outcome == "passed"}
-        if mode == "interpreted":
-            use = {name for name in use if known[name][1] <= LONGEST_s}
-        use &= set(names) if names is not None else use
-        if not use:
+    def interpreted(self, test: str) -> str:
+        """What of a file notices the source as it now is, without compilation."""
+        if not self.quickly[test]:
             return ""
-        usual = sum(known[name][1] for name in use)
-        longest = 15.0 + 4.0 * usual if mode == "interpreted" else 90.0 + 3.0 * usual
-        answer = self.worker(mode).ask([test], sorted(set(known) - use), longest)
+        answer = self.worker("interpreted").ask(self.quickly[test], [], 15.0 + 4.0 * self.usual[test])
         if answer["code"] == 0:
             return ""
-        if mode == "interpreted" and answer["failure"].startswith(NOT_THE_SAME):
+        if answer["failure"].startswith(NOT_THE_SAME):
             return UNCLEAR
-        return f"{answer['failure'] or 'not importable'} ({mode})"
+        return f"{answer['failure'] or 'not importable'} (interpreted)"
 
-    def noticed(self, mutant: Mutant, source: str) -> str:
+    def compiled(self, test: str, leave_out: list[str]) -> str:
+        """What of a file, but for some tests, notices the source as it now is when it is compiled."""
+        answer = self.worker("compiled").ask([test], leave_out, COMPILED_s)
+        nothing = answer["code"] in (0, 5) or (answer["code"] == -1 and "out of time" in answer["failure"])
+        return "" if nothing else f"{answer['failure'] or 'not importable'} (compiled)"
+
+    def noticed(self, mutant: Mutant, source: str, compile_too: bool) -> str:
         """The failure by which the tests notice a mutant; empty when they do not."""
         tests = tests_of(mutant.file, self.scratch)
-        interpreted = not mutant.compiler_only and mutant.file not in COMPILED
-        left: dict[str, list[str] | None] = dict.fromkeys(tests)
-        if interpreted:
-            for test in tests:  # on the sound source, before it is changed
-                known = self.baseline(test, "interpreted")
-                left[test] = [n for n, (how, seconds) in known.items() if how == "failed" or seconds > LONGEST_s]
-        for test in tests:
-            if left[test] != []:
-                self.baseline(test, "compiled")
+        only_compiled = mutant.compiler_only or mutant.file in COMPILED
+        shown: dict[str, list[str]] = {test: [] if only_compiled else self.quick(test) for test in tests}
         self.write(mutant.file, mutant.of(source))
         try:
-            for test in tests if interpreted else []:
-                found = self.shown(test, None, "interpreted")
+            for test in tests if not only_compiled else []:
+                found = self.interpreted(test)
                 if found == UNCLEAR:
-                    left[test] = None
-                    self.write(mutant.file, source)
-                    self.baseline(test, "compiled")
-                    self.write(mutant.file, mutant.of(source))
+                    shown[test] = []
                 elif found:
                     return found
-            for test in tests:
-                if left[test] != [] and (found := self.shown(test, left[test], "compiled")):
+            for test in tests if compile_too or only_compiled else []:
+                if found := self.compiled(test, shown[test]):
                     return found
             return ""
         finally:
@@ -218,6 +211,7 @@ def main() -> None:
     parser.add_argument("--again", action="store_true", help="run earlier survivors again")
     parser.add_argument("--cache", type=Path, default=TOP / ".mutation", help="folder of results")
     parser.add_argument("--listed", action="store_true", help="print the sample and what is known, run nothing")
+    parser.add_argument("--quick", action="store_true", help="nothing compiled that can do without: a lower bound")
     given = parser.parse_args()
     everything = population(given.rooms)
     number = min(given.sample or len(everything), len(everything))
@@ -238,7 +232,7 @@ def main() -> None:
         try:
             for count, (mutant, source) in enumerate(waiting, 1):
                 key = mutant.key(source)
-                results[key] = bench.noticed(mutant, source)
+                results[key] = bench.noticed(mutant, source, not given.quick)
                 with store.open("a", encoding="utf-8") as file:
                     file.write(json.dumps([key, results[key]]) + "\n")
                 print(f"{count}/{len(waiting)} {mutant}: {results[key] or 'SURVIVED'}", flush=True)

@@ -98,9 +98,13 @@ def interpret() -> None:
 class Record:
     """A pytest plugin: outcome and seconds of each test, and what the first failure was."""
 
-    def __init__(self) -> None:
+    def __init__(self, answer: Path) -> None:
+        self.answer, self.failure = answer, ""
         self.tests: dict[str, tuple[str, float]] = {}
-        self.failure = ""
+
+    def keep(self, code: int) -> None:
+        """Write what is known so far."""
+        self.answer.write_text(json.dumps({"code": code, "failure": self.failure, "tests": self.tests}))
 
     def pytest_sessionstart(self) -> None:
         """After conftest, before any test file: the same examples each time, and the first that fails is enough."""
@@ -114,6 +118,8 @@ class Record:
         before = self.tests.get(report.nodeid, ("passed", 0.0))
         bad = report.outcome if report.outcome != "passed" else before[0]
         self.tests[report.nodeid] = (bad, before[1] + report.duration)
+        if report.when == "teardown":
+            self.keep(-1)
 
     def pytest_exception_interact(self, node: Any, call: Any, report: Any) -> None:
         self.failure = self.failure or f"{call.excinfo.typename} in {node.nodeid}"
@@ -129,9 +135,8 @@ def run_tests(job: dict[str, Any], answer: Path) -> None:
     os.dup2(null, 2)
     arguments = [*job["tests"], "-q", "-p", "no:cacheprovider", "-p", "no:xdist", "-p", "no:cov", "-p", "no:benchmark"]
     arguments += [word for name in job["leave_out"] for word in ("--deselect", name)]
-    record = Record()
-    code = pytest.main(arguments + (["-x"] if job["first"] else []), plugins=[record])
-    answer.write_text(json.dumps({"code": int(code), "failure": record.failure, "tests": record.tests}))
+    record = Record(answer)
+    record.keep(int(pytest.main(arguments + (["-x"] if job["first"] else []), plugins=[record])))
 
 
 def answer_to(job: dict[str, Any]) -> dict[str, Any]:
@@ -151,10 +156,16 @@ def answer_to(job: dict[str, Any]) -> dict[str, Any]:
             if time.monotonic() - began > job["seconds"]:
                 os.killpg(child, signal.SIGKILL)
                 os.waitpid(child, 0)
-                return {"code": -1, "failure": "out of time", "tests": {}, "seconds": job["seconds"]}
+                break
             time.sleep(0.02)
-        found = json.loads(answer.read_text()) if answer.is_file() else {"code": -2, "failure": "died", "tests": {}}
-        return {**found, "seconds": time.monotonic() - began}
+        nothing = {"code": -1, "failure": "", "tests": {}}
+        try:
+            found: dict[str, Any] = {**nothing, **json.loads(answer.read_text())}
+        except (OSError, ValueError):  # ended before or while it was written
+            found = nothing
+        if found["code"] == -1:
+            found["failure"] = found["failure"] or "died or ran out of time"
+        return found
     finally:
         shutil.rmtree(place, ignore_errors=True)
 
