@@ -51,19 +51,32 @@ class Worker:
     """One process that runs tests in the scratch copy."""
 
     def __init__(self, scratch: Path, mode: str) -> None:
-        environment = {**os.environ, "PYTHONPATH": str(scratch), "CUFFLOOP_MUTATION": mode}
-        program = [sys.executable, str(Path(__file__).with_name("worker.py")), mode]
-        self.process = subprocess.Popen(program, cwd=scratch, env=environment, text=True, stdin=subprocess.PIPE,
-                                        stdout=subprocess.PIPE)
+        self.scratch, self.mode = scratch, mode
+        self.process = self.start()
+
+    def start(self) -> subprocess.Popen[str]:
+        """A fresh process."""
+        program = [sys.executable, str(Path(__file__).with_name("worker.py")), self.mode]
+        return subprocess.Popen(program, cwd=self.scratch, env={**os.environ, "PYTHONPATH": str(self.scratch)},
+                                text=True, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
 
     def ask(self, tests: list[str], leave_out: list[str], seconds: float, first: bool = True) -> dict[str, Any]:
-        """What came of these tests."""
-        assert self.process.stdin and self.process.stdout
+        """What came of these tests. A process that was killed is started anew, twice."""
         job = {"tests": tests, "leave_out": leave_out, "seconds": seconds, "first": first}
-        self.process.stdin.write(json.dumps(job) + "\n")
-        self.process.stdin.flush()
-        answer: dict[str, Any] = json.loads(self.process.stdout.readline())
-        return answer
+        for _ in range(3):
+            assert self.process.stdin and self.process.stdout
+            try:
+                self.process.stdin.write(json.dumps(job) + "\n")
+                self.process.stdin.flush()
+                line = self.process.stdout.readline()
+            except BrokenPipeError:
+                line = ""
+            if line:
+                answer: dict[str, Any] = json.loads(line)
+                return answer
+            print(f"    worker ended with {self.process.wait()}, started anew", flush=True)
+            self.process = self.start()
+        raise RuntimeError(f"the worker that runs {tests} ends at once")
 
     def close(self) -> None:
         """No more jobs."""

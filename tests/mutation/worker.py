@@ -130,9 +130,9 @@ def run_tests(job: dict[str, Any], answer: Path) -> None:
     import pytest
 
     sys.path.insert(0, os.getcwd())
-    null = os.open(os.devnull, os.O_WRONLY)
-    os.dup2(null, 1)
-    os.dup2(null, 2)
+    null = os.open(os.devnull, os.O_RDWR)
+    for stream in (0, 1, 2):
+        os.dup2(null, stream)
     arguments = [*job["tests"], "-q", "-p", "no:cacheprovider", "-p", "no:xdist", "-p", "no:cov", "-p", "no:benchmark"]
     arguments += [word for name in job["leave_out"] for word in ("--deselect", name)]
     record = Record(answer)
