@@ -142,15 +142,18 @@ class Bench:
         """The failure by which the tests notice a mutant; empty when they do not."""
         tests = tests_of(mutant.file, self.scratch)
         only_compiled = mutant.compiler_only or mutant.file in COMPILED
-        shown: dict[str, list[str]] = {test: [] if only_compiled else self.quick(test) for test in tests}
-        self.write(mutant.file, mutant.of(source))
+        shown: dict[str, list[str]] = {test: [] for test in tests}
         try:
             for test in tests if not only_compiled else []:
+                shown[test] = self.quick(test)
+                self.write(mutant.file, mutant.of(source))
                 found = self.interpreted(test)
+                self.write(mutant.file, source)
                 if found == UNCLEAR:
                     shown[test] = []
                 elif found:
                     return found
+            self.write(mutant.file, mutant.of(source))
             for test in tests if compile_too or only_compiled else []:
                 if found := self.compiled(test, shown[test]):
                     return found
