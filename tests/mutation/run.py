@@ -29,8 +29,8 @@ from mutants import Mutant, mutants
 from worker import NOT_THE_SAME
 
 TOP = Path(__file__).resolve().parents[2]
-LONGEST_s, FILE_s, BASELINE_s = 4.0, 12.0, 40.0  # without compilation: one test, what is used of a file, trying it
-COMPILED_s = 600.0  # of one file; beyond, nothing was noticed
+LONGEST_s, FILE_s, BASELINE_s = 4.0, 12.0, 40  # processor seconds without compilation: one test, what is used of a file, trying it
+COMPILED_s = 400  # of one file; beyond, nothing was noticed
 COMPILED = ("plant/vector.py", "plant/declare.py")  # whose work is compilation
 UNCLEAR = "raised where compiled code goes on"
 EQUIVALENT = Path(__file__).with_name("equivalent.txt")
@@ -60,9 +60,10 @@ class Worker:
         return subprocess.Popen(program, cwd=self.scratch, env={**os.environ, "PYTHONPATH": str(self.scratch)},
                                 text=True, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
 
-    def ask(self, tests: list[str], leave_out: list[str], seconds: float, first: bool = True) -> dict[str, Any]:
+    def ask(self, tests: list[str], leave_out: list[str], seconds: int, first: bool = True) -> dict[str, Any]:
         """What came of these tests. A process that was killed is started anew, twice."""
-        job = {"tests": tests, "leave_out": leave_out, "seconds": seconds, "first": first}
+        job = {"tests": tests, "leave_out": leave_out, "seconds": seconds, "first": first,
+               "longest": 0.0 if first else LONGEST_s}
         for _ in range(3):
             assert self.process.stdin and self.process.stdout
             try:
@@ -125,7 +126,7 @@ class Bench:
         """What of a file notices the source as it now is, without compilation."""
         if not self.quickly[test]:
             return ""
-        answer = self.worker("interpreted").ask(self.quickly[test], [], 15.0 + 4.0 * self.usual[test])
+        answer = self.worker("interpreted").ask(self.quickly[test], [], 10 + int(4.0 * self.usual[test]))
         if answer["code"] == 0:
             return ""
         if answer["failure"].startswith(NOT_THE_SAME):

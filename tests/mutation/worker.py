@@ -12,6 +12,7 @@ import importlib.machinery
 import json
 import math
 import os
+import resource
 import shutil
 import signal
 import sys
@@ -25,6 +26,7 @@ HEAVY = (
     "numba.extending", "pydantic", "hypothesis", "hypothesis.strategies", "_pytest.assertion", "pytest", "control",
 )
 OUTSIDE_DOMAIN = ("round", "math.floor", "math.sqrt", "math.log", "math.log10", "math.exp", "math.acos", "math.asin")
+WAITING = 20.0  # times the processor time, on a machine that does other things too
 NOT_THE_SAME = ("ZeroDivisionError", "OverflowError")  # compiled code makes an infinity where the interpreter raises
 
 
@@ -96,10 +98,10 @@ def interpret() -> None:
 
 
 class Record:
-    """A pytest plugin: outcome and seconds of each test, and what the first failure was."""
+    """A pytest plugin: outcome and processor seconds of each test, and what the first failure was."""
 
-    def __init__(self, answer: Path) -> None:
-        self.answer, self.failure = answer, ""
+    def __init__(self, answer: Path, longest_s: float) -> None:
+        self.answer, self.failure, self.clock, self.longest_s = answer, "", time.process_time(), longest_s
         self.tests: dict[str, tuple[str, float]] = {}
 
     def keep(self, code: int) -> None:
@@ -114,10 +116,19 @@ class Record:
                                   deadline=None)
         settings.load_profile("mutation")
 
+    def pytest_runtest_logstart(self) -> None:
+        """A test that takes longer than it may is interrupted, where that is asked for."""
+        signal.setitimer(signal.ITIMER_VIRTUAL, self.longest_s)
+
+    def pytest_runtest_logfinish(self) -> None:
+        """Until the next one."""
+        signal.setitimer(signal.ITIMER_VIRTUAL, 0.0)
+
     def pytest_runtest_logreport(self, report: Any) -> None:
         before = self.tests.get(report.nodeid, ("passed", 0.0))
         bad = report.outcome if report.outcome != "passed" else before[0]
-        self.tests[report.nodeid] = (bad, before[1] + report.duration)
+        self.tests[report.nodeid] = (bad, before[1] + time.process_time() - self.clock)
+        self.clock = time.process_time()
         if report.when == "teardown":
             self.keep(-1)
 
@@ -125,22 +136,29 @@ class Record:
         self.failure = self.failure or f"{call.excinfo.typename} in {node.nodeid}"
 
 
+def interrupted(*_: Any) -> None:
+    """Ends a test that has taken too long."""
+    raise RuntimeError("too slow")
+
+
 def run_tests(job: dict[str, Any], answer: Path) -> None:
     """In the forked process: one pytest session; its record is written to `answer`."""
     import pytest
 
     sys.path.insert(0, os.getcwd())
+    resource.setrlimit(resource.RLIMIT_CPU, (job["seconds"], job["seconds"]))
     null = os.open(os.devnull, os.O_RDWR)
     for stream in (0, 1, 2):
         os.dup2(null, stream)
     arguments = [*job["tests"], "-q", "-p", "no:cacheprovider", "-p", "no:xdist", "-p", "no:cov", "-p", "no:benchmark"]
     arguments += [word for name in job["leave_out"] for word in ("--deselect", name)]
-    record = Record(answer)
+    signal.signal(signal.SIGVTALRM, interrupted)
+    record = Record(answer, job["longest"])
     record.keep(int(pytest.main(arguments + (["-x"] if job["first"] else []), plugins=[record])))
 
 
 def answer_to(job: dict[str, Any]) -> dict[str, Any]:
-    """Fork, wait no longer than the job's seconds, and say what came of it."""
+    """Fork, let it have the job's seconds of processor time, and say what came of it."""
     place = Path(tempfile.mkdtemp(prefix="cuffloop-mutation-"))
     answer, began = place / "answer.json", time.monotonic()
     os.environ["CUFFLOOP_CACHE_DIR"] = str(place / "compiled")
@@ -153,7 +171,7 @@ def answer_to(job: dict[str, Any]) -> dict[str, Any]:
             os._exit(0)
     try:
         while os.waitpid(child, os.WNOHANG)[0] == 0:
-            if time.monotonic() - began > job["seconds"]:
+            if time.monotonic() - began > WAITING * job["seconds"]:  # it waits for something
                 os.killpg(child, signal.SIGKILL)
                 os.waitpid(child, 0)
                 break

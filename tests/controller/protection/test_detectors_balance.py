@@ -118,3 +118,21 @@ def test_a_bleed_goes_with_the_root_of_pressure(reading_mmHg, share):
         flow = 4.0 * share + more
         found = fired_at(air_use_step, part, at, 9000, lambda k, q=flow: {"pump_mL_s": q, "reading_mmHg": reading_mmHg})
         assert (found >= 0) == fires
+
+
+def test_a_lasting_error_is_none_of_the_pulse():
+    """After a step of 10 mmHg the slow part catches up with 0.5 Hz: ∫ (10 e^{−t/τ})² dt = 100 τ/2, over 60 s."""
+    state, part = STILL, Following(share=1.0, memory_s=60.0, high_Hz=200.0)
+    for _ in range(3000):
+        state = following_step(part, state, QUIET._replace(error_mmHg=10.0))
+    assert state.error_square == pytest.approx(100.0 / (4.0 * math.pi * 0.5) / 60.0, rel=0.1)
+
+
+@given(st.floats(0.0, 300.0), st.floats(0.0, 900.0), st.floats(0.0, 50.0), st.floats(-1.0, 1.0))
+def test_the_clamp_begins_balanced(reading, supply, pump, demand):
+    """Outside it nothing is left over from before: what is seen is what is explained."""
+    seen = QUIET._replace(clamped_s=0.0, reading_mmHg=reading, supply_mmHg=supply, pump_mL_s=pump, demand=demand)
+    messy = AirState(9.0, 9.0, 9.0, 9.0, 9.0, 9.0, 9.0, True)
+    assert air_use_step(AIR, messy, seen) == AirState(pump, supply, pump, reading, 0.0, 0.0, 0.0, False)
+    messy = FollowingState(9.0, 9.0, 9.0, 9.0, 9.0, 9.0, 9.0, True)
+    assert following_step(PART, messy, seen) == FollowingState(0.0, 0.0, 0.0, 0.0, reading, 0.0, 0.0, False)
