@@ -1,13 +1,14 @@
 """Classical rules on rigs' plants; their published numbers are in tests/outside/test_tuning_rules.py."""
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.margins.loop import open_loop, sampled
-from controller.margins.margins import margins
-from controller.response import response
+from controller.margins.margins import OpenLoop, margins
+from controller.response import Unity, Zpk, response
 from controller.tick.law import Controller, design
 from controller.tick.parameters import SHORTEST_FILTER, check_controller
 from controller.tuning.reduced import DelayedLag
@@ -20,6 +21,7 @@ from controller.tuning.rules import (
     simc,
     to_controller,
 )
+from plant.errors import InputError
 
 
 @given(st.floats(0.01, 100), st.floats(0.01, 100), st.floats(0.01, 10), st.floats(0.01, 10))
@@ -86,3 +88,19 @@ def test_a_short_derivative_time_gets_the_shortest_filter(share, period_s):
     filter_s = controller.td_s / controller.filter_ratio
     assert filter_s == pytest.approx(max(0.05 * period_s, td_s / 10.0), rel=2e-3)
     assert (2.0 * filter_s - period_s) / (2.0 * filter_s + period_s) >= -0.9 / 1.1
+
+
+def test_a_plant_with_phase_to_spare_gets_the_highest_crossover(make_loop):
+    """An integrator leaves 90° everywhere: the lead's pole then lies at the highest frequency that was allowed."""
+    plant = Zpk(np.zeros(0, complex), np.zeros(1, complex), 2.0, 0.0, 0.0)
+    found = plain_lead(OpenLoop(plant, Unity(1.0), 0.0, 1, 0, 0.1, 1e5), 300.0)
+    assert found.lead_pole_Hz == pytest.approx(300.0, rel=1e-9) and found.lead_zero_Hz == pytest.approx(100.0, rel=1e-9)
+    held = plain_lead(OpenLoop(plant._replace(delay_s=0.25 / 200.0), Unity(1.0), 0.0, 1, 0, 0.1, 1e5), 300.0)
+    assert held.lead_pole_Hz < 200.0
+
+
+def test_a_plant_without_phase_gets_none():
+    """Nearly two integrators: −180° everywhere is beyond this lead."""
+    plant = Zpk(np.zeros(0, complex), np.array([0.0, -1e-6], complex), 2.0, 0.0, 0.0)
+    with pytest.raises(InputError, match="no crossover"):
+        plain_lead(OpenLoop(plant, Unity(1.0), 0.0, 1, 0, 0.1, 1e5), 300.0)

@@ -121,3 +121,21 @@ def test_enough_steps_keep_a_wide_opening_stable(place, conductance):
         lowest = min(lowest, state.plant.cuff_mmHg)
     assert np.isfinite(state.plant.cuff_mmHg) and lowest > -60.0
     assert abs(state.plant.cuff_mmHg) < 200.0
+
+
+@pytest.mark.parametrize("place", ["node", "cuff"])
+@pytest.mark.parametrize("conductance", [0.05, 0.5, 2.0])
+def test_steps_follow_from_the_steepest_slope(place, conductance):
+    """|λ| times the step is 2 at most, and not much less: λ by differences, next to ambient pressure."""
+    plant, tiny = Plant(tube=Tube(valve_volume_mL=0.1)), 0.01
+    rates = []
+    for pressure in (0.0, tiny):
+        state = GuardedState(filled(plant, pressure), 0.0)
+        plain = plant_rates(plant, state.plant, AROUND, 0.0)
+        opened = opened_rates(plant, Relief(), SHUT._replace(**{place: conductance}), state, plain)
+        rates.append(node_rate(plant, opened) - node_rate(plant, plain) if place == "node"
+                     else opened.cuff_mmHg - plain.cuff_mmHg)
+    pole = (rates[0] - rates[1]) / tiny
+    steps = least_steps(plant, conductance, 0.001, at_cuff=place == "cuff")
+    assert pole * 0.001 / steps <= 2.1
+    assert steps == 1 or pole * 0.001 / (steps - 1) > (1.9 if place == "node" else 0.2)
