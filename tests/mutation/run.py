@@ -31,7 +31,7 @@ from worker import NOT_THE_SAME
 TOP = Path(__file__).resolve().parents[2]
 LONGEST_s, FILE_s, BASELINE_s = 4.0, 8.0, 25  # processor seconds without compilation: one test, what is used of a file, trying it
 COMPILED_s = 400  # of one file; beyond, nothing was noticed
-COMPILED = ("plant/vector.py", "plant/declare.py")  # whose work is compilation
+COMPILED = ("plant/numerics/vector.py", "plant/declare.py")  # whose work is compilation
 UNCLEAR = "raised where compiled code goes on"
 EQUIVALENT = Path(__file__).with_name("equivalent.txt")
 

@@ -130,7 +130,7 @@ def test_a_move_undoes_the_last_growth_and_halves_the_rest(
         following = given[4]
         yield Hold(90.0, 0.5)
 
-    monkeypatch.setattr("calibrate.schedules.repeated", keep)
+    monkeypatch.setattr("calibrate.schedule.schedules.repeated", keep)
     schedule = GrowingBeats(growth=1.5, moved_mmHg=6.0)
     for big in (6.5, -6.5):
         next(schedule.program(instrument, Ready(Found(0.5, 0.0025, 90.0, 1.0, 15.0)), Diary()))

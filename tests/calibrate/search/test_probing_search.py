@@ -139,7 +139,7 @@ def test_what_is_restless_after_the_first_clamp_dies_away(
         given.append(restless_mmHg)
         return follow(mark, vertex, restless_mmHg)
 
-    monkeypatch.setattr("calibrate.probing_search.follow", follow_and_tell)
+    monkeypatch.setattr("calibrate.search.probing_search.follow", follow_and_tell)
     start = Mark(-math.log(finger.set_point), finger.relative_slope, 15.0, 16.0)
     drive(ProbingSearch(restless_mmHg=2.5, early_mmHg=6.0).refine(instrument, start), finger)
     assert given[:3] == pytest.approx([6.0, 3.6, 2.5]) and set(given[2:]) == {2.5}

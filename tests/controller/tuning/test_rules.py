@@ -96,7 +96,8 @@ def test_a_plant_with_phase_to_spare_gets_the_highest_crossover(make_loop):
     found = plain_lead(OpenLoop(plant, Unity(1.0), 0.0, 1, 0, 0.1, 1e5), 300.0)
     assert found.lead_pole_Hz == pytest.approx(300.0, rel=1e-9) and found.lead_zero_Hz == pytest.approx(100.0, rel=1e-9)
     held = plain_lead(OpenLoop(plant._replace(delay_s=0.25 / 200.0), Unity(1.0), 0.0, 1, 0, 0.1, 1e5), 300.0)
-    assert held.lead_pole_Hz < 200.0
+    spare_rad = math.radians(180.0 - LEAD_MARGIN_deg - 90.0) + math.asin(0.5) - math.atan(1.0 / SLOW_INTEGRAL)
+    assert held.lead_pole_Hz == pytest.approx(math.sqrt(3.0) * spare_rad / (0.25 / 200.0) / (2.0 * math.pi), rel=3e-3)
 
 
 def test_a_plant_without_phase_gets_none():

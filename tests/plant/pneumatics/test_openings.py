@@ -130,11 +130,12 @@ def test_steps_follow_from_the_steepest_slope(place, conductance):
     plant, tiny = Plant(tube=Tube(valve_volume_mL=0.1)), 0.01
     rates = []
     for pressure in (0.0, tiny):
-        state = GuardedState(filled(plant, pressure), 0.0)
+        state = OpenPlantState(filled(plant, pressure), 0.0)
         plain = plant_rates(plant, state.plant, AROUND, 0.0)
-        opened = opened_rates(plant, Relief(), SHUT._replace(**{place: conductance}), state, plain)
-        rates.append(node_rate(plant, opened) - node_rate(plant, plain) if place == "node"
-                     else opened.cuff_mmHg - plain.cuff_mmHg)
+        wide = OpenPlant(plant, Relief(), SHUT._replace(**{place: conductance}), True)
+        found = opened_rates(wide, state, plain)
+        rates.append(node_rate(plant, found) - node_rate(plant, plain) if place == "node"
+                     else found.cuff_mmHg - plain.cuff_mmHg)
     pole = (rates[0] - rates[1]) / tiny
     steps = least_steps(plant, conductance, 0.001, at_cuff=place == "cuff")
     assert pole * 0.001 / steps <= 2.1
