@@ -6,8 +6,8 @@
 Sampled evenly from all mutants (`mutants.py`). A mutant of plant/air.py is shown to tests/plant/test_air.py and to the
 files of tests/outside that import it: first as Python without compilation, which is quick, leaving out tests that then
 fail or take long on the sound source; a survivor then compiled, to those that were left out. What is only seen by the
-compiler is compiled at once. A run that takes several times its time counts as noticed. Results are kept as they
-come (`--cache`), and a second run goes on from there.
+compiler is compiled at once. Without compilation, several times the usual time counts as noticed. Results are kept as
+they come (`--cache`), and a second run goes on from there.
 """
 from __future__ import annotations
 
@@ -29,8 +29,9 @@ from mutants import Mutant, mutants
 from worker import NOT_THE_SAME
 
 TOP = Path(__file__).resolve().parents[2]
-LONGEST_s = 6.0  # of one test without compilation
-COMPILED = ("plant/vector.py", "plant/declare.py")  # whose work is compilation
+LONGEST_s, FILE_s, BASELINE_s = 4.0, 8.0, 25  # processor seconds without compilation: one test, what is used of a file, trying it
+COMPILED_s = 400  # of one file; beyond, nothing was noticed
+COMPILED = ("plant/numerics/vector.py", "plant/declare.py")  # whose work is compilation
 UNCLEAR = "raised where compiled code goes on"
 EQUIVALENT = Path(__file__).with_name("equivalent.txt")
 
@@ -50,19 +51,33 @@ class Worker:
     """One process that runs tests in the scratch copy."""
 
     def __init__(self, scratch: Path, mode: str) -> None:
-        environment = {**os.environ, "PYTHONPATH": str(scratch), "CUFFLOOP_MUTATION": mode}
-        program = [sys.executable, str(Path(__file__).with_name("worker.py")), mode]
-        self.process = subprocess.Popen(program, cwd=scratch, env=environment, text=True, stdin=subprocess.PIPE,
-                                        stdout=subprocess.PIPE)
+        self.scratch, self.mode = scratch, mode
+        self.process = self.start()
 
-    def ask(self, tests: list[str], leave_out: list[str], seconds: float, first: bool = True) -> dict[str, Any]:
-        """What came of these tests."""
-        assert self.process.stdin and self.process.stdout
-        job = {"tests": tests, "leave_out": leave_out, "seconds": seconds, "first": first}
-        self.process.stdin.write(json.dumps(job) + "\n")
-        self.process.stdin.flush()
-        answer: dict[str, Any] = json.loads(self.process.stdout.readline())
-        return answer
+    def start(self) -> subprocess.Popen[str]:
+        """A fresh process."""
+        program = [sys.executable, str(Path(__file__).with_name("worker.py")), self.mode]
+        return subprocess.Popen(program, cwd=self.scratch, env={**os.environ, "PYTHONPATH": str(self.scratch)},
+                                text=True, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+
+    def ask(self, tests: list[str], leave_out: list[str], seconds: int, first: bool = True) -> dict[str, Any]:
+        """What came of these tests. A process that was killed is started anew, twice."""
+        job = {"tests": tests, "leave_out": leave_out, "seconds": seconds, "first": first,
+               "longest": 0.0 if first else LONGEST_s}
+        for _ in range(3):
+            assert self.process.stdin and self.process.stdout
+            try:
+                self.process.stdin.write(json.dumps(job) + "\n")
+                self.process.stdin.flush()
+                line = self.process.stdout.readline()
+            except BrokenPipeError:
+                line = ""
+            if line:
+                answer: dict[str, Any] = json.loads(line)
+                return answer
+            print(f"    worker ended with {self.process.wait()}, started anew", flush=True)
+            self.process = self.start()
+        raise RuntimeError(f"the worker that runs {tests} ends at once")
 
     def close(self) -> None:
         """No more jobs."""
@@ -79,7 +94,8 @@ class Bench:
         kept = shutil.ignore_patterns("__pycache__", ".*", "*.egg-info", "build", "dist")
         shutil.copytree(TOP, scratch, ignore=kept, dirs_exist_ok=True)
         self.workers: dict[str, Worker] = {}
-        self.baselines: dict[str, dict[str, tuple[str, float]]] = {}
+        self.quickly: dict[str, list[str]] = {}
+        self.usual: dict[str, float] = {}
         self.stamp = 2_000_000_000
 
     def worker(self, mode: str) -> Worker:
@@ -95,58 +111,52 @@ class Bench:
         self.stamp += 2
         os.utime(path, (self.stamp, self.stamp))
 
-    def baseline(self, test: str, mode: str) -> dict[str, tuple[str, float]]:
-        """Outcome and seconds of every test of a file on the sound source."""
-        name = f"{mode} {test}"
-        if name not in self.baselines:
-            self.baselines[name] = self.worker(mode).ask([test], [], 1800.0, first=False)["tests"]
-            good = sum(outcome != "failed" for outcome, _ in self.baselines[name].values())
-            print(f"    {test} {mode}: {good} of {len(self.baselines[name])} tests usable", flush=True)
-        return self.baselines[name]
+    def quick(self, test: str) -> list[str]:
+        """The tests of a file that pass on the sound source without compilation, in reasonable time."""
+        if test not in self.quickly:
+            known = self.worker("interpreted").ask([test], [], BASELINE_s, first=False)["tests"]
+            good = {name: took for name, (how, took) in known.items() if how == "passed" and took <= LONGEST_s}
+            while sum(good.values()) > FILE_s:
+                del good[max(good, key=lambda name: good[name])]
+            self.quickly[test], self.usual[test] = list(good), sum(good.values())
+            print(f"    {test}: {len(good)} of {len(known)} tests without compilation", flush=True)
+        return self.quickly[test]
 
-    def shown(self, test: str, names: list[str] | None, mode: str) -> str:
-        """Show a file's tests (those named, or all but those that fail by themselves): what noticed, or nothing."""
-        known = self.baselines[f"{mode} {test}"]
-        use = {name for name, (outcome, _) in known.items() if outcome == "passed"}
-        if mode == "interpreted":
-            use = {name for name in use if known[name][1] <= LONGEST_s}
-        use &= set(names) if names is not None else use
-        if not use:
+    def interpreted(self, test: str) -> str:
+        """What of a file notices the source as it now is, without compilation."""
+        if not self.quickly[test]:
             return ""
-        usual = sum(known[name][1] for name in use)
-        longest = 15.0 + 4.0 * usual if mode == "interpreted" else 90.0 + 3.0 * usual
-        answer = self.worker(mode).ask([test], sorted(set(known) - use), longest)
+        answer = self.worker("interpreted").ask(self.quickly[test], [], 10 + int(4.0 * self.usual[test]))
         if answer["code"] == 0:
             return ""
-        if mode == "interpreted" and answer["failure"].startswith(NOT_THE_SAME):
+        if answer["failure"].startswith(NOT_THE_SAME):
             return UNCLEAR
-        return f"{answer['failure'] or 'not importable'} ({mode})"
+        return f"{answer['failure'] or 'not importable'} (interpreted)"
 
-    def noticed(self, mutant: Mutant, source: str) -> str:
+    def compiled(self, test: str, leave_out: list[str]) -> str:
+        """What of a file, but for some tests, notices the source as it now is when it is compiled."""
+        answer = self.worker("compiled").ask([test], leave_out, COMPILED_s)
+        nothing = answer["code"] in (0, 5) or (answer["code"] == -1 and "out of time" in answer["failure"])
+        return "" if nothing else f"{answer['failure'] or 'not importable'} (compiled)"
+
+    def noticed(self, mutant: Mutant, source: str, compile_too: bool) -> str:
         """The failure by which the tests notice a mutant; empty when they do not."""
-        tests = tests_of(mutant.file, self.scratch)
-        interpreted = not mutant.compiler_only and mutant.file not in COMPILED
-        left: dict[str, list[str] | None] = dict.fromkeys(tests)
-        if interpreted:
-            for test in tests:  # on the sound source, before it is changed
-                known = self.baseline(test, "interpreted")
-                left[test] = [n for n, (how, seconds) in known.items() if how == "failed" or seconds > LONGEST_s]
-        for test in tests:
-            if left[test] != []:
-                self.baseline(test, "compiled")
-        self.write(mutant.file, mutant.of(source))
+        tests = tests_of(mutant.file, self.scratch)[: None if compile_too else 1]
+        only_compiled = mutant.compiler_only or mutant.file in COMPILED
+        shown: dict[str, list[str]] = {test: [] for test in tests}
         try:
-            for test in tests if interpreted else []:
-                found = self.shown(test, None, "interpreted")
+            for test in tests if not only_compiled else []:
+                shown[test] = self.quick(test)
+                self.write(mutant.file, mutant.of(source))
+                found = self.interpreted(test)
+                self.write(mutant.file, source)
                 if found == UNCLEAR:
-                    left[test] = None
-                    self.write(mutant.file, source)
-                    self.baseline(test, "compiled")
-                    self.write(mutant.file, mutant.of(source))
+                    shown[test] = []
                 elif found:
                     return found
-            for test in tests:
-                if left[test] != [] and (found := self.shown(test, left[test], "compiled")):
+            self.write(mutant.file, mutant.of(source))
+            for test in tests if compile_too or only_compiled else []:
+                if found := self.compiled(test, shown[test]):
                     return found
             return ""
         finally:
@@ -201,8 +211,8 @@ def summary(chosen: list[tuple[Mutant, str]], results: dict[str, str]) -> str:
         else:
             missed.append((mutant, source))
     total, good = len(chosen), sum(caught.values())
-    lines += [f"survived: {m.file}:{m.line} {m.kind}\n    {named(m, s)}" for m, s in missed]
-    lines += [f"equivalent: {named(m, s)}\n    {excused[named(m, s)]}" for m, s in equal]
+    lines += [f"survived: {m.file}:{m.line} {m.kind}\n    {named(m, s)}" for m, s in sorted(missed)]
+    lines += [f"equivalent: {named(m, s)}\n    {excused[named(m, s)]}" for m, s in sorted(equal)]
     lines += [f"{kind}: {caught[kind]} of {number}" for kind, number in sorted(kinds.items())]
     lines.append(f"{good} of {total} mutants noticed: {100 * good / max(total, 1):.1f} %; {len(equal)} equivalent; "
                  f"{100 * good / max(total - len(equal), 1):.1f} % of the others")
@@ -218,10 +228,11 @@ def main() -> None:
     parser.add_argument("--again", action="store_true", help="run earlier survivors again")
     parser.add_argument("--cache", type=Path, default=TOP / ".mutation", help="folder of results")
     parser.add_argument("--listed", action="store_true", help="print the sample and what is known, run nothing")
+    parser.add_argument("--quick", action="store_true", help="mirrored tests only, nothing compiled that can do without: a lower bound")
     given = parser.parse_args()
     everything = population(given.rooms)
     number = min(given.sample or len(everything), len(everything))
-    chosen = sorted(random.Random(given.seed).sample(everything, number))
+    chosen = random.Random(given.seed).sample(everything, number)
     print(f"{number} of {len(everything)} mutants, seed {given.seed}", flush=True)
     given.cache.mkdir(parents=True, exist_ok=True)
     store = given.cache / "results.jsonl"
@@ -238,7 +249,7 @@ def main() -> None:
         try:
             for count, (mutant, source) in enumerate(waiting, 1):
                 key = mutant.key(source)
-                results[key] = bench.noticed(mutant, source)
+                results[key] = bench.noticed(mutant, source, not given.quick)
                 with store.open("a", encoding="utf-8") as file:
                     file.write(json.dumps([key, results[key]]) + "\n")
                 print(f"{count}/{len(waiting)} {mutant}: {results[key] or 'SURVIVED'}", flush=True)

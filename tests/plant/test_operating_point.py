@@ -363,3 +363,15 @@ def test_the_fastest_pole_of_a_plant_with_one_fast_part() -> None:
     point = clamp_point(plant, 90.0)
     assert fastest_pole(plant, point, "fill") == pytest.approx(2.0 * math.pi * 5000.0, rel=1e-9)
     assert wide_open(point, "fill").command == 1.0 == -wide_open(point, "vent").command
+
+
+@pytest.mark.parametrize(("damping", "times"), [(0.01, 2.0), (1.0, 1.0)])
+def test_what_rings_gets_twice_the_steps(damping: float, times: float) -> None:
+    """A spool of 300 Hz in a plant of slow parts: |λ|·step is the reach when it dies away, half of it when it rings."""
+    plant = Plant(
+        tube=NoTube(), valve=FlowValve(natural_frequency_Hz=300.0, damping_ratio=damping, conductance=1e-3),
+        cuff=Cuff(volume_mL=20.0), light=Light(bandwidth_Hz=20.0), transducer=Transducer(bandwidth_Hz=20.0),
+    )
+    fastest = 2.0 * math.pi * 300.0
+    steps = substeps_needed(plant, [clamp_point(plant, 100.0)], 0.02, 0.5, np.inf)
+    assert steps == pytest.approx(times * fastest * 0.02 / 0.5, rel=0.015)

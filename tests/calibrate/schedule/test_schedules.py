@@ -119,6 +119,27 @@ def test_a_pulse_that_goes_calls_for_a_new_search(run: Callable[..., Ran], finge
 # --- intervals that grow ----------------------------------------------------------------------------------------
 
 
+def test_a_move_undoes_the_last_growth_and_halves_the_rest(
+    monkeypatch: pytest.MonkeyPatch, instrument: Instrument, finger: Any
+) -> None:
+    """10 beats, by 1.5 up to 70; 6 mmHg are no move; a larger one of either sign makes a third of it, never less than 10."""
+    following: Callable[[float], float] = None  # type: ignore[assignment]
+
+    def keep(*given: Any) -> Any:
+        nonlocal following
+        following = given[4]
+        yield Hold(90.0, 0.5)
+
+    monkeypatch.setattr("calibrate.schedule.schedules.repeated", keep)
+    schedule = GrowingBeats(growth=1.5, moved_mmHg=6.0)
+    for big in (6.5, -6.5):
+        next(schedule.program(instrument, Ready(Found(0.5, 0.0025, 90.0, 1.0, 15.0)), Diary()))
+        asked = [float("nan"), 0.0, 6.0, -6.0, 1.0, -1.0, big, big, big]
+        assert [following(moved) for moved in asked] == pytest.approx(
+            [10.0, 15.0, 22.5, 33.75, 50.625, 70.0, 70.0 / 3.0, 10.0, 10.0])
+        assert [following(0.0), following(float("nan"))] == [15.0, 10.0]
+
+
 def test_intervals_grow_while_the_set_point_stays(run: Callable[..., Ran]) -> None:
     schedule = GrowingBeats()
     beats = np.array(run(schedule, 400.0).stretches) / 0.8

@@ -13,7 +13,7 @@ from calibrate.schedule.display import shown_waveform
 from calibrate.schedule.schedule import Diary
 from calibrate.schedule.steady_probing import SteadyProbing, Track
 from calibrate.search.probing import Vertex
-from calibrate.search.probing_search import ProbingSearch
+from calibrate.search.probing_search import SPREAD, FLOOR_mmHg, ProbingSearch
 from experiments.rigs.rig import Rig
 from experiments.simulation.session import OutOfTime, Session
 from plant.assembly import Inputs
@@ -188,3 +188,23 @@ def test_a_constricting_finger_is_followed_without_interruption(wrist: tuple[Rig
     assert start < 35_000 and np.all(np.isfinite(wave[start:]))
     slow = np.mean(error[40_000 : len(error) // 5000 * 5000].reshape(-1, 5000), axis=1)
     assert np.max(np.abs(slow)) < 3.0
+
+
+@given(st.floats(0.1, 9.0), st.floats(-0.9, 0.9), st.floats(0.01, 4.0), st.floats(0.05, 5.0), st.floats(-5.0, 5.0))
+def test_a_look_is_one_step_of_kalmans_filter(
+    level: float, correlation: float, drift: float, sd: float, offset: float
+) -> None:
+    """In matrices (Kalman 1960): level and drift, x' = F x, P' = F P Fᵀ + Q, K = P' Hᵀ/(H P' Hᵀ + R), P = (1 − K H) P'."""
+    joint = correlation * math.sqrt(level * drift)
+    track = START._replace(drift=0.002, level_variance=level, joint_variance=joint, drift_variance=drift)
+    after = track.see(seen(track, offset, sd), TUNING)
+    forward, sees = np.array([[1.0, 1.0], [0.0, 1.0]]), np.array([[1.0, 0.0]])
+    before = np.array([[level, joint], [joint, drift]])
+    before = forward @ before @ forward.T + np.diag([TUNING.restless_mmHg**2, TUNING.turning_mmHg**2])
+    gain = before @ sees.T / (before[0, 0] + (SPREAD * sd) ** 2 + FLOOR_mmHg**2)
+    left = (np.eye(2) - gain @ sees) @ before
+    assert [after.level_variance, after.joint_variance, after.drift_variance] == pytest.approx(
+        [left[0, 0], left[0, 1], left[1, 1]], rel=1e-9, abs=1e-12)
+    expected = forward @ np.array([track.depth, track.drift])
+    moved = expected + gain[:, 0] * (track.depth + offset * track.relative_slope - expected[0])
+    assert [after.depth, after.drift] == pytest.approx(list(moved), rel=1e-9, abs=1e-12)

@@ -129,6 +129,22 @@ def test_the_whole_search_on_fingers_by_the_law(
     assert first < 20.0 and isinstance(run.asked[0], Hold)
 
 
+def test_what_is_restless_after_the_first_clamp_dies_away(
+    monkeypatch: pytest.MonkeyPatch, drive: Callable[..., Any], finger: Any, instrument: Instrument
+) -> None:
+    """By 0.6 from look to look, down to what always remains: 6 mmHg, 3.6, and then 2.5 rather than 2.16."""
+    given = []
+
+    def follow_and_tell(mark: Mark, vertex: Vertex, restless_mmHg: float) -> tuple[float, Mark]:
+        given.append(restless_mmHg)
+        return follow(mark, vertex, restless_mmHg)
+
+    monkeypatch.setattr("calibrate.search.probing_search.follow", follow_and_tell)
+    start = Mark(-math.log(finger.set_point), finger.relative_slope, 15.0, 16.0)
+    drive(ProbingSearch(restless_mmHg=2.5, early_mmHg=6.0).refine(instrument, start), finger)
+    assert given[:3] == pytest.approx([6.0, 3.6, 2.5]) and set(given[2:]) == {2.5}
+
+
 def test_a_finger_that_does_not_answer_the_tone_is_too_irregular(
     drive: Callable[..., Any], finger: Any, instrument: Instrument
 ) -> None:

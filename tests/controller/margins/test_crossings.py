@@ -170,3 +170,31 @@ def test_measures_change_sign_where_they_should(decades, phase):
         assert (crossings.above_level(value, 0.49) > 0) == (closed > 0.7)
     for measure in (crossings.above_unit, crossings.above_axis, crossings.above_level):
         assert abs(measure(value, 0.49)) <= 1
+
+
+def test_a_dip_has_its_least_value_in_the_middle():
+    """A parabola that comes near zero beside the three samples is no dip between them, from either side of zero."""
+    for sign in (1.0, -1.0):
+        assert crossings.dips(sign * 0.3, sign * 0.05, sign * 0.3)
+        assert not crossings.dips(sign * 0.5, sign * 0.15, sign * 0.1)
+        assert not crossings.dips(sign * 0.1, sign * 0.15, sign * 0.5)
+        assert not crossings.dips(sign * 0.15, sign * 0.15, sign * 0.5)
+
+
+def test_the_search_for_a_crossing_is_superlinear(monkeypatch):
+    """Inverse quadratic interpolation has order 1.84: ten looks do what takes bisection forty."""
+    looks = 0
+
+    def counted(part, controller, omega):
+        nonlocal looks
+        looks += 1
+        return at(part, omega)
+
+    monkeypatch.setattr(crossings, "loop_at", counted)
+    for part, exact in ((zpk([], [0], 2), 2.0), (zpk([], [-1, -1, -1], 8), math.sqrt(3.0))):
+        for low, high, beside in ((0.8, 1.3, 1.7), (0.7, 1.1, 0.5), (0.9, 1.4, 0.75)):
+            looks = 0
+            ends = [crossings.above_unit(at(part, share * exact), 0.0) for share in (low, high, beside)]
+            w, _ = crossings.refine_unit(0.0, part, Unity(1.0), low * exact, ends[0], high * exact, ends[1],
+                                         beside * exact, ends[2])
+            assert w == pytest.approx(exact, rel=1e-12) and looks <= 9

@@ -138,3 +138,17 @@ def test_twin_resonance_samples_do_not_hide_a_crossing():
         found = margins(open_loop(zpk(zeros * scale, poles * scale, scale**2)))
         assert found.unstable_closed_loop_poles == 2
         assert found.gain_margin == pytest.approx(0.25, rel=1e-9)
+
+
+def test_delay_margin_of_a_crossover_above_the_axis():
+    """L = 0.4 s²/(s² + 0.2 s + 1) crosses one twice in the upper half plane: delay must turn it through −180° from
+    above. |L|² = 1 is 0.84 x² − 1.96 x + 1 = 0 in x = ω², arg L = 180° − arg(1 − x + 0.2 jω)."""
+    zeros, poles = [0, 0], [complex(-0.1, math.sqrt(0.99)), complex(-0.1, -math.sqrt(0.99))]
+    delays = []
+    for x in ((1.96 - math.sqrt(1.96**2 - 3.36)) / 1.68, (1.96 + math.sqrt(1.96**2 - 3.36)) / 1.68):
+        w = math.sqrt(x)
+        delays.append((2.0 * math.pi - math.atan2(0.2 * w, 1.0 - x)) / w)
+    found = margins(open_loop(zpk(zeros, poles, 0.4)))
+    assert found.stable and found.delay_margin_s == pytest.approx(min(delays), rel=1e-6)
+    assert margins(open_loop(zpk(zeros, poles, 0.4, delay_s=0.99 * min(delays)))).stable
+    assert not margins(open_loop(zpk(zeros, poles, 0.4, delay_s=1.01 * min(delays)))).stable

@@ -98,3 +98,41 @@ def test_air_used_is_conserved(leak_mL_s, pump_mL_s):
         state = air_use_step(AIR, state, QUIET._replace(pump_mL_s=pump_mL_s, supply_mmHg=600.0 - fall))
     used = state.pump_mL_s - AIR.reservoir_mL_mmHg * (600.0 - fall - state.supply_mmHg) / AIR.memory_s
     assert used - state.explained_mL_s == pytest.approx(leak_mL_s, rel=2e-3, abs=1e-3)
+
+
+@pytest.mark.parametrize(("rise_mmHg_s", "pump_mL_s", "fires"), [
+    (10.0, 2.0, False), (-10.0, 2.0, True), (-5.0, 0.0, True), (10.0, 4.0, True), (10.0, 0.0, True),
+])
+def test_air_that_stays_in_the_reservoir_is_not_used(rise_mmHg_s, pump_mL_s, fires):
+    """0.2 mL/mmHg: a rise of 10 mmHg/s takes the 2 mL/s that the pump gives; a fall adds as much."""
+    found = fired_at(air_use_step, AIR, BALANCED._replace(pump_mL_s=pump_mL_s), 15_000, lambda k: {
+        "pump_mL_s": pump_mL_s, "supply_mmHg": 600.0 + rise_mmHg_s * 1e-3 * k, "clamped_s": 1e-3 + 3e-4 * k})
+    assert (found >= 0) == fires
+
+
+@pytest.mark.parametrize(("reading_mmHg", "share"), [(22.5, 0.5), (90.0, 1.0), (202.5, 1.5)])
+def test_a_bleed_goes_with_the_root_of_pressure(reading_mmHg, share):
+    """4 mL/s at 90 mmHg are 2 at a quarter of it and 6 at nine quarters; 0.7 mL/s more or less are left alone."""
+    part, at = AIR._replace(bleed_mL_s=4.0), BALANCED._replace(reading_mmHg=reading_mmHg)
+    for more, fires in ((-0.8, True), (-0.7, False), (0.0, False), (0.7, False), (0.8, True)):
+        flow = 4.0 * share + more
+        found = fired_at(air_use_step, part, at, 9000, lambda k, q=flow: {"pump_mL_s": q, "reading_mmHg": reading_mmHg})
+        assert (found >= 0) == fires
+
+
+def test_a_lasting_error_is_none_of_the_pulse():
+    """After a step of 10 mmHg the slow part catches up with 0.5 Hz: ∫ (10 e^{−t/τ})² dt = 100 τ/2, over 60 s."""
+    state, part = STILL, Following(share=1.0, memory_s=60.0, high_Hz=200.0)
+    for _ in range(3000):
+        state = following_step(part, state, QUIET._replace(error_mmHg=10.0))
+    assert state.error_square == pytest.approx(100.0 / (4.0 * math.pi * 0.5) / 60.0, rel=0.1)
+
+
+@given(st.floats(0.0, 300.0), st.floats(0.0, 900.0), st.floats(0.0, 50.0), st.floats(-1.0, 1.0))
+def test_the_clamp_begins_balanced(reading, supply, pump, demand):
+    """Outside it nothing is left over from before: what is seen is what is explained."""
+    seen = QUIET._replace(clamped_s=0.0, reading_mmHg=reading, supply_mmHg=supply, pump_mL_s=pump, demand=demand)
+    messy = AirState(9.0, 9.0, 9.0, 9.0, 9.0, 9.0, 9.0, True)
+    assert air_use_step(AIR, messy, seen) == AirState(pump, supply, pump, reading, 0.0, 0.0, 0.0, False)
+    messy = FollowingState(9.0, 9.0, 9.0, 9.0, 9.0, 9.0, 9.0, True)
+    assert following_step(PART, messy, seen) == FollowingState(0.0, 0.0, 0.0, 0.0, reading, 0.0, 0.0, False)

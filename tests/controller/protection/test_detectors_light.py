@@ -10,7 +10,7 @@ from controller.protection.detectors_light import (
     light_range_step,
     set_point_step,
 )
-from tests.controller.protection.detector_bench import fired_at
+from tests.controller.protection.detector_bench import QUIET, fired_at
 
 RANGE, POINT = LightState(0.0, -1.0, 0.0, False), SetPointState(0.3, 0.3, 0.3, 0.3, 0.3, 0.3, False)
 
@@ -50,3 +50,24 @@ def test_it_fires_and_stays_silent(name):
 
 def test_outside_the_clamp_the_set_point_is_not_looked_at():
     assert fired_at(set_point_step, SetPoint(), POINT, 100, lambda k: {"set_point": 0.0, "clamped_s": 0.0}) == -1
+
+
+@pytest.mark.parametrize(("clamped_s", "light", "out"), [
+    (0.0, 0.125, False), (0.0, 0.875, False), (0.0, 0.124, True), (0.0, 0.876, True),
+    (1.0, 0.25, False), (1.0, 0.75, False), (1.0, 0.249, True), (1.0, 0.751, True),
+])
+def test_light_on_the_edge_of_its_range_is_inside(clamped_s, light, out):
+    """An eighth and seven eighths of full scale; in the clamp half and one and a half of the set point, exact numbers."""
+    part = LightRange(lowest=0.125, highest=0.875, below=0.5, above=1.5)
+    seen = QUIET._replace(set_point=0.5, light=light, clamped_s=clamped_s)
+    assert (light_range_step(part, RANGE, seen).out_s > 0.0) == out
+
+
+def test_a_set_point_on_the_edge_of_its_range_and_of_a_jump_is_allowed():
+    part = SetPoint(lowest=0.25, highest=0.75, jump_mmHg=8.0, light_jump_mmHg=16.0)
+    for point, moved, wrong in ((0.25, 0.0, False), (0.75, 0.0, False), (0.249, 0.0, True), (0.751, 0.0, True),
+                                (0.5, 0.125, False), (0.5, -0.125, False), (0.5, 0.126, True)):
+        state = POINT._replace(set_point=point - moved, first=point, second=point, third=point, fourth=point,
+                               fifth=point)
+        seen = QUIET._replace(set_point=point, light=point, light_slope=2.0**-6)
+        assert set_point_step(part, state, seen).fires == wrong

@@ -22,7 +22,7 @@ from controller.protection.detectors_loop import (
     response_step,
     saturation_step,
 )
-from tests.controller.protection.detector_bench import fired_at
+from tests.controller.protection.detector_bench import QUIET, fired_at
 
 REST = ResponseState(90.0, 90.0, 0.0, 0.0, 0.0, 0.0, 1.0, 80.0, 80.0, 0.0, False, False)
 EMPTY = ResponseState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False, False)
@@ -85,8 +85,6 @@ def test_oscillation_is_judged_by_its_root_mean_square(size, hertz):
     """Well above the corner a sine of amplitude A has A/√2; the filter takes a part that its gain names."""
     part = Oscillation(memory_s=0.5)
     state = OscillationState(0.0, 0.0, False)
-    from tests.controller.protection.detector_bench import QUIET
-
     for k in range(4000):
         state = oscillation_step(part, state, QUIET._replace(error_mmHg=wave(k, size, hertz)))
     ratio = hertz / part.above_Hz
@@ -116,3 +114,43 @@ def test_oscillation_allows_for_what_the_light_adds(share):
     found = fired_at(oscillation_step, Oscillation(), OscillationState(0.0, 0.0, False), 3000,
                      lambda k: {"error_mmHg": wave(k, 12.0, 40.0), "light_slope": 1e-6, "light_noise": share})
     assert (found >= 0) == (share == 0.0)
+
+
+@pytest.mark.parametrize(("lag_s", "fires"), [(0.0225, True), (0.0245, False), (0.0285, False), (0.0297, True)])
+def test_a_quarter_of_the_time_at_full_slew_is_no_lag(lag_s, fires):
+    """90 mmHg at 3000 mmHg/s are 30 ms: 7.5 ms of the mean lag are the stage's, 16.0 … 21.7 ms may be the line's."""
+    slewed = LAGGED._replace(fill_slew_mmHg_s=3000.0)
+    assert (fired_at(response_step, slewed, EMPTY, 600, filling(lag_s)) >= 0) == fires
+
+
+@pytest.mark.parametrize(("at_time", "later", "fires"), [(20.0, 20.0, True), (19.5, 19.5, False), (19.5, 25.0, False)])
+def test_a_fill_is_judged_once_by_the_rise_until_then(at_time, later, fires):
+    """Ticks of 2⁻¹⁰ s and 64 of them: 20 mmHg are enough to be judged, half a mmHg less are not, nor what comes later."""
+    tick = 2.0**-10
+    part, state = FLOW._replace(fit_s=64 * tick, fit_mmHg=20.0), EMPTY
+    for k in range(1, 70):
+        reading = at_time if k <= 64 else later
+        state = response_step(part, state, QUIET._replace(period_s=tick, clamped_s=0.0, reading_mmHg=reading,
+                                                          demand=1.0))
+    assert state.fires == fires
+
+
+def test_every_detector_of_the_clamp_begins_anew_outside_it():
+    seen = QUIET._replace(clamped_s=0.0, error_mmHg=7.0, reading_mmHg=80.0, limited=True)
+    assert oscillation_step(Oscillation(), OscillationState(9.0, 9.0, True), seen) == OscillationState(7.0, 0.0, False)
+    assert saturation_step(Saturation(), SaturationState(0.9, True), seen) == SaturationState(0.0, False)
+    assert no_pulse_step(NoPulse(), PulseState(9.0, -1.0, 9.0, True), seen) == PulseState(80.0, 1.0, 0.0, False)
+
+
+def test_what_is_just_at_its_limit_is_allowed():
+    """Numbers that are exact: a mean square of 4 stays 4 and is 2 mmHg; a share of a half stays a half."""
+    loud = Oscillation(above_Hz=1e-30, limit_mmHg=2.0)
+    for error, fires in ((2.0, False), (2.01, True)):
+        state = OscillationState(0.0, error * error, False)
+        assert oscillation_step(loud, state, QUIET._replace(error_mmHg=error)).fires == fires
+    for share, fires in ((1.0, False), (0.99, True)):
+        state = SaturationState(1.0, False)
+        assert saturation_step(Saturation(share=share), state, QUIET._replace(limited=True)).fires == fires
+    for step, fires in ((4.0, 0.0), (4.5, 1.0)):  # a turn is more than the least pulse
+        state = no_pulse_step(NoPulse(), PulseState(90.0, 1.0, 1.0, False), QUIET._replace(reading_mmHg=90.0 - step))
+        assert state.direction == 1.0 - 2.0 * fires

@@ -224,3 +224,15 @@ def test_the_sign_of_nothing_decides_the_edge() -> None:
     assert valve_command(stage, 0.0, PRESSURE) == 0.03
     assert valve_command(stage, -1e-300, PRESSURE) == pytest.approx(-0.03, abs=1e-12)
     assert math.isclose(achieved_demand(stage, 0.0, PRESSURE), 0.0, abs_tol=1e-15)
+
+
+@few
+@given(stages, st.floats(0.01, 1.0))
+def test_readings_are_trusted_up_to_two_percent_below_the_supply(stage: FlowInverse, demand: float) -> None:
+    """And down to 1 mmHg: beyond, a reading is taken for that limit, so that no gain comes near zero."""
+    supply, bleed = stage.supply_mmHg, believed_flows(stage, 1.0)[2]
+    high = [valve_command(stage, demand, share * supply) for share in (0.97, 0.98, 0.985, 1.2)]
+    assert high[0] < high[1] == pytest.approx(high[2], rel=1e-12) and high[2] == high[3]
+    venting = -demand - 2.0 * bleed / stage.full_flow_mL_s
+    low = [valve_command(stage, venting, reading) for reading in (1.1, 1.0, 0.9, -5.0)]
+    assert low[0] > low[1] == low[2] == low[3]

@@ -57,3 +57,16 @@ def test_what_cannot_be_kept_says_so(loop):
     """No loop with dead time keeps |S| below one everywhere (Bode)."""
     found = best_possible(loop, 0.9, 20)
     assert math.isnan(found.rms_mmHg) and math.isnan(found.peak)
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.3, 1.0, 4.0])
+def test_without_dead_time_it_is_wieners_filter(noise):
+    """White pressure of variance 1 and white noise through a plant of 1: T = p/(p + n), variance pn/(p + n) (Wiener
+    1949), which one tap reaches and no number of taps betters."""
+    angle = np.pi * (np.arange(200) + 0.5) / 200
+    none = np.zeros(200, complex)
+    loop = LoopSamples(angle, none + 1.0, none, np.full(200, 1.0 / 200), np.full(200, noise / 200), 1.0, 0)
+    for taps in (1, 7):
+        found = best_possible(loop, math.inf, taps)
+        assert found.rms_mmHg == pytest.approx(math.sqrt(noise / (1.0 + noise)), abs=1e-6)
+        assert found.sensitivity == pytest.approx(none + noise / (1.0 + noise), abs=1e-6)

@@ -1,13 +1,14 @@
 """Classical rules on rigs' plants; their published numbers are in tests/outside/test_tuning_rules.py."""
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.margins.loop import open_loop, sampled
-from controller.margins.margins import margins
-from controller.response import response
+from controller.margins.margins import OpenLoop, margins
+from controller.response import Unity, Zpk, response
 from controller.tick.law import Controller, design
 from controller.tick.parameters import SHORTEST_FILTER, check_controller
 from controller.tuning.reduced import DelayedLag
@@ -20,6 +21,7 @@ from controller.tuning.rules import (
     simc,
     to_controller,
 )
+from plant.errors import InputError
 
 
 @given(st.floats(0.01, 100), st.floats(0.01, 100), st.floats(0.01, 10), st.floats(0.01, 10))
@@ -66,3 +68,40 @@ def test_every_rule_applies_to_a_rig_and_simc_is_stable_there(make_loop):
         found = margins(open_loop(loop)._replace(controller=design(rules[name], loop.timing.period_s)))
         assert found.stable and found.sensitivity_peak < 2.2, name
     assert sampled(loop).period_s == loop.timing.period_s
+
+
+@given(st.floats(0.01, 100), st.floats(0.01, 10), st.floats(0.0, 10))
+def test_simc_on_a_slow_plant(gain, delay, closed_loop):
+    """Skogestad 2003: Ti = 4 (τc + L) where the lag is longer, 8 L with τc = L; an integrator is the limit of that."""
+    for time in (1000.0, math.inf):
+        assert simc(DelayedLag(gain, time, delay)).ti_s == pytest.approx(8.0 * delay)
+        found = simc(DelayedLag(gain, time, delay), closed_loop)
+        assert found.ti_s == pytest.approx(4.0 * (closed_loop + delay))
+        assert found.kp == pytest.approx(1.0 / (gain * (closed_loop + delay)))
+
+
+@given(st.floats(1e-5, 4e-4), st.sampled_from([5e-4, 1e-3, 4e-3]))
+def test_a_short_derivative_time_gets_the_shortest_filter(share, period_s):
+    """A twentieth of a tick, where Tustin's pole (2τ − T)/(2τ + T) is −0.82."""
+    td_s = share * 1e3 * period_s
+    controller = to_controller(Settings(0.01, 0.02, td_s), Controller(), period_s)
+    filter_s = controller.td_s / controller.filter_ratio
+    assert filter_s == pytest.approx(max(0.05 * period_s, td_s / 10.0), rel=2e-3)
+    assert (2.0 * filter_s - period_s) / (2.0 * filter_s + period_s) >= -0.9 / 1.1
+
+
+def test_a_plant_with_phase_to_spare_gets_the_highest_crossover(make_loop):
+    """An integrator leaves 90° everywhere: the lead's pole then lies at the highest frequency that was allowed."""
+    plant = Zpk(np.zeros(0, complex), np.zeros(1, complex), 2.0, 0.0, 0.0)
+    found = plain_lead(OpenLoop(plant, Unity(1.0), 0.0, 1, 0, 0.1, 1e5), 300.0)
+    assert found.lead_pole_Hz == pytest.approx(300.0, rel=1e-9) and found.lead_zero_Hz == pytest.approx(100.0, rel=1e-9)
+    held = plain_lead(OpenLoop(plant._replace(delay_s=0.25 / 200.0), Unity(1.0), 0.0, 1, 0, 0.1, 1e5), 300.0)
+    spare_rad = math.radians(180.0 - LEAD_MARGIN_deg - 90.0) + math.asin(0.5) - math.atan(1.0 / SLOW_INTEGRAL)
+    assert held.lead_pole_Hz == pytest.approx(math.sqrt(3.0) * spare_rad / (0.25 / 200.0) / (2.0 * math.pi), rel=3e-3)
+
+
+def test_a_plant_without_phase_gets_none():
+    """Nearly two integrators: −180° everywhere is beyond this lead."""
+    plant = Zpk(np.zeros(0, complex), np.array([0.0, -1e-6], complex), 2.0, 0.0, 0.0)
+    with pytest.raises(InputError, match="no crossover"):
+        plain_lead(OpenLoop(plant, Unity(1.0), 0.0, 1, 0, 0.1, 1e5), 300.0)

@@ -45,3 +45,13 @@ def test_its_transducer_has_errors_of_its_own(gain, offset):
 
 def test_its_lag_is_first_order():
     assert ran(100.0, 1).sensed_mmHg == pytest.approx(100.0 * (1.0 - math.exp(-2.0 * math.pi * 0.15)))
+
+
+def test_at_its_limit_and_at_its_hold_time_it_has_not_tripped_yet():
+    """Ticks of 2⁻¹⁰ s add up exactly: above the limit for eight of eight is not longer, nine are."""
+    part, tick = PART._replace(hold_s=8 * 2.0**-10), 2.0**-10
+    for pressure, ticks, tripped in ((285.0, 50, False), (300.0, 8, False), (300.0, 9, True)):
+        state = idle_switch()._replace(sensed_mmHg=pressure)
+        for _ in range(ticks):
+            state = switch_step(part, state, pressure, 1.0, 0.0, True, tick)
+        assert state.sensed_mmHg == pressure and state.tripped == tripped

@@ -28,3 +28,14 @@ def test_taken_away_or_without_power_it_never_expires():
     starved = [False] * 100
     assert not ran(starved, Watchdog(enabled=False)).expired
     assert not ran(starved, powered=False).expired
+
+
+def test_at_its_time_it_has_not_expired_yet():
+    """Ticks of 2⁻¹⁰ s add up exactly; once fed, all its time is there again."""
+    part, tick = Watchdog(timeout_s=16 * 2.0**-10), 2.0**-10
+    for start in (fed_watchdog(), watchdog_step(part, fed_watchdog()._replace(unfed_s=1e-2), True, True, tick),
+                  watchdog_step(part, fed_watchdog()._replace(unfed_s=1.0), False, False, tick)):
+        state = start
+        for k in range(1, 18):
+            state = watchdog_step(part, state, False, True, tick)
+            assert state.expired == (k > 16)

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from plant.errors import InputError
-from plant.finger.blood import EXTINCTION, MOLAR_MASS_g_mol, Table, blood_absorption
+from plant.finger.blood import EXTINCTION, WATER_PER_CM, MOLAR_MASS_g_mol, Table, blood_absorption
 
 few = settings(max_examples=50, deadline=None)
 tables = st.sampled_from(["moaveni", "prahl"])
@@ -71,3 +71,20 @@ def test_refusals_name_value_and_range(arguments: dict, words: list[str]) -> Non
     assert "\n" not in message
     for word in words:
         assert word in message
+
+
+@pytest.mark.parametrize(("wavelength", "saturation", "per_cm"), [
+    (940, 1.0, 6.234), (940, 0.0, 4.156), (660, 1.0, 1.662), (660, 0.0, 16.62), (940, 0.97, 6.171),
+])
+def test_published_table_at_150_g_L(wavelength: int, saturation: float, per_cm: float) -> None:
+    """2.303 ε · 150/66 500 from the Moaveni/Schmitt table, worked out by hand [computed from published values]."""
+    assert blood_absorption(wavelength, saturation) == pytest.approx(per_cm, rel=5e-4)
+
+
+def test_both_tables_and_water_at_the_published_wavelengths() -> None:
+    """Oxygenated and reduced, 1/(cm·M): Moaveni/Schmitt and the Prahl compilation [seen]; water [seen second-hand]."""
+    assert set(EXTINCTION["moaveni"]) == set(EXTINCTION["prahl"]) == {660, 900, 930, 940, 950}
+    assert EXTINCTION["moaveni"][930] == (1240, 800) and EXTINCTION["moaveni"][950] == (1200, 720)
+    assert EXTINCTION["prahl"][930] == (1222, 763.84) and EXTINCTION["prahl"][950] == (1204, 602.24)
+    assert MOLAR_MASS_g_mol == {"moaveni": 66_500.0, "prahl": 64_500.0}
+    assert WATER_PER_CM == {660: 0.0036, 940: 0.29}

@@ -24,6 +24,7 @@ from plant.pneumatics.tube import NoTube, Tube
 
 SHUT = Openings(0.0, 0.0, 0.0, 0.3, False, False)
 AROUND = Surroundings(95.0, 0.0, 0.02)
+RISING = Course(AROUND, Surroundings(140.0, 0.0, 0.02))
 HERE, STILL = Course(AROUND, AROUND), Switchover(0.0, 0.0, 0.0)
 PLANTS = [Plant(), Plant(tube=NoTube()), Plant(tube=Tube(sections=4, length_m=0.6))]
 
@@ -46,8 +47,8 @@ def node_rate(plant, rates):
 @settings(max_examples=15, deadline=None)
 def test_shut_is_the_plain_plant_to_the_bit(plant, command, pressure, share):
     state = filled(plant, pressure)
-    plain = plant_tick(plant, state, Course(AROUND, AROUND), Switchover(0.0, command, share), 5, 0.001)
-    found = plant_tick(opened(plant, Relief(), SHUT, 0.0), OpenPlantState(state, 0.0), Course(AROUND, AROUND),
+    plain = plant_tick(plant, state, RISING, Switchover(0.0, command, share), 5, 0.001)
+    found = plant_tick(opened(plant, Relief(), SHUT, 0.0), OpenPlantState(state, 0.0), RISING,
                        Switchover(0.0, command, share), 5, 0.001)
     assert str(found.plant) == str(plain) and found.lift == 0.0
 
@@ -120,3 +121,22 @@ def test_enough_steps_keep_a_wide_opening_stable(place, conductance):
         lowest = min(lowest, state.plant.cuff_mmHg)
     assert np.isfinite(state.plant.cuff_mmHg) and lowest > -60.0
     assert abs(state.plant.cuff_mmHg) < 200.0
+
+
+@pytest.mark.parametrize("place", ["node", "cuff"])
+@pytest.mark.parametrize("conductance", [0.05, 0.5, 2.0])
+def test_steps_follow_from_the_steepest_slope(place, conductance):
+    """|λ| times the step is 2 at most, and not much less: λ by differences, next to ambient pressure."""
+    plant, tiny = Plant(tube=Tube(valve_volume_mL=0.1)), 0.01
+    rates = []
+    for pressure in (0.0, tiny):
+        state = OpenPlantState(filled(plant, pressure), 0.0)
+        plain = plant_rates(plant, state.plant, AROUND, 0.0)
+        wide = OpenPlant(plant, Relief(), SHUT._replace(**{place: conductance}), True)
+        found = opened_rates(wide, state, plain)
+        rates.append(node_rate(plant, found) - node_rate(plant, plain) if place == "node"
+                     else found.cuff_mmHg - plain.cuff_mmHg)
+    pole = (rates[0] - rates[1]) / tiny
+    steps = least_steps(plant, conductance, 0.001, at_cuff=place == "cuff")
+    assert pole * 0.001 / steps <= 2.1
+    assert steps == 1 or pole * 0.001 / (steps - 1) > (1.9 if place == "node" else 0.2)

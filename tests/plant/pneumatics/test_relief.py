@@ -33,3 +33,7 @@ def test_flow_is_that_of_a_restriction_of_its_lift(lift, pressure):
     found = relief_flow(PART, Air(), lift, pressure)
     assert found == pytest.approx(restriction_flow(Air(), PART.conductance * lift, 0.3, pressure, 0.0))
     assert found >= 0.0
+
+
+def test_just_at_its_pressures_it_rests():
+    assert not relief_opens(PART, False, 295.0) and not relief_opens(PART, True, 270.0)

@@ -135,3 +135,18 @@ def test_absurd_parameters(change, told):
 def test_absurd_lengths(period, seconds):
     with pytest.raises(InputError):
         synthesise(STEADY, period, seconds, 1)
+
+
+def test_a_longer_filling_makes_a_larger_pulse_and_a_longer_run_off_a_lower_foot():
+    """Of 40 mmHg at a second: 0.6 of the relative change of the interval before, to 1.3 at most; the foot falls too."""
+    steady = STEADY._replace(rate_per_min=60.0, systolic_mmHg=120.0, diastolic_mmHg=80.0)
+    train = train_from_intervals(steady, np.array([1.0, 1.2, 1.0, 0.75, 1.0, 1.8, 1.0]))
+    assert (train.peak_mmHg - 80.0) / 40.0 == pytest.approx([1.0, 1.0, 1.12, 1.0, 0.85, 1.0, 1.3])
+    assert train.foot_mmHg[2] < 80.0 == train.foot_mmHg[1] and train.foot_mmHg[4] > 80.0
+
+
+def test_onsets_within_a_trace_are_those_from_its_start():
+    train = train_from_intervals(STEADY, np.full(10, 0.5))
+    assert list(train.onsets_within(2.0)) == [0.0, 0.5, 1.0, 1.5, 2.0]
+    early = train._replace(onset_s=train.onset_s - 0.75)
+    assert list(early.onsets_within(1.0)) == [0.25, 0.75]
