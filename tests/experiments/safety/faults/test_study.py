@@ -4,7 +4,7 @@ import pytest
 
 from controller.protection.guards import PROTECTIONS
 from experiments.safety.faults import study as module
-from experiments.safety.faults.study import KEYS, Plan, fault_text, prepare, run_study, run_piece
+from experiments.safety.faults.study import KEYS, Plan, fault_text, prepare, run_piece, run_study
 from experiments.safety.faults.verdict import FaultLimits
 from experiments.subjects.population import sample_fingers
 from experiments.work.run import local
