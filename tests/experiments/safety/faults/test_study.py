@@ -4,7 +4,7 @@ import pytest
 
 from controller.protection.guards import PROTECTIONS
 from experiments.safety.faults import study as module
-from experiments.safety.faults.study import KEYS, Plan, fault_text, prepare, run_study, unit_rows
+from experiments.safety.faults.study import KEYS, Plan, fault_text, prepare, run_piece, run_study
 from experiments.safety.faults.verdict import FaultLimits
 from experiments.work.run import local
 from plant.errors import InputError
@@ -84,5 +84,5 @@ def test_nonsense_is_refused(change, word):
 
 def test_a_finger_that_the_rig_does_not_hold_is_named():
     """A supply too low to clamp at all: no rows, and a reason."""
-    rows, why = unit_rows(SMALL._replace(settings=("supply.pressure_mmHg=100",)), 0, 0)
+    rows, why = run_piece(SMALL._replace(settings=("supply.pressure_mmHg=100",)), (0, 0))
     assert len(rows) == 0 and why
