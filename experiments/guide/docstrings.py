@@ -1,4 +1,4 @@
-"""Docstrings for Sphinx: sections such as `Args:` of functions and classes are laid out, one-line ones stay as they are.
+"""Docstrings for Sphinx: sections such as `Args:` of functions and classes are laid out, one-line ones stay.
 
 Sphinx's own extension takes whatever stands before a colon in the docstring of an attribute for its type.
 """

@@ -78,6 +78,6 @@ def python_page() -> str:
         lines += ["```{eval-rst}", f".. autofunction:: cuffloop.{name}", "```", ""]
     lines += ["## Results and options", ""]
     for name in classes:
-        lines += ["```{eval-rst}", f".. autoclass:: cuffloop.{name}", "   :members:", "   :inherited-members: Exception",
-                  "```", ""]
+        about = f".. autoclass:: cuffloop.{name}"
+        lines += ["```{eval-rst}", about, "   :members:", "   :inherited-members: Exception", "```", ""]
     return "\n".join(lines)

@@ -57,7 +57,7 @@ def test_outside_the_clamp_the_set_point_is_not_looked_at():
     (1.0, 0.25, False), (1.0, 0.75, False), (1.0, 0.249, True), (1.0, 0.751, True),
 ])
 def test_light_on_the_edge_of_its_range_is_inside(clamped_s, light, out):
-    """An eighth and seven eighths of full scale; in the clamp half and one and a half of the set point, exact numbers."""
+    """An eighth and seven eighths of full scale; in the clamp half and one and a half of the set point."""
     part = LightRange(lowest=0.125, highest=0.875, below=0.5, above=1.5)
     seen = QUIET._replace(set_point=0.5, light=light, clamped_s=clamped_s)
     assert (light_range_step(part, RANGE, seen).out_s > 0.0) == out

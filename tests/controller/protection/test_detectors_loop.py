@@ -125,7 +125,7 @@ def test_a_quarter_of_the_time_at_full_slew_is_no_lag(lag_s, fires):
 
 @pytest.mark.parametrize(("at_time", "later", "fires"), [(20.0, 20.0, True), (19.5, 19.5, False), (19.5, 25.0, False)])
 def test_a_fill_is_judged_once_by_the_rise_until_then(at_time, later, fires):
-    """Ticks of 2⁻¹⁰ s and 64 of them: 20 mmHg are enough to be judged, half a mmHg less are not, nor what comes later."""
+    """64 ticks of 2⁻¹⁰ s: 20 mmHg are enough to be judged, half a mmHg less are not, nor what comes later."""
     tick = 2.0**-10
     part, state = FLOW._replace(fit_s=64 * tick, fit_mmHg=20.0), EMPTY
     for k in range(1, 70):

@@ -28,7 +28,8 @@ def test_fingers_and_options():
     options = cuffloop.SweepOptions(group="cold", seconds=8, seed=2)
     many = cuffloop.sweep("wrist", {"controller.kp": [0.006]}, fingers=2, options=options)
     assert [finger.name for finger in many.study.fingers] == ["cold-2-0000", "cold-2-0001"]
-    one = cuffloop.sweep("wrist", {"controller.kp": [0.006]}, fingers="cold-2-0001")
+    one = cuffloop.sweep("wrist", {"controller.kp": [0.006]}, fingers="cold-2-0001",
+                         options=cuffloop.SweepOptions(seconds=8))
     assert float(one.study.worst("phase_margin_deg")[0]) == float(many.study.figures[0, 1, 4])
 
 

@@ -11,7 +11,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays
 
-from experiments.calibration.search.piece import Row
 from experiments.design.budget.cost import LoopCost
 from experiments.design.sweep.piece import Answer
 from experiments.subjects.finger import Finger
@@ -62,10 +61,10 @@ def test_arrays_scalars_and_declared_classes_come_back():
 
 def test_the_classes_of_every_study_are_declared():
     """What `run` is given to keep: the sweep's, the budget's, the searches' and the schedules'."""
-    from experiments.calibration.schedule.piece import ScheduleRun
+    from experiments.calibration.schedule.piece import Row
 
     answer = Answer(np.zeros((2, 3)), ["", "why"])
-    run = ScheduleRun(np.zeros(4), np.zeros((3, 5), np.float32), "in time", {"no pulse": 1}, ((1.0, "cold"),),
+    run = Row(np.zeros(4), np.zeros((3, 5), np.float32), "in time", {"no pulse": 1}, ((1.0, "cold"),),
                       ((0.0, "search", float("nan"), "start"),))
     for one in (answer, LoopCost(1.0, 2.0, 3.0, 4.0, 5.0), run):
         assert repr(unpack(pack([one]))[0]) == repr(one)
