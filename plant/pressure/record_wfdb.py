@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import math
+import warnings
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
@@ -41,12 +42,14 @@ def read_wfdb(path: Path, channel: str | None = None) -> RawRecord:
 
     record_name = str(_without_suffix(path).absolute())
     try:
-        header = wfdb.rdheader(record_name, rd_segments=True)
-        names, units = _signals(header)
-        index = _choose(name, names, channel)
-        record = wfdb.rdrecord(record_name, channels=[index], smooth_frames=False)
-        values = np.asarray(record.e_p_signal[0], dtype=np.float64)
-        rate_Hz = float(record.fs) * int((record.samps_per_frame or [1])[0])
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # of the package's arithmetic on a broken header; the outcome is checked
+            header = wfdb.rdheader(record_name, rd_segments=True)
+            names, units = _signals(header)
+            index = _choose(name, names, channel)
+            record = wfdb.rdrecord(record_name, channels=[index], smooth_frames=False)
+            values = np.asarray(record.e_p_signal[0], dtype=np.float64)
+            rate_Hz = float(record.fs) * int((record.samps_per_frame or [1])[0])
     except InputError:
         raise
     except Exception as error:  # a broken file can fail anywhere inside the package

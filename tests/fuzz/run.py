@@ -16,6 +16,7 @@ import sys
 import tempfile
 import time
 import traceback
+import warnings
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
@@ -76,7 +77,9 @@ def said_by(arguments: tuple[str, ...]) -> tuple[int, str, str]:
     sys.argv = ["cuffloop", *arguments]
     status = -1
     try:
-        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
+        with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err), warnings.catch_warnings():
+            for kind in (UserWarning, RuntimeWarning, FutureWarning):  # Python shows them once, here each case counts
+                warnings.simplefilter("always", kind)
             command.main()
     except SystemExit as end:
         status = int(end.code or 0) if isinstance(end.code, int) or end.code is None else -1

@@ -1,3 +1,4 @@
+import re
 import sys
 
 import numpy as np
@@ -106,6 +107,15 @@ def test_broken_records(tmp_path):
     for rate in ("0", "0.0"):
         (tmp_path / "still.hea").write_text(text.replace(f" {RATE:g} ", f" {rate} ", 1))
         assert "0 samples a second are no sampling rate" in refusal(tmp_path / "still")
+
+
+def test_a_broken_header_is_not_told_by_the_package_s_warnings(tmp_path, recwarn):
+    """An absurd gain overflows inside the package; what is said is our one line, or nothing."""
+    write(tmp_path)
+    text = (tmp_path / "rec.hea").read_text()
+    (tmp_path / "rec.hea").write_text(re.sub(r"(\.dat 16) [\d.]+", r"\1 1e-320", text))
+    assert "II is in mV" in refusal(f"{tmp_path / 'rec'}:II")
+    assert not [warning for warning in recwarn if issubclass(warning.category, RuntimeWarning)]
 
 
 def test_without_the_package(tmp_path, monkeypatch):
