@@ -61,14 +61,15 @@ def test_arrays_scalars_and_declared_classes_come_back():
 
 def test_the_classes_of_every_study_are_declared():
     """What `run` is given to keep: the sweep's, the budget's, the searches' and the schedules'."""
-    from experiments.calibration.schedule.piece import Row
+    from experiments.calibration.schedule.piece import Row as ScheduleRow
+    from experiments.calibration.search.piece import Row as SearchRow
 
     answer = Answer(np.zeros((2, 3)), ["", "why"])
-    run = Row(np.zeros(4), np.zeros((3, 5), np.float32), "in time", {"no pulse": 1}, ((1.0, "cold"),),
+    run = ScheduleRow(np.zeros(4), np.zeros((3, 5), np.float32), "in time", {"no pulse": 1}, ((1.0, "cold"),),
                       ((0.0, "search", float("nan"), "start"),))
-    for one in (answer, LoopCost(1.0, 2.0, 3.0, 4.0, 5.0), run):
+    search = SearchRow(*["a"] * 4, *[0.5] * len(SearchRow._fields[4:]))
+    for one in (answer, LoopCost(1.0, 2.0, 3.0, 4.0, 5.0), run, search):
         assert repr(unpack(pack([one]))[0]) == repr(one)
-    assert set(module._declared) >= {f"experiments.calibration.search.piece:{Row.__name__}"}
 
 
 class Trap:

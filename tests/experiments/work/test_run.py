@@ -49,7 +49,7 @@ def threads(_):
     return [os.environ[name] for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")], os.getppid()
 """
 CHUNKS = "chunk-" + "?" * 20  # whole ones
-AWAY = Engine(partial(work._Pool, 2))  # nothing in this process
+AWAY = Engine(partial(work._Pool, 2, work.prepare_worker))  # nothing in this process
 
 
 @pytest.fixture(scope="module")

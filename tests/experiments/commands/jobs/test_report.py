@@ -16,10 +16,10 @@ def study(tmp_path):
 
 @pytest.fixture
 def short(tmp_path):
-    """Eight seconds, and limits that they keep."""
+    """Twenty seconds, and limits that they keep."""
     limits = tmp_path / "limits.toml"
     limits.write_text("[phase_margin_deg]\nmin = 30\n[cuff_mmHg]\nmax = 300\n")
-    return ("--record", "synthetic", "--seconds", "8", "--requirements", limits)
+    return ("--record", "synthetic", "--seconds", "20", "--requirements", limits)
 
 
 def test_one_file_and_the_table(cuffloop, study, short, tmp_path):
