@@ -52,7 +52,7 @@ def build(folder: Path, execute: bool = True) -> int:
 
     settings = SETTINGS | {"version": own_version(), "release": own_version()}
     if not execute:
-        settings |= {"nb_execution_mode": "off"}
+        settings |= {"nb_execution_mode": "off", "suppress_warnings": ["myst-nb.lexer"]}
     with lessons_see_the_sources(), docutils_namespace(), patch_docutils(str(source)):
         try:
             app = Sphinx(str(source), None, str(folder / "site"), str(folder / "kept"), "html", settings,

@@ -19,7 +19,7 @@ def laid_out(app: Sphinx | None, what: str, name: str, found: object, options: A
     from sphinx.ext.napoleon import Config, GoogleDocstring
 
     config = Config(napoleon_use_rtype=False, napoleon_use_param=True)
-    lines[:] = GoogleDocstring(lines, config, app, what, name, found, options).lines()
+    lines[:] = GoogleDocstring(lines, config, app, what, name, found, None).lines()
 
 
 def setup(app: Sphinx) -> dict[str, Any]:

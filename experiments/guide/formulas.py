@@ -21,6 +21,8 @@ def formula(latex: str, block: bool) -> str:
         found: str = convert(latex, display="block" if block else "inline")
     except Exception as error:  # the converter has many of its own
         raise ValueError(f"formula {latex!r}: {type(error).__name__} {error}") from None
+    if "\\" in found or latex.count("{") != latex.count("}") or latex.count("\\left") > latex.count("\\right"):
+        raise ValueError(f"formula {latex!r}: an unknown command, or a bracket that is not closed")
     return found
 
 

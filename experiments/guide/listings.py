@@ -12,7 +12,7 @@ from controller.protection.protection import FALLBACKS, REACTIONS
 from experiments.safety.faults.catalogue import CATALOGUE, FAILURES
 from plant.scenarios.scenario import SCENARIOS
 
-WIDTH = 100  # of a screen of help
+WIDTH = 80  # of a screen of help
 
 
 def command_page() -> str:
@@ -33,14 +33,14 @@ def helps() -> dict[str, str]:
     group: Any = typer.main.get_command(app)
     with patch.dict(os.environ, {"COLUMNS": str(WIDTH)}):
         found = {"cuffloop": _help(group, "cuffloop", None)}
-        parent = group.make_context("cuffloop", [], resilient_parsing=True, terminal_width=WIDTH)
+        parent = group.make_context("cuffloop", [], resilient_parsing=True)
         for name, command in group.commands.items():
             found[f"cuffloop {name}"] = _help(command, name, parent)
     return found
 
 
 def _help(command: Any, name: str, parent: Any) -> str:
-    context = command.make_context(name, [], parent=parent, resilient_parsing=True, terminal_width=WIDTH)
+    context = command.make_context(name, [], parent=parent, resilient_parsing=True)
     return "\n".join(line.rstrip() for line in command.get_help(context).strip().splitlines())
 
 

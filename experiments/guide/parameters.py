@@ -46,7 +46,7 @@ def _modules() -> Iterator[str]:
 
 
 def _is_declared(part: type) -> bool:
-    if not (issubclass(part, tuple) and hasattr(part, "_fields")):
+    if not issubclass(part, tuple) or not hasattr(part, "_fields"):
         return False
     try:
         return bool(declared(part))

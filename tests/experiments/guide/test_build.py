@@ -1,0 +1,106 @@
+"""The guide builds without a warning, asks nobody for anything, and its pages keep to the sizes of the house."""
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from experiments.guide import build as building
+from experiments.guide.build import PAGES, assemble, build, generated_pages
+from plant.errors import InputError
+
+LOADS = {"script": "src", "img": "src", "link": "href", "iframe": "src", "source": "src", "video": "src"}
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory):
+    """The guide with its lessons unexecuted; CI executes them in a step of its own."""
+    folder = tmp_path_factory.mktemp("guide")
+    assert build(folder, execute=False) == 0
+    return folder / "site"
+
+
+class Loaded(HTMLParser):
+    """What a page loads by itself."""
+
+    def __init__(self):
+        super().__init__()
+        self.found = []
+
+    def handle_starttag(self, tag, attrs):
+        address = dict(attrs).get(LOADS.get(tag, ""))
+        if address and not (tag == "link" and "canonical" in (dict(attrs).get("rel") or "")):
+            self.found.append(address)
+
+
+def test_nothing_is_loaded_from_elsewhere(site):
+    pages = list(site.rglob("*.html"))
+    assert len(pages) > 30
+    for page in pages:
+        loaded = Loaded()
+        loaded.feed(page.read_text(encoding="utf-8"))
+        assert loaded.found and not [a for a in loaded.found if re.match(r"(?:https?:)?//", a)], page.name
+        missing = [a for a in loaded.found if not a.startswith("data:") and not (page.parent / a.split("?")[0]).exists()
+                   and a not in ("#",) and not a.startswith(("genindex", "search"))]
+        assert not missing, f"{page.name}: {missing}"
+    for style in site.rglob("*.css"):
+        assert not re.search(r"url\(\s*['\"]?(?:https?:)?//|@import", style.read_text(encoding="utf-8")), style.name
+
+
+def test_formulas_parameters_and_docstrings_arrive(site):
+    unloading = (site / "why" / "unloading.html").read_text(encoding="utf-8")
+    assert "<mfrac>" in unloading and "MathJax" not in unloading
+    assert "tube.length" in (site / "reference" / "python.html").read_text(encoding="utf-8")
+    assert "Returns" in (site / "reference" / "python.html").read_text(encoding="utf-8")
+    assert "length_m" in (site / "reference" / "plant.html").read_text(encoding="utf-8")
+
+
+def test_a_warning_fails_the_build(tmp_path, monkeypatch, capsys):
+    """A page with a link to nowhere."""
+    pages = tmp_path / "pages"
+    (pages / "reference").mkdir(parents=True)
+    (pages / "static").mkdir()
+    (pages / "static" / "guide.css").write_text("")
+    (pages / "index.md").write_text("# Guide\n\n[nowhere](nowhere.md)\n")
+    monkeypatch.setattr(building, "PAGES", pages)
+    monkeypatch.setattr(building, "generated_pages", dict)
+    assert build(tmp_path / "out", execute=False) == 1
+    assert "nowhere.md" in capsys.readouterr().err
+
+
+def test_without_pages_it_says_where_they_are(tmp_path, monkeypatch):
+    monkeypatch.setattr(building, "PAGES", tmp_path)
+    with pytest.raises(InputError, match="from a checkout of the sources"):
+        building.require()
+
+
+def test_what_is_put_together(tmp_path):
+    """Pages, pictures, generated ones; what an earlier build left is gone."""
+    (tmp_path / "source").mkdir()
+    (tmp_path / "source" / "old.md").write_text("old")
+    assemble(tmp_path / "source")
+    assert not (tmp_path / "source" / "old.md").exists()
+    assert (tmp_path / "source" / "pictures" / "tracking.png").is_file()
+    for name, text in generated_pages().items():
+        assert (tmp_path / "source" / "reference" / f"{name}.md").read_text(encoding="utf-8") == text
+
+
+def test_generated_pages_are_not_kept_in_the_sources():
+    assert {path.name for path in (PAGES / "reference").iterdir()} == {"index.md"}
+
+
+def test_pages_are_short_and_folders_small():
+    pages = [path for path in PAGES.rglob("*") if path.is_file()]
+    long = [path.name for path in pages if len(path.read_text(encoding="utf-8").splitlines()) > 400]
+    folders = {path.parent: 0 for path in pages}
+    for path in pages:
+        folders[path.parent] += 1
+    assert not long and max(folders.values()) <= 20
+
+
+def test_the_readme_is_short_and_its_links_lead_somewhere():
+    top = Path(building.TOP)
+    text = (top / "README.md").read_text(encoding="utf-8")
+    assert len(text.splitlines()) <= 150
+    for address in re.findall(r"\]\(([^)#]+)", text):
+        assert address.startswith("http") or (top / address).exists(), address
