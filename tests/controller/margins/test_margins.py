@@ -317,3 +317,15 @@ def test_gain_margins_in_decibels() -> None:
     """A factor of ten is 20 dB; a reduction that never matters is a factor of nothing, and infinite."""
     gain, reduction = gain_margins_dB([10.0, 2.0], [0.1, 0.0])
     assert gain == pytest.approx([20.0, 6.0206], abs=1e-4) and reduction.tolist() == [20.0, math.inf]
+
+
+def test_pole_counts_that_cannot_be():
+    """Neither of them below zero nor broken, and one for each row."""
+    loop = open_loop(Zpk(np.zeros(0, complex), np.array([-1.0 + 0j]), 1.0))
+    rows = np.ones((2, 1))
+    for wrong in ([-1, 0], [0.5, 0.0], [0, 0, 0], -1, 0.5):
+        with pytest.raises(InputError, match="whole numbers"):
+            margins_many(loop, rows, wrong, 0)
+        with pytest.raises(InputError, match="whole numbers"):
+            margins_many(loop, rows, 0, wrong)
+    assert list(margins_many(loop, rows, [0, 0], 0).stable) == [True, True]
