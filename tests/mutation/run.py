@@ -29,7 +29,7 @@ from mutants import Mutant, mutants
 from worker import NOT_THE_SAME
 
 TOP = Path(__file__).resolve().parents[2]
-LONGEST_s, FILE_s, BASELINE_s = 4.0, 8.0, 25  # processor seconds without compilation: one test, what is used of a file, trying it
+LONGEST_s, FILE_s, BASELINE_s = 4.0, 8.0, 25  # processor time without compilation: a test, all of a file, trying it
 COMPILED_s = 400  # of one file; beyond, nothing was noticed
 COMPILED = ("plant/numerics/vector.py", "plant/declare.py")  # whose work is compilation
 UNCLEAR = "raised where compiled code goes on"
@@ -228,7 +228,8 @@ def main() -> None:
     parser.add_argument("--again", action="store_true", help="run earlier survivors again")
     parser.add_argument("--cache", type=Path, default=TOP / ".mutation", help="folder of results")
     parser.add_argument("--listed", action="store_true", help="print the sample and what is known, run nothing")
-    parser.add_argument("--quick", action="store_true", help="mirrored tests only, nothing compiled that can do without: a lower bound")
+    parser.add_argument("--quick", action="store_true",
+                        help="mirrored tests only, nothing compiled that can do without: a lower bound")
     given = parser.parse_args()
     everything = population(given.rooms)
     number = min(given.sample or len(everything), len(everything))
