@@ -329,3 +329,14 @@ def test_pole_counts_that_cannot_be():
         with pytest.raises(InputError, match="whole numbers"):
             margins_many(loop, rows, 0, wrong)
     assert list(margins_many(loop, rows, [0, 0], 0).stable) == [True, True]
+
+
+@pytest.mark.parametrize("gain", [3.0, 1e3, 1e6])
+def test_crossovers_far_outside_the_corners_are_in_the_band(gain):
+    """k s/(s + 1)² has |L| = 1 where ω² − kω + 1 = 0, a factor k below and above its corner."""
+    found = margins(open_loop(Zpk(np.array([0j]), np.array([-1.0, -1.0], complex), gain)))
+    root = math.sqrt(gain * gain - 4.0)
+    low = 2.0 / (gain + root)
+    assert found.resolved and found.stable
+    crossings_rad_s = sorted(2.0 * math.pi * crossing[0] for crossing in found.gain_crossovers)
+    assert crossings_rad_s == pytest.approx([low, 1.0 / low], rel=1e-6)
