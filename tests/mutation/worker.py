@@ -164,7 +164,8 @@ def run_tests(job: dict[str, Any], answer: Path) -> None:
     null = os.open(os.devnull, os.O_RDWR)
     for stream in (0, 1, 2):
         os.dup2(null, stream)
-    arguments = [*job["tests"], "-q", "-p", "no:cacheprovider", "-p", "no:xdist", "-p", "no:cov", "-p", "no:benchmark"]
+    arguments = [*job["tests"], "-q", "--tb=native"]
+    arguments += [word for name in ("cacheprovider", "xdist", "cov", "benchmark") for word in ("-p", f"no:{name}")]
     arguments += [word for name in job["leave_out"] for word in ("--deselect", name)]
     signal.signal(signal.SIGVTALRM, interrupted)
     record = Record(answer, job["longest"])
