@@ -29,8 +29,7 @@ from mutants import Mutant, mutants
 from worker import NOT_THE_SAME
 
 TOP = Path(__file__).resolve().parents[2]
-# processor seconds without compilation: one test, what is used of a file, trying it
-LONGEST_s, FILE_s, BASELINE_s = 4.0, 8.0, 25
+LONGEST_s, FILE_s, BASELINE_s = 4.0, 8.0, 25  # processor time without compilation: a test, all of a file, trying it
 COMPILED_s = 400  # of one file; beyond, nothing was noticed
 COMPILED = ("plant/numerics/vector.py", "plant/declare.py")  # whose work is compilation
 UNCLEAR = "raised where compiled code goes on"

@@ -21,6 +21,8 @@ import time
 from pathlib import Path
 from typing import Any
 
+import pytest
+
 HEAVY = (
     "numpy", "scipy.linalg", "scipy.optimize", "scipy.signal", "scipy.integrate", "scipy.interpolate", "numba",
     "numba.extending", "pydantic", "hypothesis", "hypothesis.strategies", "_pytest.assertion", "pytest", "control",
@@ -116,13 +118,23 @@ class Record:
                                   deadline=None)
         settings.load_profile("mutation")
 
-    def pytest_runtest_logstart(self) -> None:
-        """A test that takes longer than it may is interrupted, where that is asked for."""
-        signal.setitimer(signal.ITIMER_VIRTUAL, self.longest_s)
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_setup(self) -> Any:
+        """What takes longer than it may is interrupted, where that is asked for."""
+        return (yield from self.limited())
 
-    def pytest_runtest_logfinish(self) -> None:
-        """Until the next one."""
-        signal.setitimer(signal.ITIMER_VIRTUAL, 0.0)
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_call(self) -> Any:
+        """The test itself likewise."""
+        return (yield from self.limited())
+
+    def limited(self) -> Any:
+        """Within the time."""
+        signal.setitimer(signal.ITIMER_VIRTUAL, self.longest_s)
+        try:
+            return (yield)
+        finally:
+            signal.setitimer(signal.ITIMER_VIRTUAL, 0.0)
 
     def pytest_runtest_logreport(self, report: Any) -> None:
         before = self.tests.get(report.nodeid, ("passed", 0.0))
@@ -136,21 +148,24 @@ class Record:
         self.failure = self.failure or f"{call.excinfo.typename} in {node.nodeid}"
 
 
+class TooSlow(BaseException):
+    """Not an Exception: Hypothesis would try again."""
+
+
 def interrupted(*_: Any) -> None:
     """Ends a test that has taken too long."""
-    raise RuntimeError("too slow")
+    raise TooSlow
 
 
 def run_tests(job: dict[str, Any], answer: Path) -> None:
     """In the forked process: one pytest session; its record is written to `answer`."""
-    import pytest
-
     sys.path.insert(0, os.getcwd())
     resource.setrlimit(resource.RLIMIT_CPU, (job["seconds"], job["seconds"]))
     null = os.open(os.devnull, os.O_RDWR)
     for stream in (0, 1, 2):
         os.dup2(null, stream)
-    arguments = [*job["tests"], "-q", "-p", "no:cacheprovider", "-p", "no:xdist", "-p", "no:cov", "-p", "no:benchmark"]
+    arguments = [*job["tests"], "-q", "--tb=native"]
+    arguments += [word for name in ("cacheprovider", "xdist", "cov", "benchmark") for word in ("-p", f"no:{name}")]
     arguments += [word for name in job["leave_out"] for word in ("--deselect", name)]
     signal.signal(signal.SIGVTALRM, interrupted)
     record = Record(answer, job["longest"])

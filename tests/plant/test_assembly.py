@@ -16,9 +16,11 @@ from plant.assembly import (
     Surroundings,
     Switchover,
     arterial_area,
+    between,
     initial_state,
     plant_rates,
     plant_tick,
+    runge_kutta,
 )
 from plant.finger.artery import Artery, static_area
 from plant.numerics.integrate import advance
@@ -276,3 +278,26 @@ def test_state_has_the_spool_of_its_valve() -> None:
     assert isinstance(ticked(rigs[0], initial_state(rigs[0], REST), 0.0, 0.1, 0.5, 4).valve, SpoolState)
     after = ticked(rigs[3], initial_state(rigs[3], REST), 0.0, 0.4, 0.5, 4).valve
     assert after.pressure_mmHg > 0.0
+
+
+@given(st.floats(-1.0, 2.0))
+def test_between_two_ticks_by_hand(share: float) -> None:
+    """90 and 98 mmHg: a quarter of the way 92; tone and ambient light are those of the start."""
+    found = between(Course(Surroundings(90.0, 0.2, 0.03), Surroundings(98.0, 0.7, 0.09)), share)
+    assert found.arterial_mmHg == pytest.approx(90.0 + 8.0 * share) and found[1:] == (0.2, 0.03)
+
+
+@pytest.mark.parametrize(("share", "steps", "before", "after"), [
+    (0.0, 3, 0, 3), (1.0, 3, 3, 0), (0.5, 4, 2, 2), (0.3, 4, 2, 3), (0.01, 2, 1, 2), (0.99, 2, 2, 1), (0.25, 1, 1, 1),
+])
+def test_a_tick_is_its_runge_kutta_steps(share: float, steps: int, before: int, after: int) -> None:
+    """Each piece in equal steps no longer than 1/steps of a tick, the old command before the cut, the new one after."""
+    plant, course = rigs[1], Course(Surroundings(90.0, 0.2, 0.03), Surroundings(120.0, 0.2, 0.03))
+    state = by_hand = clamp_point(plant, 90.0).state
+    for i in range(before):
+        part = share / before
+        by_hand = runge_kutta(plant, by_hand, course, i * part, part, PERIOD_s, -0.4)
+    for i in range(after):
+        part = (1.0 - share) / after
+        by_hand = runge_kutta(plant, by_hand, course, share + i * part, part, PERIOD_s, 0.6)
+    assert plant_tick(plant, state, course, Switchover(-0.4, 0.6, share), steps, PERIOD_s) == by_hand

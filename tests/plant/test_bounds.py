@@ -26,3 +26,8 @@ def test_passes_exactly_what_the_declaration_allows(value):
 def test_label_stands_in_front():
     with pytest.raises(InputError, match=r"^hose\.length_m = 3 m"):
         check_bounds(Part(3.0, True), "hose")
+
+
+def test_the_bounds_themselves_are_allowed():
+    for value in (0.5, 2.0):
+        check_bounds(Part(value))

@@ -122,7 +122,7 @@ def test_a_pulse_that_goes_calls_for_a_new_search(run: Callable[..., Ran], finge
 def test_a_move_undoes_the_last_growth_and_halves_the_rest(
     monkeypatch: pytest.MonkeyPatch, instrument: Instrument, finger: Any
 ) -> None:
-    """10 beats, by 1.5 up to 70; 6 mmHg are no move; a larger one makes a third of it, never less than 10."""
+    """10 beats, by 1.5 up to 70; 6 mmHg are no move, more of either sign makes a third of it, never less than 10."""
     following: Callable[[float], float] = None  # type: ignore[assignment]
 
     def keep(*given: Any) -> Any:

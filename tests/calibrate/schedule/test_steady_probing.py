@@ -194,7 +194,7 @@ def test_a_constricting_finger_is_followed_without_interruption(wrist: tuple[Rig
 def test_a_look_is_one_step_of_kalmans_filter(
     level: float, correlation: float, drift: float, sd: float, offset: float
 ) -> None:
-    """In matrices (Kalman 1960): x' = F x, P' = F P Fᵀ + Q, K = P' Hᵀ/(H P' Hᵀ + R), P = (1 − K H) P'"""
+    """In matrices (Kalman 1960): x' = F x, P' = F P Fᵀ + Q, K = P' Hᵀ/(H P' Hᵀ + R), P = (1 − K H) P'."""
     joint = correlation * math.sqrt(level * drift)
     track = START._replace(drift=0.002, level_variance=level, joint_variance=joint, drift_variance=drift)
     after = track.see(seen(track, offset, sd), TUNING)

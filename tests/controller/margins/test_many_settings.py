@@ -65,3 +65,10 @@ def test_variances_are_squares_of_the_errors(loop):
     squares = error_variances(design(SETTINGS[0], 1e-3), rows, *arguments)
     roots = servo_errors(design(SETTINGS[0], 1e-3), rows, Disturbance(*arguments))
     assert [v[0] for v in squares] == pytest.approx([r[0] ** 2 for r in roots])
+
+
+def test_the_plants_integrators_are_those_without_the_controllers(make_loop):
+    """The same plant behind a controller with and without an integral term."""
+    plain, integral = (Controller(kp=0.02, ti_s=ti) for ti in (0.0, 0.03))
+    counts = [prepare(open_loop(make_loop(controller=c))).plant_integrators for c in (plain, integral)]
+    assert counts[0] == counts[1]

@@ -317,3 +317,26 @@ def test_gain_margins_in_decibels() -> None:
     """A factor of ten is 20 dB; a reduction that never matters is a factor of nothing, and infinite."""
     gain, reduction = gain_margins_dB([10.0, 2.0], [0.1, 0.0])
     assert gain == pytest.approx([20.0, 6.0206], abs=1e-4) and reduction.tolist() == [20.0, math.inf]
+
+
+def test_pole_counts_that_cannot_be():
+    """Neither of them below zero nor broken, and one for each row."""
+    loop = open_loop(Zpk(np.zeros(0, complex), np.array([-1.0 + 0j]), 1.0))
+    rows = np.ones((2, 1))
+    for wrong in ([-1, 0], [0.5, 0.0], [0, 0, 0], -1, 0.5):
+        with pytest.raises(InputError, match="whole numbers"):
+            margins_many(loop, rows, wrong, 0)
+        with pytest.raises(InputError, match="whole numbers"):
+            margins_many(loop, rows, 0, wrong)
+    assert list(margins_many(loop, rows, [0, 0], 0).stable) == [True, True]
+
+
+@pytest.mark.parametrize("gain", [3.0, 1e3, 1e6])
+def test_crossovers_far_outside_the_corners_are_in_the_band(gain):
+    """k s/(s + 1)² has |L| = 1 where ω² − kω + 1 = 0, a factor k below and above its corner."""
+    found = margins(open_loop(Zpk(np.array([0j]), np.array([-1.0, -1.0], complex), gain)))
+    root = math.sqrt(gain * gain - 4.0)
+    low = 2.0 / (gain + root)
+    assert found.resolved and found.stable
+    crossings_rad_s = sorted(2.0 * math.pi * crossing[0] for crossing in found.gain_crossovers)
+    assert crossings_rad_s == pytest.approx([low, 1.0 / low], rel=1e-6)

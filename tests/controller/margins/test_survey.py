@@ -152,3 +152,46 @@ def test_delay_margin_of_a_crossover_above_the_axis():
     assert found.stable and found.delay_margin_s == pytest.approx(min(delays), rel=1e-6)
     assert margins(open_loop(zpk(zeros, poles, 0.4, delay_s=0.99 * min(delays)))).stable
     assert not margins(open_loop(zpk(zeros, poles, 0.4, delay_s=1.01 * min(delays)))).stable
+
+
+@pytest.mark.parametrize("gain", [0.2, 1.0, 4.0, 30.0])
+def test_bandwidth_of_a_loop_without_an_integral(gain):
+    """k/(s + 1) closes to k/(s + 1 + k): half its power at zero frequency is at 1 + k rad/s; k/s is at k."""
+    lag, integrator = margins(open_loop(zpk([], [-1], gain))), margins(open_loop(zpk([], [0], gain)))
+    assert lag.bandwidth_Hz * 2.0 * math.pi == pytest.approx(1.0 + gain, rel=1e-6)
+    assert integrator.bandwidth_Hz * 2.0 * math.pi == pytest.approx(gain, rel=1e-6)
+
+
+@pytest.mark.parametrize(("part", "least", "at_rad_s"), [
+    (zpk([], [-1], -0.75), 0.25, 0.0),  # 1 − 0.75/(s + 1) is least at zero frequency
+    (zpk([0], [-1], -0.75), 0.25, math.inf),  # 1 − 0.75 s/(s + 1) at the highest
+    (zpk([], [-1], 3.0), 1.0, math.inf),  # 1 + 3/(s + 1) falls to 1
+])
+def test_the_nearest_point_may_lie_at_either_end(part, least, at_rad_s):
+    found = margins(open_loop(part))
+    assert found.modulus_margin == pytest.approx(least, rel=1e-6)
+    assert found.modulus_margin_Hz * 2.0 * math.pi == pytest.approx(at_rad_s) or found.modulus_margin == least
+
+
+@pytest.mark.parametrize("gain", [0.5, 0.999, 1.001, 3.0])
+def test_the_gain_at_which_one_pole_at_zero_frequency_crosses(gain):
+    """−k/(s + 1) is unstable from k = 1 on, by one pole; the nearest gain that changes that is 1/k either way."""
+    found = margins(open_loop(zpk([], [-1], -gain)))
+    assert found.unstable_closed_loop_poles == (1 if gain > 1.0 else 0)
+    assert found.gain_margin == pytest.approx(1.0 / gain, rel=1e-6) and found.gain_margin_Hz == 0.0
+
+
+def test_an_unstable_plant_needs_gain():
+    """k/(s − 1) is stable above k = 1: k = 4 may fall by 4 and rise for ever; k = 0.5 needs twice as much."""
+    found = margins(open_loop(zpk([], [1], 4.0)))
+    assert found.stable and found.gain_margin == math.inf and found.gain_reduction_margin == pytest.approx(0.25)
+    found = margins(open_loop(zpk([], [1], 0.5)))
+    assert found.unstable_closed_loop_poles == 1 and found.gain_margin == pytest.approx(2.0, rel=1e-6)
+
+
+@pytest.mark.parametrize("period_s", [1e-3, 1.0, 10.0])
+def test_the_unit_of_time_does_not_matter_to_a_sampled_loop(period_s):
+    """0.5/(z − 1): a pole at 1 − k, so at most four times the gain; |L| = 1 where 2 sin(ωT/2) = 0.5."""
+    found = margins(open_loop(zpk([], [1.0], 0.5, period_s)))
+    assert found.stable and found.resolved and found.gain_margin == pytest.approx(4.0, rel=1e-9)
+    assert found.crossover_Hz * 2.0 * math.pi * period_s == pytest.approx(2.0 * math.asin(0.25), rel=1e-9)

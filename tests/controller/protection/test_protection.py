@@ -146,3 +146,21 @@ def test_the_pressure_to_hold_is_the_mean_of_before_or_less(mean):
     state = protection_step(Protection(), state, QUIET._replace(reading_mmHg=mean, second_mmHg=mean,
                                                                           clamped_s=0.0))
     assert state.hold_mmHg == pytest.approx(min(mean, 80.0))
+
+
+def numbers(part):
+    """Every number of nested tuples."""
+    for value in part:
+        if isinstance(value, tuple):
+            yield from numbers(value)
+        else:
+            yield float(value)
+
+
+def test_before_the_first_tick_nothing_was_seen():
+    """All is zero but what says 'none yet' (the last sample of light, the emitter's level) or points up (the pulse)."""
+    start = initial_protection()
+    assert (start.light_range.light, start.emitter_monitor.level, start.no_pulse.direction) == (-1.0, -1.0, 1.0)
+    rest = start._replace(light_range=start.light_range._replace(light=0.0), no_pulse=(),
+                          emitter_monitor=start.emitter_monitor._replace(level=0.0))
+    assert set(numbers(rest)) == {0.0} and start.fallback == NORMAL

@@ -9,7 +9,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from controller.tick.discretise import METHODS
 from controller.tick.law import controller_linear, design
-from controller.tick.parameters import GAINS, Controller, check_controller, to_ideal, to_parallel
+from controller.tick.parameters import GAINS, Controller, SLOWEST_Hz, check_controller, to_ideal, to_parallel
 from plant.declare import declared
 from plant.errors import InputError
 
@@ -160,3 +160,20 @@ def test_every_parameter_is_declared_with_meaning_and_source():
     for parameter in declared(Controller):
         assert parameter.meaning
         assert parameter.source
+
+
+def test_what_an_ideal_form_needs_by_hand():
+    """Nothing at all may be parallel with kp = 0; 1 in 20 as integral is 0.05 s; a derivative of 0.5 over 0.25 is 2."""
+    nothing = Controller(form="parallel", kp=0.0, ki=0.0, kd=0.0)
+    assert to_ideal(nothing)._replace(form="parallel") == nothing
+    plain = to_ideal(Controller(form="parallel", kp=1.0, ki=20.0))
+    assert (plain.ti_s, plain.td_s, plain.filter_s, plain.ki, plain.kd) == (0.05, 0.0, 0.0, 0.0, 0.0)
+    full = to_ideal(Controller(form="parallel", kp=1.0, ki=0.0, kd=0.5, filter_s=0.25))
+    assert (full.ti_s, full.td_s, full.filter_ratio, full.filter_s) == (0.0, 0.5, 2.0, 0.0)
+
+
+def test_the_slowest_corner_itself_is_allowed():
+    for frequency in (0.0, SLOWEST_Hz):
+        check_controller(Controller(notch_Hz=frequency), 1e-3)
+    with pytest.raises(InputError, match="write 0 for none"):
+        check_controller(Controller(notch_Hz=0.999 * SLOWEST_Hz), 1e-3)

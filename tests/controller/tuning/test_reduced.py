@@ -10,7 +10,7 @@ from controller.margins.loop import open_loop as rig_loop
 from controller.margins.loop import sampled
 from controller.margins.margins import open_loop
 from controller.response import Zpk, response
-from controller.tuning.reduced import delayed_lag, ultimate_point
+from controller.tuning.reduced import Ultimate, delayed_lag, ultimate_point
 from plant.errors import InputError
 
 
@@ -54,3 +54,11 @@ def test_a_gain_that_does_not_fall_is_refused():
     rising = Zpk(np.array([-1e-3 + 0j]), np.array([-1e4 + 0j]), 1.0)
     with pytest.raises(InputError, match="does not fall"):
         delayed_lag(rising, ultimate_point(open_loop(plant)))
+
+
+def test_a_slow_lag_is_told_from_an_integrator():
+    """|P|⁻² = (ω² + 1/T²)/k'² at two frequencies, well below the ultimate one and at it, solved by hand."""
+    plant = zpk([-2.0], 3.0, 0.4)
+    found = delayed_lag(plant, Ultimate(1.0, 2.0 * math.pi / 5.0))
+    assert found.time_s == pytest.approx(0.5, rel=1e-9) and found.gain_per_s == pytest.approx(3.0, rel=1e-9)
+    assert found.dead_time_s == pytest.approx((math.pi - math.atan(2.5)) / 5.0)

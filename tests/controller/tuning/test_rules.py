@@ -42,7 +42,8 @@ def test_every_derivative_time_makes_a_filter_that_the_firmware_takes(td_s):
 
 def test_the_frame_keeps_its_limits():
     frame = Controller(output_low=0.0, slew_per_s=5.0, output_bits=12, notch_Hz=50.0, lead_zero_Hz=50, lead_pole_Hz=90)
-    made = to_controller(Settings(0.01, 0.02), frame, 1e-3)
+    made = to_controller(Settings(0.01, 0.02), frame._replace(prewarp_Hz=40.0), 1e-3)
+    assert made.prewarp_Hz == made.ki == made.kd == made.filter_s == 0.0
     assert (made.output_low, made.slew_per_s, made.output_bits) == (0.0, 5.0, 12)
     assert made.notch_Hz == 0.0 and made.lead_zero_Hz == made.lead_pole_Hz == 0.0
 

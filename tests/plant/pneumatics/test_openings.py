@@ -3,6 +3,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from numba import njit
 
 from plant.assembly import Course, Plant, Surroundings, Switchover, initial_state, plant_rates, plant_tick
 from plant.pneumatics.air import Air, restriction_flow
@@ -17,10 +18,11 @@ from plant.pneumatics.openings import (
     open_plant_rates,
     opened,
     opened_rates,
+    with_node_rate,
 )
 from plant.pneumatics.relief import Relief
 from plant.pneumatics.supply import Supply, pump_flow, supply_rate
-from plant.pneumatics.tube import NoTube, Tube
+from plant.pneumatics.tube import LineState, NoLineState, NoTube, Tube
 
 SHUT = Openings(0.0, 0.0, 0.0, 0.3, False, False)
 AROUND = Surroundings(95.0, 0.0, 0.02)
@@ -140,3 +142,17 @@ def test_steps_follow_from_the_steepest_slope(place, conductance):
     steps = least_steps(plant, conductance, 0.001, at_cuff=place == "cuff")
     assert pole * 0.001 / steps <= 2.1
     assert steps == 1 or pole * 0.001 / (steps - 1) > (1.9 if place == "node" else 0.2)
+
+
+@njit
+def with_more(line, change):
+    return with_node_rate(line, change)
+
+
+@pytest.mark.parametrize("sections", [1, 2, 3])
+def test_only_the_first_node_of_a_line_is_touched(sections):
+    """Compiled and interpreted; a line without nodes is left alone."""
+    line = LineState(tuple(10.0 * (i + 1) for i in range(sections)), (1.0,) * sections)
+    expected = line._replace(pressures_mmHg=(12.5, *line.pressures_mmHg[1:]))
+    assert with_more(line, 2.5) == with_node_rate(line, 2.5) == expected
+    assert with_more(NoLineState(3.0), 2.5) == with_node_rate(NoLineState(3.0), 2.5) == NoLineState(3.0)

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from plant.parts import valve_at_rest, valve_flows, valve_nature
 from plant.pneumatics.air import Air
 from plant.pneumatics.pressure_valve import (
     PressureValve,
@@ -15,6 +16,7 @@ from plant.pneumatics.pressure_valve import (
     pressure_valve_play,
     pressure_valve_rates,
 )
+from plant.pneumatics.supply import Supply
 
 few = settings(max_examples=60, deadline=None)
 valves = st.from_type(PressureValve)
@@ -95,3 +97,16 @@ def test_twin_is_the_slope_of_the_compiled_functions(valve: PressureValve, comma
         np.testing.assert_allclose(row, reference, rtol=1e-6, atol=1e-9 * np.max(np.abs(row)))
     np.testing.assert_array_equal(ours[3], np.zeros(5))
     assert twin.inputs == ("command", "node_pressure", "supply_pressure")
+
+
+def test_a_leak_is_fed_through_the_outlet():
+    """95 mmHg at the node and 4 mL/s through 2.5 mmHg·s/mL: the stage stands at 105 mmHg, 0.35 of 300."""
+    valve = PressureValve(range_mmHg=300.0, outlet_resistance_mmHg_s_mL=2.5)
+    rest = valve_at_rest(valve, Air(), Supply(), 4.0, 95.0)
+    assert rest.state == StageState(105.0, 0.0) and rest.command == pytest.approx(0.35)
+    flows = valve_flows(valve, Air(), rest.state, 95.0, 600.0)
+    assert flows == pytest.approx((4.0, 4.0))
+
+
+def test_it_rests_at_ambient_pressure():
+    assert valve_nature(PressureValve()).idle == StageState(0.0, 0.0)

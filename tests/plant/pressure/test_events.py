@@ -108,3 +108,13 @@ def test_absurd_events(event, told):
     with pytest.raises(InputError) as caught:
         apply(TRACE, event)
     assert told in str(caught.value) and "\n" not in str(caught.value)
+
+
+def test_a_lost_pulse_runs_off_from_the_mean_just_before():
+    """The level steps from 100 to 60 mmHg at 20 s: what runs off to 20 by e⁻¹ in a minute begins at 60, or at 100."""
+    step = TRACE._replace(pressure_mmHg=np.where(TIME < 20.0, 100.0, 60.0))
+    for start, level in ((40.0, 60.0), (19.0, 100.0)):
+        changed = apply(step, LossOfPulse(start_s=start, fade_s=1.0, floor_mmHg=20.0, run_off_s=60.0)).pressure_mmHg
+        since = 0.1 * np.arange(20, 60)
+        expected = 20.0 + (level - 20.0) * np.exp(-since / 60.0)
+        assert changed[np.rint((start + since) * 1000).astype(int)] == pytest.approx(expected, rel=1e-3)

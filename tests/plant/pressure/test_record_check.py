@@ -131,3 +131,8 @@ def test_a_part_that_is_not_there_is_the_whole_record():
     whole = RawRecord(time, 80.0 + time, np.ones(len(time), bool), np.arange(len(time)), "line", "near", "made up")
     for start_s, seconds in ((0.0, None), (0.0, 60.0), (70.0, 5.0), (50.0, 20.0), (-1.0, 5.0), (np.nan, 5.0)):
         assert part_of(whole, start_s, seconds) is whole
+
+
+def test_times_printed_to_a_hundredth_may_alternate():
+    """60 a second are 0.01 and 0.02 s by turns then: half the median, and still even."""
+    check_record(record(time=np.round(np.arange(2000) / 60.0, 2)))

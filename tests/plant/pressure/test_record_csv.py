@@ -119,6 +119,10 @@ def test_files_that_are_none(folder):
 def test_more_rows_than_allowed(folder, monkeypatch):
     monkeypatch.setattr(record_csv, "MOST_ROWS", 400)
     assert "more than 400 rows" in refusal(written(folder, text()))
+    monkeypatch.setattr(record_csv, "MOST_ROWS", len(TIME))
+    assert len(read_csv(written(folder, text())).time_s) == len(TIME)  # the header is no row
+    monkeypatch.setattr(record_csv, "MOST_ROWS", len(TIME) - 1)
+    assert "rows" in refusal(written(folder, text()))
 
 
 known = st.sampled_from(["nan", "inf", "1e999", "-", "0x10", '"90"', "1,0", "\x00", "∞"])

@@ -150,3 +150,13 @@ def test_onsets_within_a_trace_are_those_from_its_start():
     assert list(train.onsets_within(2.0)) == [0.0, 0.5, 1.0, 1.5, 2.0]
     early = train._replace(onset_s=train.onset_s - 0.75)
     assert list(early.onsets_within(1.0)) == [0.25, 0.75]
+
+
+def test_pulses_sway_with_the_breath_of_the_pressure():
+    """1 + a sin(2πft + φ) at each onset, in phase with the pressure's own swing: one breath moves both."""
+    steady = STEADY._replace(respiration_pulse=0.1, respiration_mmHg=3.0)
+    for seed in range(4):
+        train = beat_train(steady, 60.0, seed)
+        breath = 2.0 * np.pi * steady.respiration_per_min / 60.0 * train.onset_s[:-1] + train.respiration_phase
+        pulse = steady.systolic_mmHg - steady.diastolic_mmHg
+        assert (train.peak_mmHg - steady.diastolic_mmHg) / pulse == pytest.approx(1.0 + 0.1 * np.sin(breath))
