@@ -66,7 +66,7 @@ class WaveformSearch(NamedTuple):
             seen = yield Hold(pressure, self.hold_s, "level")
             if dark := saturated(seen, instrument):
                 return dark
-            holds.append(settled(seen, now, self.stairs.settle_s, period))
+            holds.append(after_settling(seen, now, self.stairs.settle_s, period))
             now += len(seen.light) * period
             fit = fit_waveform(holds, clamp, coarse, period) or first
             old, depth, slope = depth, unloaded_now(fit, self.stairs.watch_s), fit.relative_slope
@@ -89,7 +89,7 @@ class WaveformSearch(NamedTuple):
             if failure := lost(seen, instrument):
                 return failure
             pieces.append(seen)
-            stretch = settled(joined(pieces), start_s, HANDOVER_s, instrument.period_s)
+            stretch = after_settling(joined(pieces), start_s, HANDOVER_s, instrument.period_s)
             beat = record_beat(stretch.reading_mmHg, instrument.period_s)
             if (beat and len(beat.level_mmHg) >= 2) or len(stretch.depth) * instrument.period_s > LONGEST_s:
                 return stretch
@@ -117,12 +117,12 @@ def holds_of(log: list[tuple[Request, Seen]], settle_s: float, period_s: float) 
     ticks = 0
     for request, seen in log:
         if isinstance(request, Hold):
-            holds.append(settled(seen, ticks * period_s, settle_s, period_s))
+            holds.append(after_settling(seen, ticks * period_s, settle_s, period_s))
         ticks += len(seen.light)
     return holds, ticks * period_s
 
 
-def settled(seen: Seen, start_s: float, settle_s: float, period_s: float) -> Stretch:
+def after_settling(seen: Seen, start_s: float, settle_s: float, period_s: float) -> Stretch:
     """What was seen past the first `settle_s`."""
     first = min(round(settle_s / period_s), len(seen.light) // 2)
     depth = -np.log(np.maximum(seen.light[first:], 1e-9))

@@ -23,7 +23,7 @@ from plant.pneumatics.tube import NoTube, tube_volume
 
 Complex = NDArray[np.complex128]
 SUPPLY_BAND = 0.02  # of the regulated pressure, either way: the regulators of the built-in rigs stay within 0.5 %
-SHAKES_per_s = 10.0  # a pressure valve's fast demand may hide its range's air so often (invented)
+REVERSALS_per_s = 10.0  # a pressure valve's fast demand may hide its range's air so often (invented)
 FASTEST_Hz, HARMONICS, FALL = 3.0, 20, 1.5  # a pulse at 180 a minute; its harmonics' amplitudes fall as k^−3/2
 FOLLOWING_TIMES = 1.6  # a loop may leave this many times the share of such a pulse (all invented)
 
@@ -115,7 +115,7 @@ def _air_use(rig: Rig) -> Any:
         bleed = float(restriction_flow(plant.air, always, ratio, NOMINAL_mmHg, 0.0))
     flow = use.demand_mL_s
     if flow == 0.0 and nature.range_mmHg > 0.0:
-        flow = cuff * nature.range_mmHg * SHAKES_per_s
+        flow = cuff * nature.range_mmHg * REVERSALS_per_s
     elif flow == 0.0 and isinstance(rig.stage, FlowInverse):
         flow = rig.stage.full_flow_mL_s
     return use._replace(cuff_mL_mmHg=cuff, reservoir_mL_mmHg=reservoir, bleed_mL_s=bleed, demand_mL_s=flow)

@@ -12,23 +12,23 @@ from plant.own_class import load_class
 from plant.parts import valve_flows, valve_play, valve_rates
 from plant.pneumatics.flow_valve import FlowValve
 
-LAZY = '''"""A flow valve that only does half of what it is told."""
+HALF = '''"""A flow valve that only does half of what it is told."""
 from plant.pneumatics.flow_valve import FlowValve, flow_valve_flows, flow_valve_play, flow_valve_rates
 from plant.parts import valve_flows, valve_play, valve_rates
 
 
-class LazyValve(FlowValve):
+class HalfValve(FlowValve):
     """Half the travel."""
 
 
-@valve_rates.of(LazyValve)
-def lazy_rates(valve, state, command):
+@valve_rates.of(HalfValve)
+def half_rates(valve, state, command):
     return flow_valve_rates(FlowValve(*valve), state, 0.5 * command)
 
 
-valve_flows.of(LazyValve)(lambda valve, air, state, node_mmHg, supply_mmHg: flow_valve_flows(
+valve_flows.of(HalfValve)(lambda valve, air, state, node_mmHg, supply_mmHg: flow_valve_flows(
     FlowValve(*valve), air, state, node_mmHg, supply_mmHg))
-valve_play.of(LazyValve)(lambda valve, previous, command: flow_valve_play(FlowValve(*valve), previous, command))
+valve_play.of(HalfValve)(lambda valve, previous, command: flow_valve_play(FlowValve(*valve), previous, command))
 '''
 
 
@@ -75,14 +75,14 @@ def own(tmp_path, monkeypatch):
 
 def test_a_valve_of_ones_own(own):
     """Class and verbs are found; the compiled cache counts the file; the rig prints as one that loads again."""
-    folder = own(LAZY)
-    (folder / "rig.toml").write_text('[valve]\nkind = "mine.py:LazyValve"\nconductance = 0.05\n')
+    folder = own(HALF)
+    (folder / "rig.toml").write_text('[valve]\nkind = "mine.py:HalfValve"\nconductance = 0.05\n')
     rig = load_rig(str(folder / "rig.toml"))
     kind = type(rig.plant.valve)
-    assert kind.__name__ == "LazyValve" and issubclass(kind, FlowValve) and rig.plant.valve.conductance == 0.05
+    assert kind.__name__ == "HalfValve" and issubclass(kind, FlowValve) and rig.plant.valve.conductance == 0.05
     assert kind in valve_rates.implementations and (folder / "mine.py") in declare._outside_sources
-    assert load_class("mine.py:LazyValve", folder, "here") is kind  # the file is run once
-    assert kind_of("valve", rig.plant.valve) == f"{folder / 'mine.py'}:LazyValve"
+    assert load_class("mine.py:HalfValve", folder, "here") is kind  # the file is run once
+    assert kind_of("valve", rig.plant.valve) == f"{folder / 'mine.py'}:HalfValve"
     (folder / "saved.toml").write_text("\n".join(rig_lines(rig, 100)))
     assert load_rig(str(folder / "saved.toml")).plant == rig.plant
 
@@ -114,12 +114,12 @@ def test_a_wrong_file_is_one_line(own, text, kind, says):
 
 def test_a_valve_without_a_twin(own):
     """A class that derives from neither built-in valve could run but not be linearised: refused, not run half."""
-    folder = own(LAZY.replace("(FlowValve)", "(NamedTuple)").replace('    """Half the travel."""', (
+    folder = own(HALF.replace("(FlowValve)", "(NamedTuple)").replace('    """Half the travel."""', (
         '    size: Annotated[float, quantity("1", 0, 1, "size", "invented")] = 0.5')).replace(
         "from plant.pneumatics", "from typing import Annotated, NamedTuple\nfrom plant.declare import quantity\n"
         "from plant.pneumatics"))
-    (folder / "rig.toml").write_text('[valve]\nkind = "mine.py:LazyValve"\n')
-    with pytest.raises(InputError, match=r"mine\.py:LazyValve': derive it from .*, or register valve_nature"):
+    (folder / "rig.toml").write_text('[valve]\nkind = "mine.py:HalfValve"\n')
+    with pytest.raises(InputError, match=r"mine\.py:HalfValve': derive it from .*, or register valve_nature"):
         load_rig(str(folder / "rig.toml"))
 
 

@@ -36,7 +36,7 @@ class Bound(NamedTuple):
     pressure_mmHg: float  # share of it that arterial pressure makes
     noise_mmHg: float  # and noise
     half_taps_mmHg: float  # the same with half the taps: what is still to be gained
-    guarded_mmHg: float  # the best that is sure to keep the delay margin too
+    delay_bound_mmHg: float  # the best that is sure to keep the delay margin too
     delay_margin_ticks: float  # of that controller, which nobody asked for
     omega_rad_s: Reals  # of the grid, in order
     sensitivity: Complexes
@@ -72,10 +72,10 @@ def finger_bound(
     peak = largest_peak(limits)
     half_rms = math.nan if quick else best_possible(samples, peak, taps // 2).rms_mmHg
     found = best_possible(samples, peak, taps)
-    guarded = best_possible(samples, peak, taps, small_gain(samples, least_delay_ticks(limits, samples.period_s)))
+    delay_bound = best_possible(samples, peak, taps, small_gain(samples, least_delay_ticks(limits, samples.period_s)))
     pressure, noise = error_parts(samples, found)
     omega, sensitivity = samples.omega_rad_s[order], found.sensitivity[order]
-    return Bound(case.finger.name, found.rms_mmHg, pressure, noise, half_rms, guarded.rms_mmHg,
+    return Bound(case.finger.name, found.rms_mmHg, pressure, noise, half_rms, delay_bound.rms_mmHg,
                  delay_margin_ticks(omega * samples.period_s, sensitivity), omega, sensitivity)
 
 

@@ -26,7 +26,7 @@ def tuning_dataset(tuning: Tuning, attributes: dict[str, str]) -> Any:
     for name in tuning.tuned.found.margins:
         data[name] = ("setting", [worst_margin(tuning, row, name) for row in rows],
                       {"units": FIGURES[name][0] or "1", "long_name": FIGURES[name][1]})
-    for name in ("tuned_mmHg", "limit_mmHg", "guarded_mmHg"):
+    for name in ("tuned_mmHg", "limit_mmHg", "delay_bound_mmHg"):
         data[name] = ("largest_peak", [getattr(point, name) for point in tuning.trade_off], {"units": "mmHg"})
     coordinates = {
         "setting": [row.name for row in rows], "finger": [case.finger.name for case in tuning.people.cases],

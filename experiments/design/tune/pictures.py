@@ -22,15 +22,15 @@ def trade_off_figure(tuning: Tuning) -> Any:
     figure = new_figure(10.0, 6.2)
     axes = figure.subplots()
     peaks = np.array([p.largest_peak for p in tuning.trade_off])
-    tuned, limit, guarded = (np.array([getattr(p, name) for p in tuning.trade_off])
-                             for name in ("tuned_mmHg", "limit_mmHg", "guarded_mmHg"))
+    tuned, limit, delay_bound = (np.array([getattr(p, name) for p in tuning.trade_off])
+                             for name in ("tuned_mmHg", "limit_mmHg", "delay_bound_mmHg"))
     bound = largest_peak(tuning.limits)
     left, right = 1.15, float(peaks[-1]) + 0.1
     axes.axvspan(bound, right, color="0.93", linewidth=0, zorder=0)
     axes.plot(peaks, tuned, "-o", color=BLUE, linewidth=2.0, markersize=4, label="tuned, every limit kept")
     axes.plot(peaks, limit, "-", color="black", linewidth=1.4, label="limit of any linear controller")
-    if np.nanmax(np.abs(guarded / limit - 1.0)) > 0.02:
-        axes.plot(peaks, guarded, ":", color="black", linewidth=1.4, label="the same, sure of the delay margin")
+    if np.nanmax(np.abs(delay_bound / limit - 1.0)) > 0.02:
+        axes.plot(peaks, delay_bound, ":", color="black", linewidth=1.4, label="the same, sure of the delay margin")
     axes.fill_between(peaks, 0.0, limit, color="0.8", linewidth=0, zorder=0)
     beyond = []
     for k, row in enumerate(tuning.published):

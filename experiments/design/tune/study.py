@@ -74,7 +74,7 @@ class Point(NamedTuple):
     largest_peak: float
     tuned_mmHg: float  # NaN where nothing was found
     limit_mmHg: float
-    guarded_mmHg: float  # the limit with the delay margin guaranteed
+    delay_bound_mmHg: float  # the limit with the delay margin guaranteed
 
 
 @dataclass(frozen=True)
@@ -299,7 +299,7 @@ def _trade_off(
         start = row.found.controller if row is not None and row.kept else start
         found = [finger_bound(bench.people.cases[i], coefficients, other.limits, quick=True)
                  for i in _limiting(bench, tuned)]
-        bounds.append((_highest([b.rms_mmHg for b in found]), _highest([b.guarded_mmHg for b in found])))
+        bounds.append((_highest([b.rms_mmHg for b in found]), _highest([b.delay_bound_mmHg for b in found])))
         if progress is not None:
             progress((done + 1) / len(peaks))
     at = peaks.index(asked)

@@ -127,7 +127,7 @@ def _against(tuning: Tuning) -> list[str]:
     for bound in tuning.bounds:
         tuned = tuning.tuned.found.rms_mmHg[[c.finger.name for c in tuning.people.cases].index(bound.finger)]
         lines.append(f"  {bound.finger}".ljust(58)
-                     + f"{bound.rms_mmHg:>11.3f}{bound.guarded_mmHg:>11.3f}{tuned:>13.3f}")
+                     + f"{bound.rms_mmHg:>11.3f}{bound.delay_bound_mmHg:>11.3f}{tuned:>13.3f}")
     if math.isfinite(limit.rms_mmHg):
         lines.append(f"  no controller gets the worst finger below {limit.rms_mmHg:.3f} mmHg; the tuned one is "
                      f"{100 * (rms / limit.rms_mmHg - 1):.0f} % above that (half the taps: {limit.half_taps_mmHg:.3f})")

@@ -4,7 +4,7 @@ import pytest
 
 from calibrate.protocol import Clamp, Found, Hold, Instrument, Seen
 from calibrate.search.searches import ClassroomSearch
-from calibrate.search.waveform_search import WaveformSearch, holds_of, joined, overheard, settled
+from calibrate.search.waveform_search import WaveformSearch, after_settling, holds_of, joined, overheard
 from experiments.rigs.rig import load_rig
 from experiments.simulation.instrument import instrument_of
 from experiments.simulation.session import Session
@@ -66,7 +66,7 @@ def test_holds_keep_their_place_in_time() -> None:
 
 
 def test_depth_is_minus_the_logarithm_of_light() -> None:
-    assert settled(seen(100, np.exp(-2.0)), 0.0, 0.05, TICK).depth == pytest.approx(np.full(50, 2.0))
+    assert after_settling(seen(100, np.exp(-2.0)), 0.0, 0.05, TICK).depth == pytest.approx(np.full(50, 2.0))
 
 
 def test_joined_pieces() -> None:

@@ -58,7 +58,7 @@ def test_the_bleed_is_that_of_iso_6358():
     assert thresholds(load_rig("wrist")).protection.air_use.bleed_mL_s == pytest.approx(flow, rel=1e-3)
 
 
-def test_a_lazy_loop_leaves_more_and_the_threshold_says_so():
+def test_a_slow_loop_leaves_more_and_the_threshold_says_so():
     """Half the gain leaves more than half as much again; the wrist rig leaves less than the cabinet's slower loop."""
     whole = {name: pulse_share(load_rig(name)) for name in ("wrist", "cabinet")}
     assert whole["wrist"] < 0.3 * whole["cabinet"]

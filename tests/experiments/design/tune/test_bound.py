@@ -40,7 +40,7 @@ def test_no_tuning_is_below_the_limit_and_longer_memory_is_no_worse(tuning, case
     error = np.hypot(*servo_errors(law, rows_of([law], np.ones(1)), case.disturbances[0]))[0]
     assert found.rms_mmHg < error
     assert found.rms_mmHg <= found.half_taps_mmHg < 1.1 * found.rms_mmHg
-    assert found.rms_mmHg <= found.guarded_mmHg * (1.0 + 1e-4)
+    assert found.rms_mmHg <= found.delay_bound_mmHg * (1.0 + 1e-4)
     assert math.hypot(found.pressure_mmHg, found.noise_mmHg) == pytest.approx(found.rms_mmHg)
     assert np.max(abs(found.sensitivity)) <= 1.6
 
