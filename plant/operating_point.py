@@ -144,18 +144,18 @@ def substeps_needed(
     steps = max(4, math.ceil(most * period_s / reach))
     for point in points:
         tries = 0
-        while tries < 4 and steps < MOST_TRIED and not _slam_error(plant, point, period_s, steps) < allowed_mmHg:
+        while tries < 4 and steps < MOST_TRIED and not _full_step_error(plant, point, period_s, steps) < allowed_mmHg:
             steps, tries = math.ceil(1.5 * steps), tries + 1
     return steps
 
 
-def _slam_error(plant: Plant, point: OperatingPoint, period_s: float, steps: int) -> float:
+def _full_step_error(plant: Plant, point: OperatingPoint, period_s: float, steps: int) -> float:
     """Largest change [mmHg] of cuff pressure at any tick of a slam from twice the steps; NaN or ∞ where it blows up."""
-    once, twice = _slam(plant, point, period_s, steps), _slam(plant, point, period_s, 2 * steps)
+    once, twice = _full_step(plant, point, period_s, steps), _full_step(plant, point, period_s, 2 * steps)
     return max(abs(a - b) for a, b in zip(once, twice, strict=False))  # one may reach its goal a tick before
 
 
-def _slam(plant: Plant, point: OperatingPoint, period_s: float, steps: int) -> list[float]:
+def _full_step(plant: Plant, point: OperatingPoint, period_s: float, steps: int) -> list[float]:
     """Cuff pressure [mmHg] at each tick: wide open from empty to the point's pressure, to rest, shut, and back to rest.
 
     The command changes at an odd share of the tick, as dead time makes it do.

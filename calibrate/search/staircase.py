@@ -41,7 +41,7 @@ class Step(NamedTuple):
     mean: float  # mean optical depth
     mean_light: float  # mean light, share of full scale
     noise: float  # SD of one smoothed sample of optical depth
-    wobble: float  # residual of optical depth about a smooth drift, RMS: a pulse of any kind
+    residual_rms: float  # residual of optical depth about a smooth drift, RMS: a pulse of any kind
     spread: float  # relative spread of the rises of its beats, 0 for fewer than two
     depth: Samples  # smoothed optical depth, tick by tick
 
@@ -98,11 +98,11 @@ def measure(seen: Seen, settle_s: float, period_s: float) -> Step:
     noise = float(np.std(np.diff(raw, 2))) / np.sqrt(6.0) / np.sqrt(max(round(SMOOTH_s / period_s), 1))
     time = np.linspace(-1.0, 1.0, len(depth))
     drift = np.polynomial.polynomial.polyfit(time, depth, 3)
-    wobble = float(np.std(depth - np.polynomial.polynomial.polyval(time, drift)))
+    residual_rms = float(np.std(depth - np.polynomial.polynomial.polyval(time, drift)))
     spread = float(np.std(sizes) / np.mean(sizes)) if len(sizes) > 1 else 0.0
     return Step(
         float(np.mean(seen.reading_mmHg[first:])), float(np.median(sizes)), float(np.median(feet)),
-        float(np.mean(depth)), float(np.mean(light)), noise, wobble, spread, depth,
+        float(np.mean(depth)), float(np.mean(light)), noise, residual_rms, spread, depth,
     )
 
 
@@ -148,12 +148,12 @@ def climb(stairs: Staircase, instrument: Instrument) -> Climb:
 
 def pulsing(steps: list[Step]) -> bool:
     """Whether any step shows more than its own noise and drift."""
-    return any(s.wobble > NO_PULSE_SNR * s.noise and s.rise > NO_PULSE_SNR * s.noise for s in steps)
+    return any(s.residual_rms > NO_PULSE_SNR * s.noise and s.rise > NO_PULSE_SNR * s.noise for s in steps)
 
 
 def _pulse_text(steps: list[Step]) -> str:
-    best = max(steps, key=lambda s: s.wobble / max(s.noise, 1e-12))
-    return f"{len(steps)} steps, at best {best.wobble:.2g} of optical depth over noise of {best.noise:.2g}"
+    best = max(steps, key=lambda s: s.residual_rms / max(s.noise, 1e-12))
+    return f"{len(steps)} steps, at best {best.residual_rms:.2g} of optical depth over noise of {best.noise:.2g}"
 
 
 def saturated(seen: Seen, instrument: Instrument) -> Failed | None:

@@ -26,7 +26,7 @@ class Backup(NamedTuple):
 
 
 class Places(NamedTuple):
-    """Pressures [mmHg] where they can be felt."""
+    """Pressures [mmHg] where they can be sensed."""
 
     cuff_mmHg: float
     node_mmHg: float  # at the valve end of the line
@@ -45,14 +45,14 @@ def is_powered(fault: Disturbance) -> bool:
 
 @fused
 def backup_tick(
-    guards: Guards, fault: Disturbance, before: Backup, felt: Places, runs: bool, vented: bool, period_s: float
+    guards: Guards, fault: Disturbance, before: Backup, sensed: Places, runs: bool, vented: bool, period_s: float
 ) -> tuple[Backup, bool, bool]:
     """All of them after a tick; whether somebody has let the dump valve go, and whether its coil holds it.
 
     `runs`: the firmware ran, and fed the watchdog; `vented`: it wants the cuff empty.
     """
     powered, relief = is_powered(fault), guards.relief
-    at_switch = choose(guards.pressure_switch.at_cuff, felt.cuff_mmHg, felt.node_mmHg)
+    at_switch = choose(guards.pressure_switch.at_cuff, sensed.cuff_mmHg, sensed.node_mmHg)
     switch = switch_step(
         guards.pressure_switch, before.switch, at_switch, fault.second_gain, fault.second_offset_mmHg, powered,
         period_s)
@@ -60,7 +60,7 @@ def backup_tick(
     released = vented | switch.tripped | watchdog.expired
     holds = dump_holds(guards.dump_valve, fault.power, released)
     dump = dump_step(guards.dump_valve, before.dump, holds, period_s)
-    opens = relief_opens(relief, before.relief_open, choose(relief.at_cuff, felt.cuff_mmHg, felt.node_mmHg))
+    opens = relief_opens(relief, before.relief_open, choose(relief.at_cuff, sensed.cuff_mmHg, sensed.node_mmHg))
     return Backup(switch, watchdog, dump, opens), released, holds
 
 

@@ -59,7 +59,7 @@ class Case(NamedTuple):
     onset_tick: int
     end_tick: int  # of the fault
     seed: int
-    stranger: tuple[float, float]  # set point and light slope of another finger
+    other_finger: tuple[float, float]  # set point and light slope of another finger
 
     @property
     def period_s(self) -> float:
@@ -78,7 +78,7 @@ class Trouble(NamedTuple):
     onset_s: float = 0.0  # since the start of the run
     duration_s: float = math.inf
     lost: tuple[str, ...] = ()  # names of protections, see `controller.protection.guards`
-    stranger: tuple[float, float] | None = None  # set point and light slope of another finger; none: its own
+    other_finger: tuple[float, float] | None = None  # set point and light slope of another finger; none: its own
 
 
 NO_TROUBLE = Trouble()
@@ -251,7 +251,7 @@ class Affected(NamedTuple):
     def _case(self, state: PlantState) -> Case:
         ready, own = self.ready, (self.ready.set_point, self.ready.light_slope)
         return Case(ready.rig, ready.loop.plant, ready.loop.firmware, NONE, ready.inputs, self.orders, state,
-                    self.onset_tick, self.end_tick, ready.seed, self.trouble.stranger or own)
+                    self.onset_tick, self.end_tick, ready.seed, self.trouble.other_finger or own)
 
     def _stage(self, case: Case, guards: Guards, end_tick: int) -> Stage:
         judge = judge_of(self.ready.rig.plant, self.limits, self.onset_tick)

@@ -105,7 +105,7 @@ class Processor(NamedTuple):
     clamped_s: float
     missed: float  # ticks since it last ran that it should not have missed
     boot: int  # ticks until it runs again
-    forgetful: bool  # lost its set point in a reset
+    after_reset: bool  # lost its set point in a reset
     held: Sample  # the last that it got
 
 
@@ -132,7 +132,7 @@ class Reading(NamedTuple):
     runs: bool
     down: bool  # without power, or still booting
     boot: int
-    forgetful: bool
+    after_reset: bool
 
 
 class ProtectedDecision(NamedTuple):
@@ -205,7 +205,7 @@ def take_reading(system: ProtectedLoop, now: Instant, run: ProtectedRun) -> Read
     sample, slope = take_sample(loop, run.plant.plant, now), now.order.light_slope
     sensed = run.backup.switch.sensed_mmHg
     second = sensed + guards.pressure_switch.noise_mmHg * gaussian(now.seed, SECOND_NOISE, now.tick)
-    lost, boot, forgetful = is_missed(loop, now), max(processor.boot - 1, 0), processor.forgetful
+    lost, boot, after_reset = is_missed(loop, now), max(processor.boot - 1, 0), processor.after_reset
     runs, wrong, drift = powered & (processor.boot == 0), 0.0, 0.0
     if anywhere(fault.active):
         active, since_ticks = fault.active, now.tick - fault.onset_tick
@@ -216,13 +216,13 @@ def take_reading(system: ProtectedLoop, now: Instant, run: ProtectedRun) -> Read
         wrong = choose(active, converter_error(fault, loop.plant, processor.held), wrong)
         drift = choose(active, fault.emitter_drift_per_s * since_ticks * period, drift)
         resets = active & (fault.boot_ticks > 0) & (since_ticks == 0)
-        boot, forgetful = choose(resets, fault.boot_ticks, boot), forgetful | resets | (active & opposite(powered))
+        boot, after_reset = choose(resets, fault.boot_ticks, boot), after_reset | resets | (active & opposite(powered))
         runs = runs & opposite(resets | (active & fault.hung))
         lost = lost | (active & tick_is_lost(fault, now.seed, now.tick))
     monitored = loop.plant.light.emitter * max(1.0 + drift, 0.0)
     monitored = monitored + MONITOR_SD * gaussian(now.seed, MONITOR_NOISE, now.tick)
     down = (boot > 0) | opposite(powered)
-    return Reading(sample, second, slope, wrong, monitored, runs & opposite(lost), down, boot, forgetful)
+    return Reading(sample, second, slope, wrong, monitored, runs & opposite(lost), down, boot, after_reset)
 
 
 @fused
@@ -234,7 +234,7 @@ def order_now(order: Order, fault: Disturbance, processor: Processor, light_slop
     fill = choose(holds, processor.protection.hold_mmHg, order.fill_mmHg)
     moved = order.set_point * fault.set_point_gain + fault.set_point_shift_mmHg * light_slope
     set_point = choose(fault.active, moved, order.set_point)
-    return Order(mode, fill, choose(processor.forgetful, 0.0, set_point), light_slope)
+    return Order(mode, fill, choose(processor.after_reset, 0.0, set_point), light_slope)
 
 
 @fused
@@ -261,7 +261,7 @@ def processor_tick(
 ) -> tuple[FirmwareState, Processor, Answer]:
     """Law and protection if the processor runs; else the last command stays or, while it is down, all is lost."""
     loop, fault, before = system.loop, system.safety.fault, run.processor
-    sample, runs, boot, forgetful = reading.sample, reading.runs, reading.boot, reading.forgetful
+    sample, runs, boot, after_reset = reading.sample, reading.runs, reading.boot, reading.after_reset
     order = order_now(now.order, fault, before, reading.light_slope)
     control, answer = firmware_part(loop, run.firmware, order, sample)
     twice = fault.doubled & runs
@@ -271,13 +271,13 @@ def processor_tick(
     clamped = choose(order.mode == CLAMP, before.clamped_s + loop.clock.period_s, 0.0)
     seen = watched_now(system, run, order, reading, answer, clamped)
     protection = protection_step(system.safety.guards.protection, before.protection, seen)
-    ran = Processor(protection, clamped, 0.0, boot, forgetful, sample)
-    idle = Processor(before.protection, before.clamped_s, before.missed + 1.0, boot, forgetful, before.held)
+    ran = Processor(protection, clamped, 0.0, boot, after_reset, sample)
+    idle = Processor(before.protection, before.clamped_s, before.missed + 1.0, boot, after_reset, before.held)
     kept, command = run.firmware, previous
     if anywhere(reading.down):
         lost = FirmwareState(ControllerState(0.0, 0.0, 0.0, 0.0, 0.0), 0.0, FILL, math.nan)
         kept = selected(reading.down, lost, kept)
-        fresh = Processor(initial_protection(), 0.0, 0.0, boot, forgetful, sample)
+        fresh = Processor(initial_protection(), 0.0, 0.0, boot, after_reset, sample)
         idle = selected(reading.down, fresh, idle)
         command = choose(reading.down, 0.0, command)
     told = Answer(choose(runs, answer.command, command), answer.mode, answer.limited, answer.terms)

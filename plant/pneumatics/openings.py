@@ -123,8 +123,8 @@ def open_plant_rates(
     rates = selected(system.busy, rates, rates)  # what is constant becomes as many as there are lanes
     lifting = 0.0
     if anywhere(system.busy):
-        felt = choose(relief.at_cuff, now.cuff_mmHg, line_node(plant.tube, now.line, now.cuff_mmHg))
-        lifting = choose(system.busy, relief_rate(relief, system.openings.relief_open, state.lift, felt), 0.0)
+        sensed = choose(relief.at_cuff, now.cuff_mmHg, line_node(plant.tube, now.line, now.cuff_mmHg))
+        lifting = choose(system.busy, relief_rate(relief, system.openings.relief_open, state.lift, sensed), 0.0)
         rates = selected(system.busy, opened_rates(system, state, rates), rates)
     return OpenPlantState(rates, lifting)
 

@@ -11,7 +11,7 @@ from experiments.calibration.schedule.study import Study
 from experiments.calibration.schedule.summary import Summary, troubles
 from experiments.calibration.schedule.verdict import YARDSTICK, against_yardstick
 
-TROUBLES_SHOWN = 5
+FAILURES_SHOWN = 5
 
 
 def lines_before(study: Study) -> list[str]:
@@ -37,9 +37,9 @@ def lines_after(study: Study, found: list[Summary]) -> list[str]:
         for a in against_yardstick(found)
     ]
     bad = troubles(study)
-    lines += bad[:TROUBLES_SHOWN]
-    if len(bad) > TROUBLES_SHOWN:
-        lines.append(f"… and {len(bad) - TROUBLES_SHOWN} more runs that ended before their time")
+    lines += bad[:FAILURES_SHOWN]
+    if len(bad) > FAILURES_SHOWN:
+        lines.append(f"… and {len(bad) - FAILURES_SHOWN} more runs that ended before their time")
     return lines
 
 

@@ -119,7 +119,7 @@ def _note(trial: Trial, number: int, asked: Hold, seen: Seen, step: Step, larges
         return "not used: the light is at an end of its converter"
     share = step.rise / largest if largest > 0.0 else 0.0
     brief = len(step.depth) * trial.period_s <= RISE_s
-    weak = not brief and min(step.wobble, step.rise) <= NO_PULSE_SNR * step.noise
+    weak = not brief and min(step.residual_rms, step.rise) <= NO_PULSE_SNR * step.noise
     if weak:
         return "no pulsation beyond noise"
     if isinstance(inner, ClassroomSearch):

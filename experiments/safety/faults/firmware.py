@@ -107,7 +107,7 @@ def too_early(case: Case, severity: float) -> Case:
 
 def wrong_finger(case: Case, severity: float) -> Case:
     """Set point and slope were found on another finger."""
-    return _other_set_point(case, *case.stranger)
+    return _other_set_point(case, *case.other_finger)
 
 
 FIRMWARE: tuple[Fault, ...] = (

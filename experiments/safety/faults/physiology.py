@@ -88,9 +88,9 @@ def cough(case: Case, severity: float) -> Case:
 def arrhythmia(case: Case, severity: float) -> Case:
     """Every third beat or so comes early and weak, with a pause behind it: stretches of time run faster and slower."""
     time = _time(case)
-    wobble = 0.12 * severity * (np.sin(2.0 * np.pi * 0.31 * time) + np.sin(2.0 * np.pi * 0.53 * time + 1.0))
-    wobble -= 0.12 * severity * np.sin(1.0)
-    clock = np.clip(time + np.where(time > 0.0, wobble, 0.0), time[0], time[-1])
+    modulation = 0.12 * severity * (np.sin(2.0 * np.pi * 0.31 * time) + np.sin(2.0 * np.pi * 0.53 * time + 1.0))
+    modulation -= 0.12 * severity * np.sin(1.0)
+    clock = np.clip(time + np.where(time > 0.0, modulation, 0.0), time[0], time[-1])
     pressure = np.interp(clock, time, case.inputs.arterial_mmHg)
     mean = float(np.mean(pressure))
     factor = 1.0 + 0.25 * severity * np.where(time > 0.0, np.sin(2.0 * np.pi * 0.43 * time), 0.0)

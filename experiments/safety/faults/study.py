@@ -64,7 +64,7 @@ class Study(NamedTuple):
     rows: Samples  # (runs, WIDTH)
     breaks: NDArray[np.bool_]  # (runs, BREAKS)
     names: tuple[str, ...]  # of the fingers
-    unheld: tuple[str, ...]  # fingers on which a protection acted before any failure, or that the rig cannot clamp
+    lost_clamp: tuple[str, ...]  # fingers on which a protection acted before any failure, or that the rig cannot clamp
     excluded: dict[str, str]  # failures that this rig cannot have, and why
 
     def column(self, name: str) -> Samples:
@@ -88,7 +88,7 @@ class Piece(NamedTuple):
     number: int  # of the finger
     phase: int  # of the onset
     finger: Finger
-    stranger: Finger
+    other_finger: Finger
 
 
 def prepare(plan: Plan) -> tuple[list[Fault], list[Piece]]:
@@ -110,10 +110,10 @@ def run_piece(plan: Plan, piece: Piece) -> tuple[Samples, str]:
     """All runs of one finger at one onset, and why there are none when the rig does not hold it."""
     rig = load_rig(plan.rig, list(plan.settings))
     faults = find_faults(",".join(plan.faults), rig)
-    number, phase, finger, stranger = piece
+    number, phase, finger, other_finger = piece
     limits = Limits(plan.limits.normal_mmHg, plan.limits.fault_mmHg, plan.limits.wrong_mmHg)
     try:
-        bench = make_bench(rig, finger, stranger, phase, Times(after_s=plan.after_s), limits, plan.seed)
+        bench = make_bench(rig, finger, other_finger, phase, Times(after_s=plan.after_s), limits, plan.seed)
     except InputError as error:
         return np.zeros((0, WIDTH)), str(error)
     if bench.trouble:
@@ -175,15 +175,15 @@ def run_study(
     found = run(pieces, partial(run_piece, plan), folder, about(plan), engine, 1, progress,
                 Unit("fingers and onsets"))
     rows = np.concatenate([rows.reshape(-1, WIDTH) for rows, _ in found])
-    unheld = [f"{piece.finger.name}: {why}" for piece, (_, why) in zip(pieces, found, strict=True) if why]
+    lost_clamp = [f"{piece.finger.name}: {why}" for piece, (_, why) in zip(pieces, found, strict=True) if why]
     if not len(rows):
         if folder is not None:
             shutil.rmtree(folder, ignore_errors=True)  # there is nothing in it to go on from
-        more = f", and {len(unheld) - 1} more" if len(unheld) > 1 else ""
-        raise InputError(f"nothing ran: rig {plan.rig} holds no finger ({unheld[0]}{more})")
+        more = f", and {len(lost_clamp) - 1} more" if len(lost_clamp) > 1 else ""
+        raise InputError(f"nothing ran: rig {plan.rig} holds no finger ({lost_clamp[0]}{more})")
     faults = [*faults, *(story_faults(plan.story) if plan.story is not None else [])]
     study = Study(plan, tuple(faults), rows, np.zeros((len(rows), len(BREAKS)), bool),
-                  tuple(piece.finger.name for piece in pieces if piece.phase == 0), tuple(unheld),
+                  tuple(piece.finger.name for piece in pieces if piece.phase == 0), tuple(lost_clamp),
                   excluded_faults(load_rig(plan.rig, list(plan.settings))))
     figures = {name: study.column(name) for name in FIGURES}
     person = np.array([is_person(faults[int(i)]) for i in study.column("fault")], bool)

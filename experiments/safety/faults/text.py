@@ -79,8 +79,8 @@ def study_lines(study: Study, table: Table) -> list[str]:
     if study.excluded:
         said = "; ".join(f"{name}: {why}" for name, why in study.excluded.items())
         lines += ["", f"not applicable to this rig: {said}"]
-    if study.unheld:
-        lines += ["", f"left out, the rig does not hold them: {'; '.join(study.unheld)}"]
+    if study.lost_clamp:
+        lines += ["", f"left out, the rig does not hold them: {'; '.join(study.lost_clamp)}"]
     return [*lines, "", CAUTION]
 
 
@@ -116,7 +116,7 @@ def study_json(study: Study, table: Table) -> dict[str, Any]:
                   for a, b, what, runs in pair_breaks(study, table)],
         "person_hours": person_hours(study),
         "false_alarms": sum(s.broken_runs for s in summaries(table) if is_person(s.fault)),
-        "left_out": list(study.unheld), "not_applicable": study.excluded, "limits_note": CAUTION,
+        "left_out": list(study.lost_clamp), "not_applicable": study.excluded, "limits_note": CAUTION,
     }
 
 

@@ -74,7 +74,7 @@ class Bench:
     seed: int
     times: Times
     limits: Limits
-    stranger: tuple[float, float]
+    other_finger: tuple[float, float]
     onset_tick: int
     empty: ProtectedRun
     start: ProtectedRun = field(init=False)
@@ -96,7 +96,7 @@ class Bench:
         end = ticks if lasting == math.inf else min(onset_tick + round(lasting / self.rig.timing.period_s), ticks)
         state = self.empty if onset_tick == 0 else getattr(self, "start", self.empty)
         return Case(self.rig, self.rig.plant, self.loop.firmware, NONE, self.inputs, self.orders, state.plant.plant,
-                    onset_tick, end, self.seed, self.stranger)
+                    onset_tick, end, self.seed, self.other_finger)
 
     def _stage(self, case: Case, guards: Guards, onset_tick: int, end_tick: int) -> Stage:
         """A case until a tick; times and display count from the onset tick on."""
@@ -142,12 +142,12 @@ def set_point_of(rig: Rig, inputs: Inputs) -> tuple[float, float, float]:
 
 
 def make_bench(
-    rig: Rig, finger: Finger, stranger: Finger, phase: int = 0, times: Times = USUAL_TIMES,
+    rig: Rig, finger: Finger, other_finger: Finger, phase: int = 0, times: Times = USUAL_TIMES,
     limits: Limits = USUAL_LIMITS, seed: int = 1,
 ) -> Bench:
     """A bench for one finger and one onset; `phase` numbers the onsets, each at a random point of a beat.
 
-    `stranger` is the finger whose set point "wrong finger" uses. Raises InputError when the rig cannot clamp there.
+    `other_finger` is the finger whose set point "wrong finger" uses. Raises InputError when the rig cannot clamp there.
     """
     own = on_finger(rig, finger)
     period = rig.timing.period_s
@@ -157,8 +157,8 @@ def make_bench(
     longest = times.fill_s + times.settle_s + 2.0 + times.after_s
     inputs = finger_inputs(own, finger, longest)
     cuff, set_point, slope = set_point_of(own, inputs)
-    other = on_finger(rig, stranger)
-    _, foreign, foreign_slope = set_point_of(other, finger_inputs(other, stranger, 5.0))
+    other = on_finger(rig, other_finger)
+    _, foreign, foreign_slope = set_point_of(other, finger_inputs(other, other_finger, 5.0))
     ticks = len(inputs.arterial_mmHg) - 1
     mode = np.full(ticks, CLAMP, np.int64)
     mode[: round(times.fill_s / period)] = FILL

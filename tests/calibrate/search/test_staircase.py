@@ -65,7 +65,7 @@ def test_a_brighter_lamp_changes_no_rise(finger: Any, scale: float) -> None:
     bright = measure(seen._replace(light=seen.light * scale), 0.4, 0.001)
     assert bright.rise == pytest.approx(plain.rise, rel=1e-9)
     assert bright.foot - plain.foot == pytest.approx(-math.log(scale), abs=1e-9)
-    assert bright.wobble == pytest.approx(plain.wobble, rel=1e-9)
+    assert bright.residual_rms == pytest.approx(plain.residual_rms, rel=1e-9)
 
 
 @given(st.floats(0.01, 1.0), st.floats(0.01, 1.0))
@@ -79,7 +79,7 @@ def test_noise_of_the_light_is_told_from_its_pulse(finger: Any) -> None:
     measured = measure(finger._replace(noise=1e-3).answer(Hold(90.0, 4.0), 1), 0.4, 0.001)
     assert measured.noise == pytest.approx(1e-3 / measured.mean_light / math.sqrt(30.0), rel=0.1)
     silent = measure(finger.answer(Hold(90.0, 4.0), 1), 0.4, 0.001)
-    assert silent.noise < 0.01 * measured.noise < silent.wobble
+    assert silent.noise < 0.01 * measured.noise < silent.residual_rms
 
 
 def test_beats_of_one_size_have_no_spread(finger: Any) -> None:

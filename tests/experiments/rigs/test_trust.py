@@ -21,7 +21,7 @@ STUDIES = {  # a command with its options, and where it keeps what is done
 
 
 @pytest.fixture
-def stranger(tmp_path):
+def other_finger(tmp_path):
     """A rig file with a Python file beside it that leaves a mark when it is run."""
     (tmp_path / "theirs.py").write_text(RAN.format(str(tmp_path / "mark")))
     (tmp_path / "theirs.toml").write_text('[valve]\nkind = "theirs.py:Valve"\n')
@@ -49,28 +49,28 @@ def test_the_built_in_rigs_need_no_trust():
 
 
 @pytest.mark.parametrize("name", STUDIES)
-def test_a_study_that_is_gone_on_with(stranger, refusal, name):
+def test_a_study_that_is_gone_on_with(other_finger, refusal, name):
     """In a new folder the file is run, as the rig asks; where a study lies, only with --trust."""
     (command, *options), kept = STUDIES[name]
     axis = ("controller.kp=0.005,0.006",) if name == "sweep" else ()
-    words = (command, stranger / "theirs.toml", *axis, *options, "--out", stranger / "out")
-    (stranger / "out" / kept).mkdir(parents=True)
-    (stranger / "out" / kept / MANIFEST).write_text("{}")
+    words = (command, other_finger / "theirs.toml", *axis, *options, "--out", other_finger / "out")
+    (other_finger / "out" / kept).mkdir(parents=True)
+    (other_finger / "out" / kept / MANIFEST).write_text("{}")
     line = refusal(*words)
-    assert "add --trust" in line and "theirs.py:Valve" in line and not (stranger / "mark").exists()
-    assert "it was run" in refusal(*words, "--trust") and (stranger / "mark").exists()
-    (stranger / "mark").unlink()
-    (stranger / "out" / kept / MANIFEST).unlink()
+    assert "add --trust" in line and "theirs.py:Valve" in line and not (other_finger / "mark").exists()
+    assert "it was run" in refusal(*words, "--trust") and (other_finger / "mark").exists()
+    (other_finger / "mark").unlink()
+    (other_finger / "out" / kept / MANIFEST).unlink()
     assert "it was run" in refusal(*words)
 
 
-def test_a_study_that_goes_into_a_report(stranger, refusal):
-    (stranger / "faults.json").write_text(json.dumps(STUDY))
-    words = ("report", stranger / "theirs.toml", "--out", stranger / "out")
-    line = refusal(*words, "--faults", stranger)
-    assert "add --trust" in line and not (stranger / "mark").exists()
-    assert "it was run" in refusal(*words, "--faults", stranger, "--trust")
-    (stranger / "mark").unlink()
+def test_a_study_that_goes_into_a_report(other_finger, refusal):
+    (other_finger / "faults.json").write_text(json.dumps(STUDY))
+    words = ("report", other_finger / "theirs.toml", "--out", other_finger / "out")
+    line = refusal(*words, "--faults", other_finger)
+    assert "add --trust" in line and not (other_finger / "mark").exists()
+    assert "it was run" in refusal(*words, "--faults", other_finger, "--trust")
+    (other_finger / "mark").unlink()
     assert "it was run" in refusal(*words)
 
 

@@ -1,4 +1,4 @@
-"""What works without firmware: who lets the cuff go, where pressure is felt, what is open."""
+"""What works without firmware: who lets the cuff go, where pressure is sensed, what is open."""
 import pytest
 
 from controller.protection.guards import Guards
@@ -9,11 +9,11 @@ GUARDS = Guards()
 CALM = Places(90.0, 90.0)
 
 
-def ticked(ticks, felt=CALM, fault=NONE, guards=GUARDS, runs=True, vented=False):
+def ticked(ticks, sensed=CALM, fault=NONE, guards=GUARDS, runs=True, vented=False):
     """State after so many ticks of a millisecond, whether the cuff was let go, whether the coil holds."""
     state, released, holds = backup_at_rest(), False, True
     for _ in range(ticks):
-        state, released, holds = backup_tick(guards, fault, state, felt, runs, vented, 0.001)
+        state, released, holds = backup_tick(guards, fault, state, sensed, runs, vented, 0.001)
     return state, released, holds
 
 
@@ -33,7 +33,7 @@ def test_each_of_them_lets_the_cuff_go(why, more):
 
 
 def test_without_power_the_coil_lets_go_and_nothing_remembers():
-    state, released, holds = ticked(60, felt=Places(290.0, 290.0), fault=disturbance(power=0.2), runs=False)
+    state, released, holds = ticked(60, sensed=Places(290.0, 290.0), fault=disturbance(power=0.2), runs=False)
     assert not released and not holds and state.dump > 0.9 and not state.switch.tripped
     assert is_powered(disturbance(power=LEAST_POWER)) and not is_powered(disturbance(power=0.49))
 

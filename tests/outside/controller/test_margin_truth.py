@@ -18,7 +18,7 @@ from experiments.simulation.steady_state import perturbed
 from experiments.simulation.steps import steps_a_tick
 from plant.operating_point import OperatingPoint, clamp_point, plant_twin
 
-KICK_mmHg = 1e-4  # small enough for every curve to be its tangent
+PERTURBATION_mmHg = 1e-4  # small enough for every curve to be its tangent
 PERIODS = 30  # of the crossover, at least, in a run of nine spans
 # valve, tube sections (0: none), flow inverse; every one rests where its valve's gain is smooth (bleed or leak)
 KINDS = (("flow", 0, False), ("flow", 1, True), ("flow", 3, True), ("pressure", 0, False), ("pressure", 8, False))
@@ -33,8 +33,9 @@ def growth(rig: Rig, point: OperatingPoint, gain: float, added_s: float, steps: 
     timing = rig.timing._replace(dead_time_s=rig.timing.dead_time_s + added_s)
     controller = rig.controller._replace(kp=rig.controller.kp * gain)
     pushed = rig._replace(timing=timing, controller=controller)
-    error = perturbed(pushed, point, design(controller, timing.period_s), 9 * span, KICK_mmHg, 1, steps)["error_mmHg"]
-    if len(error) < 9 * span or np.max(np.abs(error)) > 500 * KICK_mmHg:
+    coefficients = design(controller, timing.period_s)
+    error = perturbed(pushed, point, coefficients, 9 * span, PERTURBATION_mmHg, 1, steps)["error_mmHg"]
+    if len(error) < 9 * span or np.max(np.abs(error)) > 500 * PERTURBATION_mmHg:
         return 1.0
     wiggle = np.diff(error, 2)  # the oscillation without the slow return of wall and veins
     early, late = (math.sqrt(float(np.mean(wiggle[a : a + 2 * span] ** 2))) for a in (3 * span, 7 * span))

@@ -58,7 +58,7 @@ def test_calibration_gone_wrong():
     off = CATALOGUE["search_interrupted"].inject(case, 1.0).orders
     assert (off.set_point[0] - case.orders.set_point[0]) / case.orders.light_slope[0] == pytest.approx(15.0)
     other = CATALOGUE["wrong_finger"].inject(case, 1.0).orders
-    assert (other.set_point[-1], other.light_slope[-1]) == here.stranger
+    assert (other.set_point[-1], other.light_slope[-1]) == here.other_finger
     hasty = CATALOGUE["clamp_too_early"].inject(case, 1.0).orders.mode
     assert np.argmax(hasty == CLAMP) == 2000 < np.argmax(case.orders.mode == CLAMP)
     assert np.array_equal(CATALOGUE["clamp_too_early"].inject(case, 0.0).orders.mode, case.orders.mode)

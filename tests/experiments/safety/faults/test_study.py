@@ -72,7 +72,7 @@ def test_pairs_are_run_with_all_protection():
 def test_names_come_back():
     faults, units = prepare(SMALL)
     assert tuple(fault_text(f) for f in faults) == SMALL.faults and [u[:2] for u in units] == [(0, 0), (1, 0)]
-    assert units[0].stranger == units[1].finger and units[0].finger.name == sample_fingers(1)[0].name
+    assert units[0].other_finger == units[1].finger and units[0].finger.name == sample_fingers(1)[0].name
 
 
 @pytest.mark.parametrize(("change", "word"), [
