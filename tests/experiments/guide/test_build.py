@@ -104,3 +104,21 @@ def test_the_readme_is_short_and_its_links_lead_somewhere():
     assert len(text.splitlines()) <= 150
     for address in re.findall(r"\]\(([^)#]+)", text):
         assert address.startswith("http") or (top / address).exists(), address
+
+
+def test_files_that_the_texts_name_are_there():
+    """A path in backticks below one of the rooms; the how-to page of a detector names one that is yet to be written."""
+    top = Path(building.TOP)
+    texts = [path for path in PAGES.rglob("*.md") if path.name != "detector.md"]
+    named = {(path.name, name) for path in [*texts, top / "README.md", top / "DEVELOPERS.md"]
+             for name in re.findall(r"`((?:plant|controller|calibrate|experiments|tests)/[\w/.*]+)`",
+                                    path.read_text(encoding="utf-8"))}
+    assert len(named) > 40
+    assert not {(page, name) for page, name in named if not list(top.glob(name.rstrip("/")))}
+
+
+def test_no_command_lost_its_indent():
+    """A line of commands that begins at the margin is a paragraph, not a block."""
+    for path in PAGES.rglob("*.md"):
+        text = re.sub(r"(?ms)^```.*?^```", "", path.read_text(encoding="utf-8"))
+        assert not re.search(r"(?m)^cuffloop .*\n    ", text), path.name
