@@ -195,6 +195,6 @@ def test_the_search_for_a_crossing_is_superlinear(monkeypatch):
         for low, high, beside in ((0.8, 1.3, 1.7), (0.7, 1.1, 0.5), (0.9, 1.4, 0.75)):
             looks = 0
             ends = [crossings.above_unit(at(part, share * exact), 0.0) for share in (low, high, beside)]
-            w, _ = crossings.refine_unit(0.0, part, Unity(1.0), low * exact, ends[0], high * exact, ends[1],
-                                         beside * exact, ends[2])
+            near, far, third = zip((low * exact, high * exact, beside * exact), ends, strict=True)
+            w, _ = crossings.refine_unit(0.0, part, Unity(1.0), near, far, third)
             assert w == pytest.approx(exact, rel=1e-12) and looks <= 9

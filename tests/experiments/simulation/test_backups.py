@@ -24,7 +24,7 @@ def test_in_peace_nothing_acts():
 
 
 @pytest.mark.parametrize(("why", "more"), [
-    ("vented", {"vented": True}), ("switch", {"felt": Places(290.0, 290.0)}), ("watchdog", {"runs": False}),
+    ("vented", {"vented": True}), ("switch", {"sensed": Places(290.0, 290.0)}), ("watchdog", {"runs": False}),
 ])
 def test_each_of_them_lets_the_cuff_go(why, more):
     state, released, holds = ticked(60, **more)

@@ -78,8 +78,8 @@ def browser(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def page():
-    """A whole report: a check of eight seconds, and forty failures that rise from 101 to 140 mmHg."""
-    result = check(load_rig("wrist"), synthesise(SyntheticPressure(), 1e-3, 8.0, 1),
+    """A whole report: a check of sixteen seconds, and forty failures that rise from 101 to 140 mmHg."""
+    result = check(load_rig("wrist"), synthesise(SyntheticPressure(), 1e-3, 16.0, 1),
                    load_requirements(default_requirements("wrist")))
     many = [failure(f"fault_{i:02}", FINE._replace(highest_mmHg=101.0 + i)) for i in range(40)]
     many[7] = many[7]._replace(without={"pressure_limit": HIGH})
