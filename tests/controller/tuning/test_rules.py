@@ -11,15 +11,19 @@ from controller.margins.margins import OpenLoop, margins
 from controller.response import Unity, Zpk, response
 from controller.tick.law import Controller, design
 from controller.tick.parameters import SHORTEST_FILTER, check_controller
-from controller.tuning.reduced import DelayedLag
+from controller.tuning.reduced import DelayedLag, Ultimate
 from controller.tuning.rules import (
     SLOW_INTEGRAL,
     LEAD_MARGIN_deg,
     Settings,
+    amigo_pi,
+    amigo_pid,
     classical_rules,
     plain_lead,
     simc,
     to_controller,
+    ziegler_nichols_pi,
+    ziegler_nichols_pid,
 )
 from plant.errors import InputError
 
@@ -106,3 +110,15 @@ def test_a_plant_without_phase_gets_none():
     plant = Zpk(np.zeros(0, complex), np.array([0.0, -1e-6], complex), 2.0, 0.0, 0.0)
     with pytest.raises(InputError, match="no crossover"):
         plain_lead(OpenLoop(plant, Unity(1.0), 0.0, 1, 0, 0.1, 1e5), 300.0)
+
+
+def test_published_constants_by_hand():
+    """Ziegler & Nichols 1942 at Ku = 8 and Tu = 2π/√3, that of 1/(s + 1)³; AMIGO (Åström & Hägglund 2006, eq. 7.7) at
+    K = T = L = 1 and with L = 3."""
+    ultimate = Ultimate(8.0, 2.0 * math.pi / math.sqrt(3.0))
+    assert ziegler_nichols_pi(ultimate)[:3] == pytest.approx((3.6, 3.02300, 0.0), rel=1e-5)
+    assert ziegler_nichols_pid(ultimate)[:3] == pytest.approx((4.8, 1.81380, 0.453450), rel=1e-5)
+    assert amigo_pi(DelayedLag(1.0, 1.0, 1.0))[:2] == pytest.approx((0.25, 1.0))
+    assert amigo_pid(DelayedLag(1.0, 1.0, 1.0))[:3] == pytest.approx((0.65, 1.2 / 1.1, 0.5 / 1.3))
+    # L = 3: K = 0.15 + (0.35 − 3/16)/3, Ti = 1.05 + 39/(1 + 36 + 63)
+    assert amigo_pi(DelayedLag(1.0, 1.0, 3.0))[:2] == pytest.approx((0.15 + 0.1625 / 3.0, 1.05 + 13 * 3 / 100.0))
