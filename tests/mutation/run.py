@@ -42,7 +42,8 @@ def tests_of(file: str, top: Path) -> list[str]:
     room, name = module.rsplit(".", 1)
     asked = re.compile(rf"^\s*(from {re.escape(module)} import|import {re.escape(module)}\b"
                        rf"|from {re.escape(room)} import [^\n]*\b{name}\b)", re.M)
-    outside = [path for path in sorted((top / "tests" / "outside").rglob("test_*.py")) if asked.search(path.read_text())]
+    files = sorted((top / "tests" / "outside").rglob("test_*.py"))
+    outside = [path for path in files if asked.search(path.read_text(encoding="utf-8"))]
     mirrored = Path("tests") / Path(file).parent / f"test_{Path(file).name}"
     return [str(mirrored), *(str(path.relative_to(top)) for path in outside)]
 
