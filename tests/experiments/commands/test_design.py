@@ -5,6 +5,7 @@ from experiments.commands import design
 from experiments.commands.jobs.budget import BudgetOptions
 from experiments.commands.jobs.sweep import SweepJob
 from experiments.commands.jobs.tune import TuneOptions
+from tests.experiments.commands.handing_over import handed_over
 
 CASES = [
     (["tune", "--fingers", "9"], "tune.tune_job", TuneOptions(fingers=9)),
@@ -15,15 +16,7 @@ CASES = [
 
 @pytest.mark.parametrize(("line", "job", "given"), CASES, ids=lambda value: value if isinstance(value, str) else None)
 def test_the_job_gets_what_was_asked(cuffloop, monkeypatch, line, job, given):
-    asked = []
-
-    def done(options):
-        asked.append(options)
-        return 7
-
-    monkeypatch.setattr(f"experiments.commands.jobs.{job}", done)
-    assert cuffloop(*line).status == 7
-    assert asked == [given]
+    assert handed_over(cuffloop, monkeypatch, line, job) == [given]
 
 
 def test_every_command_is_listed():

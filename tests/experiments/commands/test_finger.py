@@ -7,6 +7,7 @@ from experiments.commands.jobs.height import HeightOptions
 from experiments.commands.jobs.schedules import SchedulesOptions
 from experiments.commands.jobs.search import SearchOptions
 from experiments.commands.jobs.wear import WearOptions
+from tests.experiments.commands.handing_over import handed_over
 
 CASES = [
     (["search", "--strategy", "probing"], "search.search_job", SearchOptions(strategy="probing")),
@@ -22,15 +23,7 @@ CASES = [
 
 @pytest.mark.parametrize(("line", "job", "given"), CASES, ids=lambda value: value if isinstance(value, str) else None)
 def test_the_job_gets_what_was_asked(cuffloop, monkeypatch, line, job, given):
-    asked = []
-
-    def done(options):
-        asked.append(options)
-        return 7
-
-    monkeypatch.setattr(f"experiments.commands.jobs.{job}", done)
-    assert cuffloop(*line).status == 7
-    assert asked == [given]
+    assert handed_over(cuffloop, monkeypatch, line, job) == [given]
 
 
 def test_every_command_is_listed():

@@ -6,6 +6,7 @@ from experiments.commands.jobs.check import CheckOptions
 from experiments.commands.jobs.margins import MarginsOptions
 from experiments.commands.jobs.rigs import RigsOptions
 from experiments.commands.jobs.simulate import SimulateOptions
+from tests.experiments.commands.handing_over import handed_over
 
 CASES = [
     (["check"], "check.check_job", CheckOptions(rigs=["wrist"])),
@@ -18,15 +19,7 @@ CASES = [
 
 @pytest.mark.parametrize(("line", "job", "given"), CASES, ids=lambda value: value if isinstance(value, str) else None)
 def test_the_job_gets_what_was_asked(cuffloop, monkeypatch, line, job, given):
-    asked = []
-
-    def done(options):
-        asked.append(options)
-        return 7
-
-    monkeypatch.setattr(f"experiments.commands.jobs.{job}", done)
-    assert cuffloop(*line).status == 7
-    assert asked == [given]
+    assert handed_over(cuffloop, monkeypatch, line, job) == [given]
 
 
 def test_every_command_is_listed():

@@ -4,6 +4,7 @@ import pytest
 from experiments.commands import safety
 from experiments.commands.jobs.faults import FaultsOptions
 from experiments.commands.jobs.report import ReportOptions
+from tests.experiments.commands.handing_over import handed_over
 
 CASES = [
     (["faults", "--full", "--stories", "5", "--trust"], "faults.faults_job",
@@ -14,15 +15,7 @@ CASES = [
 
 @pytest.mark.parametrize(("line", "job", "given"), CASES, ids=lambda value: value if isinstance(value, str) else None)
 def test_the_job_gets_what_was_asked(cuffloop, monkeypatch, line, job, given):
-    asked = []
-
-    def done(options):
-        asked.append(options)
-        return 7
-
-    monkeypatch.setattr(f"experiments.commands.jobs.{job}", done)
-    assert cuffloop(*line).status == 7
-    assert asked == [given]
+    assert handed_over(cuffloop, monkeypatch, line, job) == [given]
 
 
 def test_every_command_is_listed():

@@ -1,11 +1,7 @@
 """`cuffloop check`: table, verdict, files and exit status."""
 import json
 
-SHORT = ("--record", "synthetic", "--seconds", "14")
-
-
-def files(folder):
-    return sorted(str(p.relative_to(folder)) for p in folder.rglob("*"))
+from tests.experiments.commands.jobs.command_line import SHORT, files
 
 
 def test_check(cuffloop, tmp_path):

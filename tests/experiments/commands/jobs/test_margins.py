@@ -1,13 +1,7 @@
 """`cuffloop margins`: lines, files and exit status."""
 import json
 
-
-def sets(*changes):
-    return [part for change in changes for part in ("--set", change)]
-
-
-def files(folder):
-    return sorted(str(p.relative_to(folder)) for p in folder.rglob("*"))
+from tests.experiments.commands.jobs.command_line import files, sets
 
 
 def test_margins(cuffloop, tmp_path):

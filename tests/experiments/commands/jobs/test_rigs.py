@@ -2,12 +2,9 @@
 import json
 
 from experiments.rigs.rig import load_rig, parameters_of
+from tests.experiments.commands.jobs.command_line import sets
 
 SHORT = ("--record", "synthetic", "--seconds", "8")
-
-
-def sets(*changes):
-    return [part for change in changes for part in ("--set", change)]
 
 
 def test_rigs(cuffloop, tmp_path):

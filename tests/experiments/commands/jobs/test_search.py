@@ -17,10 +17,7 @@ from experiments.subjects.population import find_finger
 from experiments.work.chunks import CHUNK, MANIFEST, Chunks
 from plant.errors import InputError
 from plant.pressure.synthetic import SyntheticPressure, synthesise
-
-
-def files(folder):
-    return sorted(str(p.relative_to(folder)) for p in folder.rglob("*"))
+from tests.experiments.commands.jobs.command_line import files
 
 
 def test_one_finger(cuffloop, tmp_path):

@@ -5,18 +5,7 @@ import numpy as np
 import pytest
 
 from controller.tick.firmware import MODES
-
-SHORT = ("--record", "synthetic", "--seconds", "14")
-STORM = ("supply.pressure_mmHg=3000.0", "supply.stall_mmHg=5000.0", "supply.volume_mL=100000.0",
-         "valve.conductance=1.0", "filling.feedforward_per_mmHg=1.0", "cuff.volume_mL=0.5")
-
-
-def sets(*changes):
-    return [part for change in changes for part in ("--set", change)]
-
-
-def files(folder):
-    return sorted(str(p.relative_to(folder)) for p in folder.rglob("*"))
+from tests.experiments.commands.jobs.command_line import SHORT, STORM, files, sets
 
 
 def test_simulate(cuffloop, tmp_path):
