@@ -45,6 +45,11 @@ def build(folder: Path, execute: bool = True) -> int:
     """
     require()
     source = folder / "source"
+    with lessons_see_the_sources():
+        return _built(source, folder, execute)
+
+
+def _built(source: Path, folder: Path, execute: bool) -> int:
     assemble(source)
     from sphinx.application import Sphinx
     from sphinx.errors import SphinxError
@@ -53,7 +58,7 @@ def build(folder: Path, execute: bool = True) -> int:
     settings = SETTINGS | {"version": own_version(), "release": own_version()}
     if not execute:
         settings |= {"nb_execution_mode": "off", "suppress_warnings": ["myst-nb.lexer"]}
-    with lessons_see_the_sources(), docutils_namespace(), patch_docutils(str(source)):
+    with docutils_namespace(), patch_docutils(str(source)):
         try:
             app = Sphinx(str(source), None, str(folder / "site"), str(folder / "kept"), "html", settings,
                          freshenv=True, warningiserror=True, status=None, warning=sys.stderr)
@@ -95,14 +100,17 @@ def generated_pages() -> dict[str, str]:
 
 @contextmanager
 def lessons_see_the_sources() -> Iterator[None]:
-    """For the processes that run lessons: this checkout, whether or not it is installed, and one thread for BLAS."""
+    """This checkout before whatever is installed, here and in the processes that run lessons; one thread for BLAS."""
     ours = [str(TOP / "experiments" / "package"), str(TOP)]
     before = {name: os.environ.get(name) for name in ("PYTHONPATH", "OPENBLAS_NUM_THREADS")}
     os.environ["PYTHONPATH"] = os.pathsep.join([*ours, *filter(None, [before["PYTHONPATH"]])])
     os.environ["OPENBLAS_NUM_THREADS"] = "1"
+    path = list(sys.path)
+    sys.path[:0] = ours
     try:
         yield
     finally:
+        sys.path[:] = path
         for name, value in before.items():
             if value is None:
                 os.environ.pop(name, None)

@@ -1,12 +1,14 @@
 """The guide builds without a warning, asks nobody for anything, and its pages keep to the sizes of the house."""
+import os
 import re
+import sys
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
 
 from experiments.guide import build as building
-from experiments.guide.build import PAGES, assemble, build, generated_pages
+from experiments.guide.build import PAGES, TOP, assemble, build, generated_pages, lessons_see_the_sources
 from plant.errors import InputError
 
 LOADS = {"script": "src", "img": "src", "link": "href", "iframe": "src", "source": "src", "video": "src"}
@@ -122,3 +124,12 @@ def test_no_command_lost_its_indent():
     for path in PAGES.rglob("*.md"):
         text = re.sub(r"(?ms)^```.*?^```", "", path.read_text(encoding="utf-8"))
         assert not re.search(r"(?m)^cuffloop .*\n    ", text), path.name
+
+
+def test_this_checkout_comes_before_an_installed_package():
+    """Whoever installed cuffloop and builds the guide beside it gets the pages' own sources, here and in lessons."""
+    before = list(sys.path)
+    with lessons_see_the_sources():
+        ours = [str(TOP / "experiments" / "package"), str(TOP)]
+        assert sys.path[:2] == ours and os.environ["PYTHONPATH"].split(os.pathsep)[:2] == ours
+    assert sys.path == before
