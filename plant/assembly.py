@@ -11,15 +11,16 @@ from numpy.typing import NDArray
 
 from plant.declare import fused, verb
 from plant.electronics.transducer import Transducer, sensed_pressure, transducer_rate
-from plant.finger.artery import Artery, present_area, static_area, wall_rate
+from plant.finger.artery import Artery, law_at, present_area, relative_area, static_area, wall_rate
 from plant.finger.light import Light, light_intensity, photodiode_rate
+from plant.finger.segment import Segment, SegmentLine, SegmentState, segment_at_rest, segment_line, segment_rates
 from plant.finger.tissue import Tissue, tissue_rate
 from plant.finger.vein import Vein, vein_rate, vein_target
 from plant.numerics.integrate import advance, weigh, without_denormals
 from plant.numerics.vector import choose, most, rounded_down
 from plant.parts import line_end_volume, line_node, line_rates, valve_flows, valve_nature, valve_rates
 from plant.pneumatics.air import Air
-from plant.pneumatics.cuff import Cuff, cuff_rate
+from plant.pneumatics.cuff import Cuff, content_at_rest, content_rate, cuff_rate
 from plant.pneumatics.flow_valve import FlowValve, SpoolState
 from plant.pneumatics.pressure_valve import PressureValve, StageState
 from plant.pneumatics.supply import Supply, supply_rate
@@ -31,6 +32,7 @@ class Plant(NamedTuple):
 
     tissue: Tissue = Tissue()
     artery: Artery = Artery()
+    segment: Segment = Segment()
     vein: Vein = Vein()
     light: Light = Light()
     valve: FlowValve | PressureValve = FlowValve()
@@ -48,7 +50,9 @@ class PlantState(NamedTuple):
     valve: SpoolState | StageState
     line: LineState | NoLineState
     cuff_mmHg: float  # gauge pressure in the bladder
+    cuff_mL: float  # air in it and in the line's end, at the reference atmosphere
     external_mmHg: float  # at the artery
+    segment: SegmentState  # transmural pressures and axial flow of the artery under the cuff
     creep_area: float  # creeping share of arterial area, fraction of maximal area
     venous_volume: float  # fraction of the volume without cuff pressure
     photodiode: float  # filtered light, fraction of full scale
@@ -61,6 +65,13 @@ class Surroundings(NamedTuple):
     arterial_mmHg: float
     tone: float  # 0 resting, + constricted, − dilated
     ambient: float  # light, fraction of full scale
+
+
+class Held(NamedTuple):
+    """What does not change within a tick."""
+
+    command: float  # of the valve
+    vessel: SegmentLine  # at the tick's tone
 
 
 class Inputs(NamedTuple):
@@ -78,29 +89,40 @@ class Inputs(NamedTuple):
 @fused
 def arterial_area(plant: Plant, state: PlantState, around: Surroundings) -> float:
     """Arterial area now (fraction of maximal area)."""
-    target = static_area(plant.artery, around.arterial_mmHg - state.external_mmHg, around.tone)
-    return present_area(plant.artery, state.creep_area, target)
+    law = law_at(plant.artery, around.tone)
+    return present_area(law, state.creep_area, law.largest_area * relative_area(law, state.segment.middle_mmHg))
 
 
-system_rates = verb("system_rates", merged=True)  # (system, state, around, command) -> rate of every state
+system_rates = verb("system_rates", merged=True)  # (system, state, around, held) -> rate of every state
+system_vessel = verb("system_vessel", merged=True)  # (system, tone) -> the artery under the cuff at a tone
 
 
 @fused
 def plant_rates(plant: Plant, state: PlantState, around: Surroundings, command: float) -> PlantState:
     """Rate of every state [its unit per s] under a held valve command and the surroundings of this instant."""
+    return held_rates(plant, Held(command, segment_line(plant.segment, plant.artery, around.tone)), state, around)
+
+
+@fused
+def held_rates(plant: Plant, held: Held, state: PlantState, around: Surroundings) -> PlantState:
+    """The same, with what follows from the tone worked out already."""
+    vessel = held.vessel
     node = line_node(plant.tube, state.line, state.cuff_mmHg)
     drawn, inflow = valve_flows(plant.valve, plant.air, state.valve, node, state.supply_mmHg)
     line, outflow = line_rates(plant.tube, plant.air, state.line, inflow, state.cuff_mmHg)
-    target = static_area(plant.artery, around.arterial_mmHg - state.external_mmHg, around.tone)
-    area = present_area(plant.artery, state.creep_area, target)
+    driving = around.arterial_mmHg - state.external_mmHg
+    target = vessel.law.largest_area * relative_area(vessel.law, state.segment.middle_mmHg)
+    area = present_area(vessel.law, state.creep_area, target)
     lit = light_intensity(plant.light, area, state.venous_volume, around.ambient)
     sensed = sensed_pressure(plant.transducer, node, state.cuff_mmHg)
     return PlantState(
         supply_rate(plant.supply, plant.air, state.supply_mmHg, drawn),
-        valve_rates(plant.valve, state.valve, command),
+        valve_rates(plant.valve, state.valve, held.command),
         line,
-        cuff_rate(plant.cuff, plant.air, state.cuff_mmHg, outflow, line_end_volume(plant.tube)),
+        cuff_rate(plant.cuff, plant.air, state.cuff_mmHg, state.cuff_mL, outflow, line_end_volume(plant.tube)),
+        content_rate(plant.cuff, state.cuff_mmHg, outflow),
         tissue_rate(plant.tissue, state.external_mmHg, state.cuff_mmHg),
+        segment_rates(vessel, state.segment, driving),
         wall_rate(plant.artery, state.creep_area, target),
         vein_rate(plant.vein, state.venous_volume, state.external_mmHg),
         photodiode_rate(plant.light, state.photodiode, lit),
@@ -109,9 +131,15 @@ def plant_rates(plant: Plant, state: PlantState, around: Surroundings, command: 
 
 
 @system_rates.of(Plant)
-def rates_of_plant(system: Plant, state: PlantState, around: Surroundings, command: float) -> PlantState:
-    """`plant_rates`, where a whole tick asks for the rates of what it advances."""
-    return plant_rates(system, state, around, command)
+def rates_of_plant(system: Plant, state: PlantState, around: Surroundings, held: Held) -> PlantState:
+    """`held_rates`, where a whole tick asks for the rates of what it advances."""
+    return held_rates(system, held, state, around)
+
+
+@system_vessel.of(Plant)
+def vessel_of_plant(system: Plant, tone: float) -> SegmentLine:
+    """The plant's own segment."""
+    return segment_line(system.segment, system.artery, tone)
 
 
 class Course(NamedTuple):
@@ -139,15 +167,15 @@ def between(course: Course, share: float) -> Surroundings:
 
 @fused
 def runge_kutta(
-    system: Any, state: Any, course: Course, share: float, part: float, period_s: float, command: float
+    system: Any, state: Any, course: Course, share: float, part: float, period_s: float, held: Held
 ) -> Any:
-    """Advance by `part` of a tick from `share` of it, under a held command (classical Runge–Kutta, Kutta 1901)."""
+    """Advance by `part` of a tick from `share` of it, under what is held (classical Runge–Kutta, Kutta 1901)."""
     step = part * period_s
     middle, last = between(course, share + 0.5 * part), between(course, share + part)
-    first = system_rates(system, state, between(course, share), command)
-    second = system_rates(system, advance(state, 0.5 * step, first), middle, command)
-    third = system_rates(system, advance(state, 0.5 * step, second), middle, command)
-    fourth = system_rates(system, advance(state, step, third), last, command)
+    first = system_rates(system, state, between(course, share), held)
+    second = system_rates(system, advance(state, 0.5 * step, first), middle, held)
+    third = system_rates(system, advance(state, 0.5 * step, second), middle, held)
+    fourth = system_rates(system, advance(state, step, third), last, held)
     return advance(state, step, weigh(first, second, third, fourth))
 
 
@@ -160,6 +188,7 @@ def plant_tick(
     The tick is cut exactly where the command changes, so that no step straddles a jump; each piece gets steps no longer
     than 1/substeps of a tick.
     """
+    vessel = system_vessel(system, course.start.tone)
     rest = 1.0 - command.share
     before = choose(command.share > 0.0, max(rounded_down(substeps * command.share + 0.999999), 1.0), 0.0)
     after = choose(rest > 0.0, max(rounded_down(substeps * rest + 0.999999), 1.0), 0.0)
@@ -168,8 +197,8 @@ def plant_tick(
         early = i < before
         part = choose(early, first_part, choose(i < before + after, last_part, 0.0))
         share = choose(early, i * first_part, command.share + (i - before) * last_part)
-        held = choose(early, command.old, command.new)
-        state = runge_kutta(system, state, course, share, part, period_s, held)
+        in_force = choose(early, command.old, command.new)
+        state = runge_kutta(system, state, course, share, part, period_s, Held(in_force, vessel))
     return without_denormals(state)
 
 
@@ -182,7 +211,9 @@ def initial_state(plant: Plant, around: Surroundings) -> PlantState:
         valve=valve_nature(plant.valve).idle,
         line=initial_line(plant.tube),
         cuff_mmHg=0.0,
+        cuff_mL=content_at_rest(plant.cuff, plant.air, 0.0, line_end_volume(plant.tube)),
         external_mmHg=0.0,
+        segment=segment_at_rest(around.arterial_mmHg),
         creep_area=area,
         venous_volume=veins,
         photodiode=light_intensity(plant.light, area, veins, around.ambient),

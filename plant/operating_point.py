@@ -9,7 +9,7 @@ import numpy as np
 from plant.assembly import Course, Plant, PlantState, Surroundings, Switchover, initial_state, plant_tick
 from plant.electronics import transducer
 from plant.errors import InputError
-from plant.finger import artery, light, tissue, vein
+from plant.finger import artery, light, segment, tissue, vein
 from plant.linear import Linear, join
 from plant.parts import line_end_volume, valve_at_rest, valve_nature, valve_twin
 from plant.pneumatics import cuff, supply, tube
@@ -55,11 +55,13 @@ def clamp_point(
     area = artery.static_area(plant.artery, transmural, tone)
     veins = vein.vein_target(plant.vein, external)
     lit = light.light_intensity(plant.light, area, veins, steady_light)
-    slope = artery.static_compliance(plant.artery, transmural, tone) * plant.artery.fast_fraction
+    slope = artery.static_compliance(plant.artery, transmural, tone) * artery.fast_share(plant.artery, tone)
     per_area = (lit - steady_light) * plant.light.arterial_absorption_per_cm * plant.light.arterial_path_cm
     sensed = node if plant.transducer.at_valve_end else pressure
     state = PlantState(
-        rest.reservoir_mmHg, rest.state, _resting_line(plant, node, pressure, leak), pressure, external, area, veins,
+        rest.reservoir_mmHg, rest.state, _resting_line(plant, node, pressure, leak), pressure,
+        float(cuff.content_at_rest(plant.cuff, plant.air, pressure, line_end_volume(plant.tube))), external,
+        segment.segment_at_rest(transmural), area, veins,
         lit, plant.transducer.gain * sensed + plant.transducer.offset_mmHg,
     )
     return OperatingPoint(
@@ -95,6 +97,7 @@ def part_twins(plant: Plant, point: OperatingPoint, side: Side) -> dict[str, Lin
         "tube": tube.linear_twin(plant.tube, plant.air, state.cuff_mmHg, line_flow),
         "cuff": cuff.linear_twin(plant.cuff, plant.air, state.cuff_mmHg, line_end_volume(plant.tube)),
         "tissue": tissue.linear_twin(plant.tissue),
+        "segment": segment.linear_twin(plant.segment, plant.artery, transmural, point.around.tone),
         "wall": artery.linear_twin(plant.artery, transmural, point.around.tone),
         "vein": vein.linear_twin(plant.vein, state.external_mmHg),
         "photodiode": light.linear_twin(plant.light, point.area, state.venous_volume),

@@ -54,7 +54,8 @@ def _plant_rows(loop: Loop, omega: NDArray[np.float64]) -> dict[str, Complex]:
     without = direct.response("cuff_pressure", "command", omega)
     with_tube = whole.response("cuff_pressure", "command", omega)
     tissue = twins["tissue"].response("external_pressure", "cuff_pressure", omega)
-    wall = -twins["wall"].response("area", "external_pressure", omega)
+    segment = -twins["segment"].response("transmural_pressure", "external_pressure", omega)
+    wall = twins["wall"].response("area", "transmural_pressure", omega)
     photodiode = -twins["photodiode"].response("light", "area", omega)
     light = whole.response("light", "command", omega)
     return {
@@ -62,9 +63,10 @@ def _plant_rows(loop: Loop, omega: NDArray[np.float64]) -> dict[str, Complex]:
         "cuff": without / valve,
         "tube": with_tube / without,
         "tissue": tissue,
+        "artery segment": segment,
         "wall": wall,
         "photodiode": photodiode,
-        "venous blood": light / (with_tube * tissue * wall * photodiode),
+        "venous blood": light / (with_tube * tissue * segment * wall * photodiode),
     }
 
 

@@ -16,6 +16,7 @@ from plant.electronics.transducer import Transducer
 from plant.errors import InputError
 from plant.finger.artery import Artery
 from plant.finger.light import Light
+from plant.finger.segment import Segment
 from plant.finger.tissue import Tissue
 from plant.finger.tone import ToneDrive
 from plant.finger.vein import Vein
@@ -48,8 +49,8 @@ TEXTS, LONGEST_TEXT = ("name", "about"), 200
 LEAST_SLOPE = 1e-9  # of full scale per mmHg: a thousand times below the smallest converter step
 
 PLAIN: dict[str, type] = {
-    "tissue": Tissue, "artery": Artery, "tone": ToneDrive, "vein": Vein, "light": Light, "supply": Supply, "air": Air,
-    "cuff": Cuff, "transducer": Transducer, "timing": Timing, "controller": Controller, "filling": Filling,
+    "tissue": Tissue, "artery": Artery, "segment": Segment, "tone": ToneDrive, "vein": Vein, "light": Light,
+    "supply": Supply, "air": Air, "cuff": Cuff, "transducer": Transducer, "timing": Timing, "controller": Controller, "filling": Filling,
     **TABLES,
 }
 KINDS: dict[str, dict[str, type]] = {
@@ -228,8 +229,8 @@ def make_rig(tables: dict[str, Any], where: str, folder: Path, base: str = "wris
     except InputError as error:
         raise InputError(f"{where}: {error}") from None
     plant = Plant(
-        made["tissue"], made["artery"], made["vein"], made["light"], valve, made["supply"], made["air"], tube,
-        made["cuff"], made["transducer"],
+        made["tissue"], made["artery"], made["segment"], made["vein"], made["light"], valve, made["supply"],
+        made["air"], tube, made["cuff"], made["transducer"],
     )
     return Rig(
         tables.get("name", "unnamed"), tables.get("about", ""), plant, made["tone"], made["timing"],

@@ -194,13 +194,17 @@ def finished(ready: Ready, channels: dict[str, NDArray[Any]], diverged: bool, fi
 
 
 def _offset(plan: Plan, rig: Rig, tone: float) -> float:
-    """Transmural offset [mmHg] that holds the wanted volume: the inverse of the arctangent law."""
-    from plant.finger.artery import half_width
+    """Transmural offset [mmHg] that holds the wanted volume: the inverse of the static law."""
+    from plant.finger.artery import law_at, pressure_of_area, relative_area
 
-    share = 0.5 * (1.0 + plan.set_point_error)
+    artery = rig.plant.artery
+    unloaded = float(unloaded_pressure(artery, tone))
+    at_peak = float(relative_area(law_at(artery, tone), unloaded))
+    share = at_peak * (1.0 + plan.set_point_error)
     if not 0.02 < share < 0.98:
-        raise InputError(f"set-point error {plan.set_point_error:g} must keep the volume between 4 % and 196 % of half")
-    return plan.offset_mmHg + float(half_width(rig.plant.artery, tone) * np.tan(np.pi * (share - 0.5)))
+        raise InputError(f"set-point error {plan.set_point_error:g} must keep the volume between {2.0 / at_peak:.3g} % "
+                         f"and {98.0 / at_peak:.3g} % of the unloaded one")
+    return plan.offset_mmHg + pressure_of_area(artery, share, tone) - unloaded
 
 
 def plan_modes(plan: Plan, ticks: int, period_s: float) -> NDArray[np.int64]:

@@ -33,6 +33,7 @@ CURES: dict[str, tuple[str, str]] = {  # part of the twin: (table of the rig, wh
     "tube": ("tube", "raise tube.valve_volume_mL, tube.diameter_mm or tube.length_m, or lower valve.conductance"),
     "cuff": ("cuff", "raise cuff.volume_mL, or lower cuff.leak_mL_s_mmHg or valve.conductance"),
     "tissue": ("tissue", "raise tissue.lag_s"),
+    "segment": ("segment", "raise segment.length_mm or segment.floor_ms"),
     "wall": ("artery", "raise artery.creep_time_s"),
     "vein": ("vein", "raise vein.emptying_s and vein.filling_s"),
     "photodiode": ("light", "lower light.bandwidth_Hz"),

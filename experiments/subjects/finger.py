@@ -15,7 +15,7 @@ from plant.assembly import Inputs, Plant
 from plant.bounds import check_bounds
 from plant.declare import quantity
 from plant.errors import InputError
-from plant.finger.artery import Artery, static_area, static_compliance, unloaded_pressure
+from plant.finger.artery import Artery, fast_share, static_area, static_compliance, unloaded_pressure
 from plant.finger.light import light_intensity, sample_deviation
 from plant.finger.tone import ToneDrive, tone_samples
 from plant.finger.vein import Vein, vein_target
@@ -52,6 +52,17 @@ class LightPath(NamedTuple):
     noise: Annotated[float, quantity("1", 0, 0.1, "SD of white noise in a sample", "invented")] = 2e-5
 
 
+class Vessel(NamedTuple):
+    """What of the compressed segment is the finger's; its length and the light's window are the rig's."""
+
+    diameter_mm: Annotated[
+        float, quantity("mm", 0.3, 4, "inner diameter of the artery at the largest area", "0.8–1.8, from memory")
+    ] = 1.2
+    outer_speed_m_s: Annotated[
+        float, quantity("m/s", 2, 30, "pulse wave speed outside the cuff (c_e)", "6–10, muscular arteries, from memory")
+    ] = 8.0
+
+
 class Fit(NamedTuple):
     """How the cuff sits."""
 
@@ -72,6 +83,7 @@ class Finger(NamedTuple):
     wearer: Wearer = Wearer()
     pressure: SyntheticPressure = SyntheticPressure()
     artery: Artery = Artery()
+    segment: Vessel = Vessel()
     vein: Vein = Vein()
     tone: ToneDrive = ToneDrive()
     light: LightPath = LightPath()
@@ -80,8 +92,8 @@ class Finger(NamedTuple):
 
 
 PARTS: dict[str, type] = {
-    "wearer": Wearer, "pressure": SyntheticPressure, "artery": Artery, "vein": Vein, "tone": ToneDrive,
-    "light": LightPath, "fit": Fit,
+    "wearer": Wearer, "pressure": SyntheticPressure, "artery": Artery, "segment": Vessel, "vein": Vein,
+    "tone": ToneDrive, "light": LightPath, "fit": Fit,
 }
 
 
@@ -126,6 +138,7 @@ def on_finger(rig: Rig, finger: Finger) -> Rig:
         tone=finger.tone,
         plant=plant._replace(
             tissue=plant.tissue._replace(transmission=finger.fit.transmission), artery=finger.artery, vein=finger.vein,
+            segment=plant.segment._replace(**finger.segment._asdict()),
             light=plant.light._replace(**finger.light._asdict()), cuff=cuff,
         ),
     )
@@ -178,12 +191,13 @@ def pulsation(
         return float(light_intensity(light, area, veins, light.ambient))
 
     high, low = (float(static_area(artery, p - external, tone)) for p in (systolic_mmHg, diastolic_mmHg))
-    creeping = (1.0 - artery.fast_fraction) * 0.5 * (high + low)
-    dark, bright = (lit(artery.fast_fraction * area + creeping) for area in (high, low))
+    fast = float(fast_share(artery, tone))
+    creeping = (1.0 - fast) * 0.5 * (high + low)
+    dark, bright = (lit(fast * area + creeping) for area in (high, low))
     unloaded = float(unloaded_pressure(artery, tone))
     at_rest = lit(float(static_area(artery, unloaded, tone))) - light.ambient
     per_area = at_rest * light.arterial_absorption_per_cm * light.arterial_path_cm
-    compliance = float(static_compliance(artery, unloaded, tone)) * artery.fast_fraction
+    compliance = float(static_compliance(artery, unloaded, tone)) * fast
     slope = per_area * compliance * plant.tissue.transmission
     noise = sample_deviation(light)
     swing = bright - dark
@@ -201,7 +215,8 @@ def bare_plant(finger: Finger) -> Plant:
     """The finger in a default plant, where only what belongs to the finger matters."""
     light = Plant().light._replace(**finger.light._asdict())
     tissue = Plant().tissue._replace(transmission=finger.fit.transmission)
-    return Plant(tissue=tissue, artery=finger.artery, vein=finger.vein, light=light)
+    segment = Plant().segment._replace(**finger.segment._asdict())
+    return Plant(tissue=tissue, artery=finger.artery, segment=segment, vein=finger.vein, light=light)
 
 
 def finger_pulsation(finger: Finger, cuff_mmHg: float | None = None) -> Pulsation:

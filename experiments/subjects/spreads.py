@@ -38,7 +38,11 @@ _MIXED = (
     Spread("artery.half_width_mmHg", "mmHg", "lognormal", 15, 0.28, 7, 30, "invented"),
     Spread("artery.maximal_area", "1", "lognormal", 1.0, 0.28, 0.45, 2.0, "invented"),
     Spread("artery.unloaded_mmHg", "mmHg", "normal", 5, 4, -5, 15, "invented: near low positive"),
-    Spread("artery.fast_fraction", "1", "uniform", 0.7, 0, 0.5, 0.9, "invented: 1 Hz < static"),
+    Spread("artery.fast_fraction", "1", "normal", 0.5, 0.08, 0.33, 0.7, "Busse et al. 1982 by tone; spread invented"),
+    Spread("artery.tone_viscosity", "1", "normal", 1.1, 0.15, 0.8, 1.5, "Busse et al. 1982; spread invented"),
+    Spread("artery.collapse_ratio", "1", "lognormal", 0.6, 0.3, 0.25, 1.1, "0.27 Babbs 2012, 0.46 exponential–linear"),
+    Spread("segment.outer_speed_m_s", "m/s", "lognormal", 8.0, 0.2, 5, 12, "6–10 m/s, from memory; spread invented"),
+    Spread("segment.diameter_mm", "mm", "lognormal", 1.2, 0.2, 0.7, 1.8, "0.8–1.8 mm along a finger, from memory"),
     Spread("artery.creep_time_s", "s", "lognormal", 4, 0.45, 2, 10, "invented"),
     Spread("artery.tone_area", "1", "normal", 0.7, 0.12, 0.4, 1.0, "invented"),
     Spread("artery.tone_shift_mmHg", "mmHg", "normal", 8, 2, 3, 13, "invented"),
@@ -103,7 +107,7 @@ GROUPS: dict[str, dict[str, tuple[float, float, float, float]]] = {
     "old": {
         "wearer.age_years": (77, 0, 65, 90), "artery.half_width_mmHg": (20, 0.2, 12, 32),
         PULSE: (0.45, 0.06, 0.3, 0.58), "pressure.systolic_mmHg": (142, 24, 90, 200),
-        "pressure.respiration_interval": (0.015, 0, 0, 0.03), "artery.fast_fraction": (0.6, 0, 0.5, 0.8),
+        "pressure.respiration_interval": (0.015, 0, 0, 0.03), "artery.fast_fraction": (0.45, 0.07, 0.3, 0.6),
     },
     "cold": {
         "tone.level": (1.3, 0.3, 0.8, 2.0), "tone.wander": (0.08, 0, 0.04, 0.12),

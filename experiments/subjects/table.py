@@ -130,7 +130,8 @@ def _finger(cells: dict[str, str], seen: set[str], where: str) -> Finger:
     if defect and defect not in DEFECTS:
         raise InputError(f"{where}: defect = {value_text(defect)} must be empty or one of {', '.join(DEFECTS)}")
     parts = {
-        table: validated(part, {p.name: _number(cells[f"{table}.{p.name}"]) for p in declared(part)}, where, table)
+        table: validated(
+            part, {p.name: _cell(cells[f"{table}.{p.name}"], p.kind) for p in declared(part)}, where, table)
         for table, part in PARTS.items()
     }
     finger = Finger(name, group, int(seed), **parts, defect=defect)
@@ -159,6 +160,12 @@ def _number(cell: str) -> float | str:
         return read_number(cell)
     except ValueError:
         return cell
+
+
+def _cell(cell: str, kind: type) -> float | bool | str:
+    """A cell as its parameter takes it; switches are written as 0 and 1."""
+    value = _number(cell)
+    return bool(value) if kind is bool and value in (0.0, 1.0) else value
 
 
 def is_table(group: str | None) -> bool:

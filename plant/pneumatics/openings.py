@@ -10,13 +10,14 @@ from typing import Any, NamedTuple
 from numba import types
 from numba.extending import overload
 
-from plant.assembly import Plant, PlantState, Surroundings, plant_rates, system_rates
+from plant.assembly import Held, Plant, PlantState, Surroundings, held_rates, system_rates, system_vessel
 from plant.declare import OPTIONS, compiled, fused
+from plant.finger.segment import SegmentLine, segment_line
 from plant.numerics.integrate import selected
 from plant.numerics.vector import anywhere, choose
 from plant.parts import line_end_volume, line_node
 from plant.pneumatics.air import Air, chamber_rate, restriction_flow
-from plant.pneumatics.cuff import bladder_growth, bladder_volume
+from plant.pneumatics.cuff import per_inflow
 from plant.pneumatics.relief import Relief, relief_flow, relief_rate
 from plant.pneumatics.supply import pump_flow
 from plant.pneumatics.tube import tube_volume
@@ -85,8 +86,7 @@ def _with_node_rate(line, change):  # type: ignore[no-untyped-def]
 @compiled
 def cuff_per_flow(plant: Plant, cuff_mmHg: float) -> float:
     """Rate of cuff pressure per flow into it [mmHg/mL]."""
-    volume = bladder_volume(plant.cuff, cuff_mmHg) + line_end_volume(plant.tube)
-    return chamber_rate(plant.air, volume, bladder_growth(plant.cuff, cuff_mmHg), cuff_mmHg, 1.0)
+    return per_inflow(plant.cuff, plant.air, cuff_mmHg, line_end_volume(plant.tube))
 
 
 @compiled
@@ -108,18 +108,18 @@ def opened_rates(system: OpenPlant, state: OpenPlantState, rates: PlantState) ->
     return PlantState(
         rates.supply_mmHg - chamber_rate(air, plant.supply.volume_mL, 0.0, now.supply_mmHg, lost),
         rates.valve, with_node_rate(rates.line, change),
-        rates.cuff_mmHg - from_cuff * cuff_per_flow(plant, now.cuff_mmHg),
-        rates.external_mmHg, rates.creep_area, rates.venous_volume, rates.photodiode, rates.reading_mmHg,
+        rates.cuff_mmHg - from_cuff * cuff_per_flow(plant, now.cuff_mmHg), rates.cuff_mL - from_cuff,
+        rates.external_mmHg, rates.segment, rates.creep_area, rates.venous_volume, rates.photodiode, rates.reading_mmHg,
     )
 
 
 @system_rates.of(OpenPlant)
 def open_plant_rates(
-    system: OpenPlant, state: OpenPlantState, around: Surroundings, command: float
+    system: OpenPlant, state: OpenPlantState, around: Surroundings, held: Held
 ) -> OpenPlantState:
-    """Rates of plant and relief valve under a held command."""
+    """Rates of plant and relief valve under what is held."""
     plant, relief, now = system.plant, system.relief, state.plant
-    rates = plant_rates(plant, now, around, command)
+    rates = held_rates(plant, held, now, around)
     rates = selected(system.busy, rates, rates)  # what is constant becomes as many as there are lanes
     lifting = 0.0
     if anywhere(system.busy):
@@ -127,6 +127,12 @@ def open_plant_rates(
         lifting = choose(system.busy, relief_rate(relief, system.openings.relief_open, state.lift, sensed), 0.0)
         rates = selected(system.busy, opened_rates(system, state, rates), rates)
     return OpenPlantState(rates, lifting)
+
+
+@system_vessel.of(OpenPlant)
+def vessel_of_open_plant(system: OpenPlant, tone: float) -> SegmentLine:
+    """That of the plant in it."""
+    return segment_line(system.plant.segment, system.plant.artery, tone)
 
 
 @fused

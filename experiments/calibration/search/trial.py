@@ -18,7 +18,7 @@ from experiments.simulation.steps import steps_a_tick
 from experiments.subjects.finger import Finger, finger_inputs, on_finger
 from plant.assembly import Inputs
 from plant.errors import InputError
-from plant.finger.artery import half_width, static_area, unloaded_pressure
+from plant.finger.artery import fast_share, half_width, static_area, unloaded_pressure
 from plant.finger.light import light_intensity
 from plant.operating_point import OperatingPoint, substeps_needed
 from plant.pressure.beats import beat_values, detect_beats
@@ -132,7 +132,7 @@ def truth_of(trial: Trial) -> Truth:
         quick = half_area - float(np.mean([static_area(plant.artery, float(p), tone) for p in transmural[::5]]))
         veins = float(np.mean(rows[judged, COLUMN["venous_volume"]]))
         # the creeping share of the area stays as it is
-        area = float(np.mean(rows[judged, COLUMN["area"]])) + plant.artery.fast_fraction * quick
+        area = float(np.mean(rows[judged, COLUMN["area"]])) + float(fast_share(plant.artery, tone)) * quick
         light = float(light_intensity(plant.light, area, veins, plant.light.ambient))
     elif trial.point:
         light = trial.point.light

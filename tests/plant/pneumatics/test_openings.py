@@ -5,7 +5,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numba import njit
 
-from plant.assembly import Course, Plant, Surroundings, Switchover, initial_state, plant_rates, plant_tick
+from plant.assembly import (
+    Course,
+    Held,
+    Plant,
+    Surroundings,
+    Switchover,
+    initial_state,
+    plant_rates,
+    plant_tick,
+    system_vessel,
+)
 from plant.pneumatics.air import Air, restriction_flow
 from plant.pneumatics.openings import (
     Openings,
@@ -65,7 +75,8 @@ def test_what_an_opening_takes_is_missing_where_it_is(plant, conductance, pressu
     flow = restriction_flow(Air(), conductance, 0.3, pressure, 0.0)
     for where in ("node", "cuff"):
         system = OpenPlant(plant, Relief(), SHUT._replace(**{where: conductance}), True)
-        found = open_plant_rates(system, OpenPlantState(state, 0.0), AROUND, 0.0).plant
+        held = Held(0.0, system_vessel(system, AROUND.tone))
+        found = open_plant_rates(system, OpenPlantState(state, 0.0), AROUND, held).plant
         at_node = where == "node" and first_volume(plant.tube) > 0.0
         per_flow = 1.2 * 750.0637 / first_volume(plant.tube) if at_node else cuff_per_flow(plant, pressure)
         changed = node_rate(plant, found) - node_rate(plant, plain) if at_node else found.cuff_mmHg - plain.cuff_mmHg
