@@ -1,10 +1,13 @@
 """Rigs: everything that makes up one instrument, read from a TOML file over a named built-in rig."""
 from __future__ import annotations
 
+import functools
 import math
 import tomllib
 from pathlib import Path
 from typing import Any, NamedTuple
+
+import numpy as np
 
 from controller.protection.guards import TABLES, Guards, guards_from
 from controller.tick.firmware import Filling
@@ -14,9 +17,10 @@ from controller.tick.timing import Timing, dead_ticks
 from plant.assembly import Plant
 from plant.electronics.transducer import Transducer
 from plant.errors import InputError
-from plant.finger.artery import Artery
+from plant.finger.artery import Artery, unloaded_pressure
 from plant.finger.light import Light
 from plant.finger.segment import Segment
+from plant.finger.segment import linear_twin as segment_twin
 from plant.finger.tissue import Tissue
 from plant.finger.tone import ToneDrive
 from plant.finger.vein import Vein
@@ -46,12 +50,13 @@ BUILT_IN = Path(__file__).parent
 METRES_PER_SECTION = 0.15
 MOST_BYTES = 1_000_000  # of a TOML file
 TEXTS, LONGEST_TEXT = ("name", "about"), 200
+NOMINAL_mmHg = 90.0  # arterial pressure at which the design is looked at
 LEAST_SLOPE = 1e-9  # of full scale per mmHg: a thousand times below the smallest converter step
 
 PLAIN: dict[str, type] = {
     "tissue": Tissue, "artery": Artery, "segment": Segment, "tone": ToneDrive, "vein": Vein, "light": Light,
-    "supply": Supply, "air": Air, "cuff": Cuff, "transducer": Transducer, "timing": Timing, "controller": Controller, "filling": Filling,
-    **TABLES,
+    "supply": Supply, "air": Air, "cuff": Cuff, "transducer": Transducer, "timing": Timing, "controller": Controller,
+    "filling": Filling, **TABLES,
 }
 KINDS: dict[str, dict[str, type]] = {
     "valve": {"flow": FlowValve, "pressure": PressureValve},
@@ -79,6 +84,8 @@ class Rig(NamedTuple):
     base: str  # the built-in rig beneath
     guards: Guards = Guards()  # what protects it; read by `cuffloop faults` only
     given: tuple[str, ...] = ()  # the name or path it was loaded by, then its settings; empty for one made otherwise
+    design: Plant | None = None  # the plant that its firmware was designed on, whoever's finger it is on now
+    design_tone: float = 0.0  # of the finger in it
 
 
 def built_in_rigs() -> list[str]:
@@ -235,7 +242,7 @@ def make_rig(tables: dict[str, Any], where: str, folder: Path, base: str = "wris
     return Rig(
         tables.get("name", "unnamed"), tables.get("about", ""), plant, made["tone"], made["timing"],
         made["controller"], _make_kind("actuator", actuator, where, folder), made["filling"], tables, base,
-        guards_from(made),
+        guards_from(made), plant, made["tone"].level,
     )
 
 
@@ -292,6 +299,40 @@ def left_to_tool(rig: Rig, table: str, key: str) -> bool:
     return False
 
 
+def tone_share(rig: Rig, tone: float, offset_mmHg: float = 0.0) -> float:
+    """What a tone at the design crossover shows of this finger's slow light slope, over that on the design's finger.
+
+    Blood leaves a soft or long segment more slowly: there the tone sees less of the slope, and the loop crosses 1 by
+    what it sees. 1 on the rig's own finger.
+    """
+    plant, design = rig.plant, rig.design
+    if design is None or ((plant.artery, plant.segment) == (design.artery, design.segment) and tone == rig.design_tone):
+        return 1.0
+    omega = np.array([2.0 * math.pi * probe_Hz(rig)])
+    own, nominal = (
+        segment_twin(p.segment, p.artery, float(unloaded_pressure(p.artery, m)) + offset, m).response(
+            "transmural_pressure", "arterial_pressure", omega)[0]
+        for p, m, offset in ((plant, tone, offset_mmHg), (design, rig.design_tone, 0.0))
+    )
+    return float((own / nominal).real)
+
+
+def probe_Hz(rig: Rig) -> float:
+    """Crossover [Hz] of the design at a nominal pressure, within what a tone can be heard at."""
+    assert rig.design is not None
+    return _probe_Hz(rig.design, rig.design_tone, rig.timing, rig.stage, rig.controller)
+
+
+@functools.lru_cache(maxsize=256)
+def _probe_Hz(plant: Plant, tone: float, timing: Timing, stage: Any, controller: Controller) -> float:
+    from controller.margins.loop import build_loop, loop_margins
+
+    point = clamp_point(plant, NOMINAL_mmHg, tone)
+    loop = build_loop(plant, point, "fill", timing, stage, design(controller, timing.period_s))
+    crossover = loop_margins(loop).crossover_Hz
+    return float(np.clip(crossover if math.isfinite(crossover) else 20.0, 8.0, 0.08 / timing.period_s))
+
+
 def clamp(rig: Rig, arterial_mmHg: float, tone: float, offset_mmHg: float = 0.0) -> OperatingPoint:
     """The steady clamp of a rig at an arterial pressure [mmHg].
 
@@ -301,6 +342,7 @@ def clamp(rig: Rig, arterial_mmHg: float, tone: float, offset_mmHg: float = 0.0)
         point = clamp_point(rig.plant, arterial_mmHg, tone, offset_mmHg)
     except InputError as error:
         raise InputError(f"rig {rig.name}: {error}") from None
+    point = point._replace(light_slope=point.light_slope * tone_share(rig, tone, offset_mmHg))
     if not LEAST_SLOPE < abs(point.light_slope) < math.inf:
         raise InputError(
             f"rig {rig.name}: the light at {arterial_mmHg:.4g} mmHg arterial pressure changes by "

@@ -5,15 +5,12 @@ import numpy as np
 
 from calibrate.protocol import Hold, Instrument
 from calibrate.search.staircase import fill_rise_s
-from controller.margins.loop import build_loop, loop_margins
-from controller.tick.law import design
-from experiments.rigs.rig import Rig, clamp
+from experiments.rigs.rig import NOMINAL_mmHg, Rig, clamp, probe_Hz
 from experiments.simulation.session import Diverged, Session
 from experiments.simulation.steps import steps_a_tick
 from plant.assembly import Inputs
 from plant.operating_point import plant_twin
 
-NOMINAL_mmHg = 90.0  # arterial pressure at which the design is looked at
 FIRST_FILL_mmHg, FILL_s = 40.0, 2.0
 LOOSE_SLACK = 0.42  # extra bladder volume beyond which a wrap is too loose, share of the nominal (invented)
 HIGHEST_mmHg = 240.0  # asked of a cuff in a search; common practice keeps finger cuffs below about 300 (from memory)
@@ -26,9 +23,7 @@ def instrument_of(rig: Rig, highest_mmHg: float = HIGHEST_mmHg) -> Instrument:
     """
     point = clamp(rig, NOMINAL_mmHg, rig.tone.level)
     period = rig.timing.period_s
-    loop = build_loop(rig.plant, point, "fill", rig.timing, rig.stage, design(rig.controller, period))
-    crossover = loop_margins(loop).crossover_Hz
-    probe = float(np.clip(crossover if np.isfinite(crossover) else 20.0, 8.0, 0.08 / period))
+    probe = probe_Hz(rig)
     twin = plant_twin(rig.plant, point)
     s = 2j * np.pi * probe
     states = np.linalg.solve(s * np.eye(len(twin.a)) - twin.a, twin.b[:, [twin.inputs.index("command")]])

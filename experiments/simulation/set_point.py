@@ -11,7 +11,7 @@ import numpy as np
 
 from calibrate.protocol import Clamp, Failed, Found, Instrument, Search
 from controller.tick.firmware import CLAMP
-from experiments.rigs.rig import Rig, clamp
+from experiments.rigs.rig import Rig, clamp, tone_share
 from experiments.simulation.instrument import instrument_of
 from experiments.simulation.session import COLUMN, Diverged, OutOfTime, Session
 from experiments.simulation.simulate import Samples, mean_pressure
@@ -117,7 +117,7 @@ def seen_slope(rows: Samples, rig: Rig, tone: Samples) -> float:
     arterial, external, area, veins = (np.ascontiguousarray(rows[:, COLUMN[name]]) for name in
                                        ("arterial_mmHg", "external_mmHg", "area", "venous_volume"))
     slope = _mean_slope(rig.plant.artery, rig.plant.light, arterial, external, area, veins, tone)
-    return rig.plant.tissue.transmission * float(slope)
+    return rig.plant.tissue.transmission * float(slope) * tone_share(rig, float(np.mean(tone[: len(rows)])))
 
 
 @compiled

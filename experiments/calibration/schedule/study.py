@@ -21,8 +21,8 @@ from calibrate.schedule.names import NamedSchedule, find_schedules
 from calibrate.search.probing_search import ProbingSearch
 from experiments.calibration.schedule.measures import METRICS
 from experiments.calibration.schedule.piece import Row, Task, run_task
-from experiments.rigs.rig import Rig, clamp, load_rig, parameters_of
-from experiments.simulation.instrument import NOMINAL_mmHg, instrument_of
+from experiments.rigs.rig import NOMINAL_mmHg, Rig, clamp, load_rig, parameters_of
+from experiments.simulation.instrument import instrument_of
 from experiments.simulation.steps import few_steps
 from experiments.subjects.finger import Finger, on_finger
 from experiments.subjects.population import sample_fingers

@@ -9,8 +9,8 @@ from calibrate.search.strategies import Strategy, load_strategy
 from controller.tick.law import design
 from experiments.calibration.search.crossovers import Crossover, crossover_of, middle_slope
 from experiments.calibration.search.trial import Trial, finger_trial, search_inputs
-from experiments.rigs.rig import Rig, clamp, load_rig
-from experiments.simulation.instrument import NOMINAL_mmHg, instrument_of
+from experiments.rigs.rig import NOMINAL_mmHg, Rig, clamp, load_rig
+from experiments.simulation.instrument import instrument_of
 from experiments.subjects.finger import Finger
 from experiments.work.packed import storable
 

@@ -9,8 +9,7 @@ import numpy as np
 
 from calibrate.protocol import Clamp, Found, Instrument
 from calibrate.search.strategies import Strategy
-from experiments.rigs.rig import Rig, clamp
-from experiments.simulation.instrument import NOMINAL_mmHg
+from experiments.rigs.rig import NOMINAL_mmHg, Rig, clamp
 from experiments.simulation.session import COLUMN, Session
 from experiments.simulation.set_point import Calibration, LONGEST_s, find_set_point, record_inputs
 from experiments.simulation.simulate import mean_pressure
