@@ -80,6 +80,7 @@ class Found(NamedTuple):
     cuff_mmHg: float  # mean cuff pressure at which it lies
     sd_mmHg: float  # standard deviation of its error, as transmural pressure
     width_mmHg: float = 16.0  # half-width of the artery's compliance peak, where the search has seen it
+    skew: float = 0.0  # log of its half-width at larger volumes over that at smaller ones, as the search has seen it
 
     @property
     def interval_mmHg(self) -> float:

@@ -14,13 +14,16 @@ import numpy as np
 
 from calibrate.protocol import Failed, Found, Hold, Instrument, Request, Samples, Seen
 from calibrate.schedule.schedule import Beats
-from calibrate.search.probing_search import Mark, ProbingSearch
+from calibrate.search.probing import Shape
+from calibrate.search.probing_search import ProbingSearch
+from calibrate.search.track import Track
 from calibrate.search.searches import LEAST_CUFF_mmHg
 from calibrate.search.staircase import Step, measure, pulsing, saturated
 from plant.declare import quantity
 
 DEPTH_SPREAD, WIDTH_SPREAD = 0.4, 0.25  # of α and w since the last calibration, log-normal (invented)
 MOVED_mmHg = 12.0  # and of δ
+MOVING_mmHg = 0.3  # of the right level, per look, SD (invented)
 # beyond, two steps beside a clamp that may have been lost do not tell enough (invented)
 TOO_FAR_mmHg, CHANGED = 18.0, 2.5
 
@@ -73,8 +76,9 @@ class WideLooks(NamedTuple):
     ) -> Generator[Request, Seen, tuple[Found, float] | Failed]:
         """The new set point, and how far it moved [mmHg]."""
         relative = found.light_slope / found.set_point
-        mark = Mark(-math.log(found.set_point), relative, found.width_mmHg, MOVED_mmHg**2)
-        new = yield from ProbingSearch().refine(instrument, mark, self.looks)
+        shape = Shape(found.width_mmHg, skew=found.skew)
+        track = Track.at(-math.log(found.set_point), relative, shape, MOVED_mmHg, MOVING_mmHg)
+        new = yield from ProbingSearch().refine(instrument, track, self.looks)
         if isinstance(new, Failed):
             return new
         return new, set_point_move_mmHg(found, new)

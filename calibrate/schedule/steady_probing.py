@@ -11,13 +11,16 @@ from typing import Annotated, NamedTuple
 
 from calibrate.protocol import Failed, Found, Instrument, Search
 from calibrate.schedule.schedule import Diary, Program, find, keep_time
-from calibrate.search.probing import Probe, Vertex, look
-from calibrate.search.probing_search import NOISY, SPREAD, SWEEP_SHARE, FLOOR_mmHg, Mark, ProbingSearch, lost
+from calibrate.search.probing import Probe, Shape, look
+from calibrate.search.probing_search import NOISY, SWEEPS_mmHg, ProbingSearch, lost
+from calibrate.search.track import Motion, Track
 from plant.declare import group, quantity
 
 FAR_TWICE = 2
 FEWEST_LOOKS = 3  # wide ones, which are not shown
-KNOWN = 0.05  # spread of the curvature that is taken as known: so small a sweep cannot tell it
+KNOWN = 0.05  # spread of a shape that is taken as known: so small a sweep cannot tell it
+REACH = 2.0  # half sweeps from the middle, as far as a vertex is believed
+MOVING_mmHg = 0.3  # of the right level after a search, per look, SD (invented)
 
 
 class SteadyProbing(NamedTuple):
@@ -42,77 +45,43 @@ class SteadyProbing(NamedTuple):
             found = yield from find(instrument, search, diary, why)
             if isinstance(found, Failed):
                 return found
-            track, useless, far = Track.at(found), 0, 0
+            track, useless, far = track_of(found), 0, 0
+            motion = Motion(self.restless_mmHg, self.turning_mmHg)
             while useless < self.astray:
                 light = math.exp(-track.depth)
-                sweep = min(self.probe.sweep_mmHg, SWEEP_SHARE * track.width_mmHg)
+                sweep = min(self.probe.sweep_mmHg, SWEEPS_mmHg[1] * track.shape.width_mmHg)
+                drift = (track.drift_mmHg / self.probe.sweep_s, math.sqrt(track.drift_variance) / self.probe.sweep_s)
                 vertex, seen = yield from keep_time(
-                    look(self.probe, instrument, light, track.relative_slope * light, track.width_mmHg, sweep, KNOWN,
-                         True),
+                    look(self.probe, instrument, light, track.relative_slope * light, track.shape, sweep, True, drift),
                     instrument, diary,
                 )
                 failure = lost(seen, instrument)
                 if failure or vertex.scatter >= NOISY:
                     useless += 1
                     why = failure.message if failure else "no slope to be seen"
-                    track = track.coast(self)
+                    track = track.coast(motion)
                     continue
                 useless = 0
                 off = (vertex.depth - vertex.middle) / track.relative_slope
                 far = far + 1 if abs(off) > self.far_mmHg else 0
-                track = track.see(vertex, self)
+                track = track.see(vertex, motion, REACH)._replace(shape=track.shape)
                 if far >= FAR_TWICE:
                     wide = yield from keep_time(
-                        ProbingSearch().refine(instrument, track.mark(), FEWEST_LOOKS), instrument, diary)
+                        ProbingSearch().refine(instrument, unsure(track), FEWEST_LOOKS), instrument, diary)
                     if isinstance(wide, Failed):
                         why = wide.message
                         break
                     diary.note("recalibration", -off, f"the vertex lay {abs(off):.0f} mmHg away twice")
-                    track, far = Track.at(wide), 0
+                    track, far = track_of(wide), 0
 
 
-class Track(NamedTuple):
-    """Level and drift of the unloaded volume as they are believed, in optical depth; covariances as pressure."""
+def track_of(found: Found) -> Track:
+    """Where a search has ended."""
+    shape = Shape(found.width_mmHg, KNOWN, found.skew, KNOWN)
+    return Track.at(-math.log(found.set_point), found.light_slope / found.set_point, shape, found.sd_mmHg, MOVING_mmHg)
 
-    depth: float
-    drift: float  # of the depth, per look
-    relative_slope: float
-    width_mmHg: float
-    level_variance: float  # [mmHg²]
-    joint_variance: float
-    drift_variance: float
 
-    @classmethod
-    def at(cls, found: Found) -> Track:
-        """Where a search has ended."""
-        return cls(
-            -math.log(found.set_point), 0.0, found.light_slope / found.set_point, found.width_mmHg,
-            found.sd_mmHg**2, 0.0, 0.3**2,
-        )
-
-    def mark(self) -> Mark:
-        """What a search goes on from."""
-        return Mark(self.depth, self.relative_slope, self.width_mmHg, max(self.level_variance, 4.0))
-
-    def coast(self, tuning: SteadyProbing) -> Track:
-        """One look later, nothing seen: the drift dies away."""
-        return self._replace(
-            drift=0.5 * self.drift, level_variance=self.level_variance + tuning.restless_mmHg**2,
-        )
-
-    def see(self, vertex: Vertex, tuning: SteadyProbing) -> Track:
-        """One look later, with its vertex seen."""
-        level = self.level_variance + 2.0 * self.joint_variance + self.drift_variance + tuning.restless_mmHg**2
-        joint = self.joint_variance + self.drift_variance
-        drift = self.drift_variance + tuning.turning_mmHg**2
-        error = (SPREAD * vertex.sd_mmHg) ** 2 + FLOOR_mmHg**2
-        reach = 2.0 * vertex.span
-        seen = vertex.middle + min(max(vertex.depth - vertex.middle, -reach), reach)
-        expected = self.depth + self.drift
-        gain, turn = level / (level + error), joint / (level + error)
-        innovation = seen - expected
-        slope = self.relative_slope + 0.3 * (vertex.relative_slope - self.relative_slope)
-        return Track(
-            expected + gain * innovation, self.drift + turn * innovation, slope, self.width_mmHg,
-            (1.0 - gain) * level, (1.0 - gain) * joint, drift - turn * joint,
-        )
+def unsure(track: Track) -> Track:
+    """What wide looks go on from: the level is no longer known well, nor the shape."""
+    return Track.at(track.depth, track.relative_slope, Shape(track.shape.width_mmHg, skew=track.shape.skew),
+                    max(track.sd_mmHg, 2.0), MOVING_mmHg)

@@ -1,9 +1,10 @@
 """The search of our own: a coarse fit of the staircase, then short looks with a probing tone inside the clamp.
 
-The waveform is there from the first look on. Each look sweeps the set point once by some mmHg, reads the slope of light
-against pressure off the tone, and moves the set point to the vertex of the slope (`calibrate/search/probing.py`). Looks
-are joined by a scalar Kalman filter (Kalman 1960): between two looks the right level moves on with creep, veins and
-tone.
+Each look sweeps the set point once by some mmHg, reads the slope of light against pressure off the tone, and moves the
+set point to the vertex of the slope (`calibrate/search/probing.py`); `calibrate/search/track.py` joins them. The
+waveform is shown, less sweep and tone, as soon as a look has found its vertex near and the level is sure enough; the set
+point is told some looks later. The last looks sweep less: a sweep squeezes more blood out of the veins than comes back
+meanwhile, and with wide looks to the end the level rose afterwards (0.1 to 0.5 mmHg, every group alike).
 """
 from __future__ import annotations
 
@@ -14,19 +15,25 @@ from typing import Annotated, NamedTuple
 import numpy as np
 
 from calibrate.protocol import Clamp, Failed, Found, Instrument, Outcome, Plan, Request, Seen
-from calibrate.search.probing import Probe, Vertex, look
+from calibrate.search.probing import Probe, Shape, look
 from calibrate.search.searches import find_ground
 from calibrate.search.staircase import Staircase, saturated
+from calibrate.search.track import Motion, Track
 from plant.declare import group, quantity
 
 CAUTIOUS = 1.3  # the first clamp's slope is taken this much larger: a lower loop gain until it has been measured
-WIDTHS_mmHg = (6.0, 60.0)  # of the arctangent law that are believed
-FIRST_SWEEP_mmHg = 3.0
-SWEEP_SHARE = 0.35  # of the width, that a sweep covers at most
+# The staircase tells little of the width, and too little where the pulse is weak (a third less over 60 mixed fingers, 60 %
+# in low perfusion): a share of its logarithm counts, about what it usually says, and about the usual width.
+FITTED_mmHg, USUAL_WIDTH_mmHg, FIT_SHARE, WIDTH_SPREAD = 12.0, 17.0, 0.4, 0.35
+SWEEPS_mmHg = (4.0, 0.35)  # a sweep is at least so wide, and this share of the width where that is more
 ENTER_s = 0.6  # of clamping before the first look
-NOISY = 0.25  # relative scatter of the slopes beyond which a look says nothing
+FIRST_DRIFT_mmHg = 1.5  # of the right level after the staircase, per look, SD
+NOISY, USELESS = 0.25, 4  # relative scatter of the slopes beyond which a look says nothing; so many, and it is no clamp
 ARRIVED_mmHg = 2.5  # a look whose vertex lies nearer than this has arrived
-STILL_mmHg = 5.0  # unless three looks in a row have moved by more than this together: it is being chased
+SHOWN_SD_mmHg = 2.0  # and shows its waveform when the level is as sure
+LAST, LAST_SHARE = 4, 0.5  # shown looks at the end, and how much of the sweep they have
+KEPT_DRIFT = 0.8  # share of a drift that is left at the next look
+AHEAD_s = 1.6  # from the middle of the last look: a set point is told for the next seconds
 SURE_mmHg = 4.0  # standard deviation beyond which a set point is no set point
 LOST_LIMITED = 0.5  # share of a look's ticks at a limit, beyond which the clamp is not held
 
@@ -37,81 +44,75 @@ class ProbingSearch(NamedTuple):
     stairs: Annotated[Staircase, group("steps of cuff pressure")] = Staircase()
     probe: Annotated[Probe, group("probing signal")] = Probe()
     confirm_s: Annotated[float, quantity("s", 0.5, 10, "hold before the clamp", "invented")] = 2.0
-    fewest: Annotated[int, quantity("1", 2, 40, "looks at least", "invented")] = 7
-    most: Annotated[int, quantity("1", 3, 60, "looks at most, then it has timed out", "invented")] = 16
+    calm: Annotated[int, quantity("1", 2, 40, "shown looks near the set point before it is one", "invented")] = 8
+    most: Annotated[int, quantity("1", 3, 60, "looks at most, then it has timed out", "invented")] = 30
     restless_mmHg: Annotated[
-        float, quantity("mmHg", 0.1, 20, "how far the right level moves between two looks, SD", "invented")
-    ] = 2.5
-    early_mmHg: Annotated[float, quantity("mmHg", 0.1, 40, "the same after the first clamp", "invented")] = 6.0
+        float, quantity("mmHg", 0.01, 20, "how far the right level jumps between two looks, SD", "invented")
+    ] = 0.35
+    turning_mmHg: Annotated[
+        float, quantity("mmHg", 0.001, 20, "how much its drift per look changes between two looks, SD", "invented")
+    ] = 0.25
 
     def search(self, instrument: Instrument) -> Plan:
-        """Coarse fit, clamp, looks until two in a row have arrived."""
+        """Coarse fit, clamp, looks until the level has arrived, then shown ones until it is sure."""
         ground = yield from find_ground(self.stairs, self.confirm_s, instrument)
         if isinstance(ground, Failed):
             return ground
-        mark = Mark(ground.depth, ground.fit.relative_slope, ground.fit.width_mmHg, 4.0 * ground.sd_mmHg**2)
-        light = math.exp(-mark.depth)
-        yield Clamp(light, CAUTIOUS * mark.relative_slope * light, ENTER_s, purpose="entering")
-        return (yield from self.refine(instrument, mark))
+        width = USUAL_WIDTH_mmHg * (ground.fit.width_mmHg / FITTED_mmHg) ** FIT_SHARE
+        shape = Shape(width, WIDTH_SPREAD)
+        track = Track.at(ground.depth, ground.fit.relative_slope, shape, 2.0 * ground.sd_mmHg, FIRST_DRIFT_mmHg)
+        light = math.exp(-track.depth)
+        yield Clamp(light, CAUTIOUS * track.relative_slope * light, ENTER_s, shown=False, purpose="entering")
+        return (yield from self.refine(instrument, track))
 
     def refine(
-        self, instrument: Instrument, mark: Mark, fewest: int | None = None
+        self, instrument: Instrument, track: Track, calm: int | None = None
     ) -> Generator[Request, Seen, Outcome]:
-        """Looks, in the clamp, from a mark on."""
-        arrived, moved, vertex = 0, 0.0, None
-        moves: list[float] = []
+        """Looks, in the clamp, from a track on, until `calm` of them were shown (as the search itself without)."""
+        needed, calmly, useless, shown = calm or self.calm, 0, 0, False
         for count in range(self.most):
-            light = math.exp(-mark.depth)
-            slope = mark.relative_slope * light * (CAUTIOUS if count == 0 else 1.0)
-            sweep = min(self.probe.sweep_mmHg, SWEEP_SHARE * mark.width_mmHg)
-            sweep = min(FIRST_SWEEP_mmHg, sweep) if count == 0 else sweep
-            vertex, seen = yield from look(self.probe, instrument, light, slope, mark.width_mmHg, sweep)
+            on = track.ahead(self.motion)
+            light = math.exp(-on.depth)
+            slope = track.relative_slope * light * (CAUTIOUS if count == 0 else 1.0)
+            share = LAST_SHARE if shown and calmly >= needed - LAST else 1.0
+            drift = (on.drift_mmHg / self.probe.sweep_s, math.sqrt(on.drift_variance) / self.probe.sweep_s)
+            vertex, seen = yield from look(
+                self.probe, instrument, light, slope, track.shape, share * self.sweep_mmHg(track, count), shown, drift)
             if failure := lost(seen, instrument):
                 return failure
-            restless = max(self.restless_mmHg, self.early_mmHg * 0.6**count)
-            moved, mark = follow(mark, vertex, restless)
-            off = (vertex.depth - vertex.middle) / vertex.relative_slope
-            moves.append(moved)
-            near = max(abs(moved), abs(off)) < ARRIVED_mmHg and abs(sum(moves[-3:])) < STILL_mmHg
-            there = near and vertex.scatter < NOISY and mark.variance < SURE_mmHg**2
-            arrived = arrived + 1 if there else 0
-            if arrived >= 2 and count + 1 >= min(fewest or self.fewest, self.most):
-                light, cuff = math.exp(-mark.depth), float(np.mean(seen.reading_mmHg))
-                return Found(light, mark.relative_slope * light, cuff, math.sqrt(mark.variance), mark.width_mmHg)
-        if vertex is None or vertex.scatter >= NOISY:
-            return Failed("too irregular", "the light does not answer to the tone as an artery would")
-        if mark.variance >= SURE_mmHg**2:
-            return Failed("too irregular", f"after {self.most} looks the set point is only known to "
-                          f"± {1.645 * math.sqrt(mark.variance):.0f} mmHg")
-        return Failed("timed out", f"after {self.most} looks the set point still moves by {abs(moved):.1f} mmHg")
+            if vertex.scatter >= NOISY:
+                track, useless = track.coast(self.motion), useless + 1
+                if useless >= USELESS:
+                    break
+                continue
+            track = track.see(vertex, self.motion)
+            off = abs(vertex.depth - vertex.middle) / vertex.relative_slope
+            near = off < ARRIVED_mmHg and track.sd_mmHg < SHOWN_SD_mmHg
+            calmly += 1 if shown and near else 0
+            shown = shown or near
+            if calmly >= needed or (count + 1 == self.most and track.sd_mmHg < SURE_mmHg):
+                return found_at(track, track.ahead(self.motion, AHEAD_s / self.probe.sweep_s), seen)
+        if useless >= USELESS:
+            return Failed("too irregular", f"in {useless} looks of {count + 1} the light does not answer to the tone as an artery would")
+        return Failed("too irregular", f"after {self.most} looks the set point is only known to "
+                      f"± {1.645 * track.sd_mmHg:.0f} mmHg")
+
+    @property
+    def motion(self) -> Motion:
+        """How the right level moves."""
+        return Motion(self.restless_mmHg, self.turning_mmHg, KEPT_DRIFT)
+
+    def sweep_mmHg(self, track: Track, count: int) -> float:
+        """Amplitude of the sweep of a look, the first one's the least."""
+        least, share = SWEEPS_mmHg
+        return min(self.probe.sweep_mmHg, max(least, share * track.shape.width_mmHg) if count else least)
 
 
-class Mark(NamedTuple):
-    """Where the unloaded volume is believed to lie."""
-
-    depth: float  # optical depth
-    relative_slope: float  # −d depth/dp [1/mmHg]
-    width_mmHg: float
-    variance: float  # of the depth, as pressure [mmHg²]
-
-
-def follow(mark: Mark, vertex: Vertex, restless_mmHg: float) -> tuple[float, Mark]:
-    """Move a mark by what one look showed: (move [mmHg], new mark). A look that was only noise moves nothing."""
-    variance = mark.variance + restless_mmHg**2
-    if vertex.scatter >= NOISY:
-        return 0.0, mark._replace(variance=variance)
-    reach = 1.5 * vertex.span
-    seen = vertex.middle + min(max(vertex.depth - vertex.middle, -reach), reach)
-    error = (SPREAD * vertex.sd_mmHg) ** 2 + FLOOR_mmHg**2
-    gain = variance / (variance + error)
-    step = gain * (seen - mark.depth)
-    width = min(max(math.sqrt(mark.width_mmHg * vertex.width_mmHg), WIDTHS_mmHg[0]), WIDTHS_mmHg[1])
-    return step / vertex.relative_slope, Mark(
-        mark.depth + step, vertex.relative_slope, width, (1.0 - gain) * variance
-    )
-
-
-SPREAD, FLOOR_mmHg = 2.0, 0.4  # errors of looks over the mixed fingers: so many times the fit's own figure, plus this
+def found_at(track: Track, final: Track, seen: Seen) -> Found:
+    """The set point of a track, told for a little later."""
+    light = math.exp(-final.depth)
+    return Found(light, track.relative_slope * light, float(np.mean(seen.reading_mmHg)), final.sd_mmHg,
+                 track.shape.width_mmHg, track.shape.skew)
 
 
 def lost(seen: Seen, instrument: Instrument) -> Failed | None:
