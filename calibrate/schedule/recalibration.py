@@ -14,11 +14,11 @@ import numpy as np
 
 from calibrate.protocol import Failed, Found, Hold, Instrument, Request, Samples, Seen
 from calibrate.schedule.schedule import Beats
-from calibrate.search.probing import Shape
 from calibrate.search.probing_search import ProbingSearch
-from calibrate.search.track import Track
 from calibrate.search.searches import LEAST_CUFF_mmHg
 from calibrate.search.staircase import Step, measure, pulsing, saturated
+from calibrate.search.track import Track
+from calibrate.search.vertex import Shape
 from plant.declare import quantity
 
 DEPTH_SPREAD, WIDTH_SPREAD = 0.4, 0.25  # of α and w since the last calibration, log-normal (invented)
@@ -67,9 +67,9 @@ class ShortStaircase(NamedTuple):
 
 
 class WideLooks(NamedTuple):
-    """A few wide looks with the probing tone, in the clamp: short, but the waveform is not shown."""
+    """A few wide looks with the probing tone, in the clamp; the waveform is shown once the level is sure again."""
 
-    looks: Annotated[int, quantity("1", 2, 20, "looks at least", "invented")] = 2
+    looks: Annotated[int, quantity("1", 2, 20, "looks at least that are shown", "invented")] = 2
 
     def repeat(
         self, instrument: Instrument, found: Found, beats: Beats

@@ -11,9 +11,10 @@ from typing import Annotated, NamedTuple
 
 from calibrate.protocol import Failed, Found, Instrument, Search
 from calibrate.schedule.schedule import Diary, Program, find, keep_time
-from calibrate.search.probing import Probe, Shape, look
-from calibrate.search.probing_search import NOISY, SWEEPS_mmHg, ProbingSearch, lost
+from calibrate.search.probing import Probe, look
+from calibrate.search.probing_search import NOISY, ProbingSearch, SWEEPS_mmHg, lost
 from calibrate.search.track import Motion, Track
+from calibrate.search.vertex import Shape
 from plant.declare import group, quantity
 
 FAR_TWICE = 2

@@ -2,8 +2,8 @@
 
 Each look sweeps the set point once by some mmHg, reads the slope of light against pressure off the tone, and moves the
 set point to the vertex of the slope (`calibrate/search/probing.py`); `calibrate/search/track.py` joins them. The
-waveform is shown, less sweep and tone, as soon as a look has found its vertex near and the level is sure enough; the set
-point is told some looks later. The last looks sweep less: a sweep squeezes more blood out of the veins than comes back
+waveform is shown, less sweep and tone, as soon as a look has found its vertex near and the level is sure enough; the
+set point is told some looks later. The last looks sweep less: a sweep squeezes more out of the veins than comes back
 meanwhile, and with wide looks to the end the level rose afterwards (0.1 to 0.5 mmHg, every group alike).
 """
 from __future__ import annotations
@@ -15,20 +15,21 @@ from typing import Annotated, NamedTuple
 import numpy as np
 
 from calibrate.protocol import Clamp, Failed, Found, Instrument, Outcome, Plan, Request, Seen
-from calibrate.search.probing import Probe, Shape, look
+from calibrate.search.probing import Probe, look
 from calibrate.search.searches import find_ground
 from calibrate.search.staircase import Staircase, saturated
 from calibrate.search.track import Motion, Track
+from calibrate.search.vertex import Shape
 from plant.declare import group, quantity
 
 CAUTIOUS = 1.3  # the first clamp's slope is taken this much larger: a lower loop gain until it has been measured
-# The staircase tells little of the width, and too little where the pulse is weak (a third less over 60 mixed fingers, 60 %
-# in low perfusion): a share of its logarithm counts, about what it usually says, and about the usual width.
+# The staircase tells little of the width, and too little where the pulse is weak (a third less over 60 mixed fingers,
+# 60 % in low perfusion): a share of its logarithm counts, about what it usually says, and about the usual width.
 FITTED_mmHg, USUAL_WIDTH_mmHg, FIT_SHARE, WIDTH_SPREAD = 12.0, 17.0, 0.4, 0.35
 SWEEPS_mmHg = (4.0, 0.35)  # a sweep is at least so wide, and this share of the width where that is more
 ENTER_s = 0.6  # of clamping before the first look
 FIRST_DRIFT_mmHg = 1.5  # of the right level after the staircase, per look, SD
-NOISY, USELESS = 0.25, 4  # relative scatter of the slopes beyond which a look says nothing; so many, and it is no clamp
+NOISY, USELESS = 0.25, 4  # relative scatter of slopes beyond which a look says nothing; so many are no clamp
 ARRIVED_mmHg = 2.5  # a look whose vertex lies nearer than this has arrived
 SHOWN_SD_mmHg = 2.0  # and shows its waveform when the level is as sure
 LAST, LAST_SHARE = 4, 0.5  # shown looks at the end, and how much of the sweep they have
@@ -74,7 +75,7 @@ class ProbingSearch(NamedTuple):
             on = track.ahead(self.motion)
             light = math.exp(-on.depth)
             slope = track.relative_slope * light * (CAUTIOUS if count == 0 else 1.0)
-            share = LAST_SHARE if shown and calmly >= needed - LAST else 1.0
+            share = LAST_SHARE if shown and calmly >= max(needed - LAST, LAST) else 1.0
             drift = (on.drift_mmHg / self.probe.sweep_s, math.sqrt(on.drift_variance) / self.probe.sweep_s)
             vertex, seen = yield from look(
                 self.probe, instrument, light, slope, track.shape, share * self.sweep_mmHg(track, count), shown, drift)
@@ -93,7 +94,8 @@ class ProbingSearch(NamedTuple):
             if calmly >= needed or (count + 1 == self.most and track.sd_mmHg < SURE_mmHg):
                 return found_at(track, track.ahead(self.motion, AHEAD_s / self.probe.sweep_s), seen)
         if useless >= USELESS:
-            return Failed("too irregular", f"in {useless} looks of {count + 1} the light does not answer to the tone as an artery would")
+            return Failed("too irregular", f"in {useless} looks of {count + 1} the light does "
+                          "not answer to the tone as an artery would")
         return Failed("too irregular", f"after {self.most} looks the set point is only known to "
                       f"± {1.645 * track.sd_mmHg:.0f} mmHg")
 
@@ -111,7 +113,7 @@ class ProbingSearch(NamedTuple):
 def found_at(track: Track, final: Track, seen: Seen) -> Found:
     """The set point of a track, told for a little later."""
     light = math.exp(-final.depth)
-    return Found(light, track.relative_slope * light, float(np.mean(seen.reading_mmHg)), final.sd_mmHg,
+    return Found(light, track.relative_slope * light, float(np.mean(seen.reading_mmHg)), final.stated_sd_mmHg,
                  track.shape.width_mmHg, track.shape.skew)
 
 

@@ -140,7 +140,8 @@ def calibration_lines(result: Check) -> list[str]:
                 "the run below is at the true set point, which no instrument knows"]
     assert found is not None
     lines = [
-        f"set point found in {calibration.search_s:.1f} s, waveform from {calibration.first_waveform_s:.1f} s on: "
+        f"set point found in {calibration.search_s:.1f} s, first clamp at {calibration.first_clamp_s:.1f} s, "
+        f"waveform shown from {calibration.first_waveform_s:.1f} s on: "
         f"light {found.set_point:.4f} at {found.cuff_mmHg:.0f} mmHg, ± {found.interval_mmHg:.1f} mmHg (90 %)",
         f"true error {calibration.error_mmHg:+.2f} mmHg of transmural pressure; light slope "
         f"{calibration.slope_ratio:.3f} of the true one",
@@ -160,7 +161,8 @@ def calibration_json(result: Check) -> dict[str, Any]:
     return {"calibration": {
         "found": calibration.found is not None, **told,
         "error_mmHg": calibration.error_mmHg, "slope_ratio": calibration.slope_ratio,
-        "first_waveform_s": calibration.first_waveform_s, "search_s": calibration.search_s,
+        "first_waveform_s": calibration.first_waveform_s, "first_clamp_s": calibration.first_clamp_s,
+        "search_s": calibration.search_s,
         "highest_mmHg": calibration.highest_mmHg,
         "rms_at_true_set_point_mmHg": result.best.ideal.rms_mmHg if result.best else None,
     }}

@@ -26,7 +26,7 @@ FIGURES: dict[str, tuple[str, str]] = {  # figure: (unit, what it is)
     "crossover_Hz": ("Hz", "crossover, slower side"),
     "bandwidth_Hz": ("Hz", "bandwidth, slower side"),
     "set_point_error_mmHg": ("mmHg", "set point found, from peak compliance"),
-    "first_waveform_s": ("s", "empty cuff to first waveform"),
+    "first_waveform_s": ("s", "empty cuff to first waveform shown"),
     "search_s": ("s", "empty cuff to set point found"),
     "rms_error_mmHg": ("mmHg", "cuff − ideal, rms"),
     "peak_error_mmHg": ("mmHg", "cuff − ideal, peak"),

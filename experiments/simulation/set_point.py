@@ -5,12 +5,12 @@ The record is played round and round, cut at the feet of its beats, for a search
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
-from calibrate.protocol import Clamp, Failed, Found, Instrument, Search
-from controller.tick.firmware import CLAMP
+from calibrate.protocol import Clamp, Failed, Found, Instrument, Request, Search
 from experiments.rigs.rig import Rig, clamp, tone_share
 from experiments.simulation.instrument import instrument_of
 from experiments.simulation.session import COLUMN, Diverged, OutOfTime, Session
@@ -37,9 +37,10 @@ class Calibration:
     error_mmHg: float  # mean transmural pressure less p0 in the clamp that follows; nan after a failure or divergence
     slope_ratio: float  # found light slope over the true one at mean pressure and resting tone; nan after a failure
     clamp_slope_ratio: float  # over the mean one in the clamp that follows, as it is then; nan like the error
-    first_waveform_s: float  # from the empty cuff to the clamp; nan where it never came
+    first_waveform_s: float  # from the empty cuff to the first waveform that is shown; nan where it never came
     search_s: float  # from the empty cuff to the outcome
     highest_mmHg: float  # of cuff pressure on the way
+    first_clamp_s: float = math.nan  # to the first tick in the clamp, shown or not; nan where it never came
 
     @property
     def found(self) -> Found | None:
@@ -85,10 +86,29 @@ def find_set_point(session: Session, instrument: Instrument, search: Search, tru
             outcome = Failed("timed out", f"no set point in time for a clamp before {LONGEST_s:g} s")
             ratio = math.nan
     rows = session.rows
-    clamped = np.nonzero(rows[:, COLUMN["mode"]] == CLAMP)[0]
-    first = float(clamped[0]) * period_s if len(clamped) else math.nan
+    shown, clamped = (first_s(session, which, instrument) for which in (is_shown, is_clamp))
     highest = float(np.max(rows[:, COLUMN["cuff_mmHg"]], initial=0.0))
-    return Calibration(outcome, error, ratio, clamp_ratio, first, search_s, highest)
+    return Calibration(outcome, error, ratio, clamp_ratio, shown, search_s, highest, clamped)
+
+
+def is_clamp(request: Request) -> bool:
+    """Whether a request clamps."""
+    return isinstance(request, Clamp)
+
+
+def is_shown(request: Request) -> bool:
+    """Whether a request clamps with its waveform shown."""
+    return isinstance(request, Clamp) and request.shown
+
+
+def first_s(session: Session, which: Callable[[Request], bool], instrument: Instrument) -> float:
+    """From the empty cuff to the first request of a kind that was run [s]; nan where there was none."""
+    ticks = 0
+    for request, rows in zip(session.requests, session.blocks, strict=True):
+        if which(request):
+            return ticks * instrument.period_s
+        ticks += len(rows)
+    return math.nan
 
 
 def _truth(session: Session, found: Found, instrument: Instrument) -> tuple[float, float]:

@@ -68,6 +68,7 @@ class Row(NamedTuple):
     middle_crossover_Hz: float
     middle_stable: bool
     clamp_slope_ratio: float = math.nan  # over the mean one in the clamp that follows
+    first_clamp_s: float = math.nan
 
 
 def make_bench(plan: Plan) -> Bench:
@@ -104,6 +105,7 @@ def _row(finger: Finger, trial: Trial, fixed: list[Crossover]) -> Row:
     bare = Row(
         finger.name, finger.defect, trial.strategy.name, FOUND, *(math.nan,) * 6, calibration.first_waveform_s,
         calibration.search_s, calibration.highest_mmHg, *NO_CROSSOVER, *true, *own, *middle,
+        first_clamp_s=calibration.first_clamp_s,
     )
     if not isinstance(outcome, Found):
         return bare._replace(outcome=outcome.reason)

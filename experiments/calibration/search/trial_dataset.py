@@ -18,7 +18,8 @@ def trial_dataset(trial: Trial, document: dict[str, Any]) -> Any:
 
     rows, calibration = trial.session.rows, trial.calibration
     data: dict[str, Any] = {name: ("time_s", rows[:, i], {"units": UNITS[name]}) for i, name in enumerate(CHANNELS)}
-    for name, unit in (("error_mmHg", "mmHg"), ("slope_ratio", "1"), ("first_waveform_s", "s"), ("search_s", "s"),
+    for name, unit in (("error_mmHg", "mmHg"), ("slope_ratio", "1"), ("first_waveform_s", "s"),
+                       ("first_clamp_s", "s"), ("search_s", "s"),
                        ("highest_mmHg", "mmHg")):
         data[f"search_{name}" if name in CHANNELS else name] = ((), getattr(calibration, name), {"units": unit})
     time = np.arange(len(rows)) * trial.period_s

@@ -47,8 +47,8 @@ def outcome_lines(trial: Trial) -> list[str]:
     inside = "inside" if inside_interval(calibration) else "OUTSIDE"
     error = calibration.error_mmHg
     return [
-        f"set point found after {calibration.search_s:.1f} s; first waveform after "
-        f"{calibration.first_waveform_s:.1f} s", "",
+        f"set point found after {calibration.search_s:.1f} s; first clamp after {calibration.first_clamp_s:.1f} s, "
+        f"first waveform shown after {calibration.first_waveform_s:.1f} s", "",
         f"{'':<46}{'found':>12}{'truth':>12}{'error':>12}",
         f"{'set point: light (share of full scale)':<46}{outcome.set_point:>12.5f}{truth.light:>12.5f}"
         f"{outcome.set_point - truth.light:>+12.5f}",
@@ -76,6 +76,7 @@ def search_json(trial: Trial) -> dict[str, Any]:
         "found": isinstance(outcome, Found), "outcome": told,
         "error_mmHg": calibration.error_mmHg, "inside_interval": inside_interval(calibration),
         "slope_ratio": calibration.slope_ratio, "first_waveform_s": calibration.first_waveform_s,
+        "first_clamp_s": calibration.first_clamp_s,
         "search_s": calibration.search_s, "highest_mmHg": calibration.highest_mmHg,
         "truth": truth_of(trial)._asdict(), "steps": [row._asdict() for row in step_rows(trial)],
         "phases": [phase._asdict() for phase in phases(trial)], "noise_seed": trial.seed,

@@ -5,79 +5,23 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from calibrate.protocol import Clamp, Failed, Found, Hold, Instrument, Search, Seen
-from calibrate.search.probing import Vertex
-from calibrate.search.probing_search import NOISY, Mark, ProbingSearch, follow, lost
+from calibrate.search.probing_search import LAST_SHARE, USELESS, ProbingSearch, lost
 from calibrate.search.searches import ClassroomSearch
+from calibrate.search.track import Track
+from calibrate.search.vertex import Shape
 from experiments.rigs.rig import Rig
 from experiments.simulation.session import Session
 from experiments.simulation.set_point import transmural_error
 from experiments.subjects.finger import DEFECTS, finger_inputs, on_finger
 from experiments.subjects.population import sample_fingers, spoil
 
-SLOPE = 0.005
-MARK = Mark(0.6, SLOPE, 15.0, 4.0)
-offsets = st.floats(-60.0, 60.0)
 
-
-def vertex(offset_mmHg: float, sd: float = 0.5, scatter: float = 0.02, span_mmHg: float = 6.0) -> Vertex:
-    """A look about the mark whose vertex lies so far from it."""
-    return Vertex(0.6 + SLOPE * offset_mmHg, SLOPE, 15.0, sd, scatter, 0.6, SLOPE * span_mmHg)
-
-
-# --- one look ---------------------------------------------------------------------------------------------------
-
-
-@given(offsets, st.floats(0.05, 20.0), st.floats(0.1, 10.0))
-def test_a_look_moves_the_mark_towards_its_vertex_and_not_beyond_its_reach(
-    offset: float, sd: float, restless: float
-) -> None:
-    moved, mark = follow(MARK, vertex(offset, sd), restless)
-    assert mark.depth - 0.6 == pytest.approx(moved * SLOPE, abs=1e-12)
-    assert 0.0 <= moved * math.copysign(1.0, offset) <= abs(offset) + 1e-9
-    assert abs(moved) <= 1.5 * 6.0 + 1e-9
-    if abs(offset) > 0.01:
-        assert moved != 0.0
-
-
-@given(offsets, st.floats(0.1, 10.0))
-def test_a_noisy_look_moves_nothing_and_knows_less(offset: float, restless: float) -> None:
-    for scatter in (NOISY, 1.0, math.inf):
-        moved, mark = follow(MARK, vertex(offset, scatter=scatter), restless)
-        assert moved == 0.0 and mark == MARK._replace(variance=MARK.variance + restless**2)
-    assert follow(MARK, vertex(offset, scatter=0.9 * NOISY), restless)[1].variance < MARK.variance + restless**2
-
-
-@given(st.floats(0.05, 10.0), st.floats(0.05, 10.0))
-def test_variance_shrinks_with_information_and_grows_with_restlessness(sd: float, more: float) -> None:
-    sure, vague = (follow(MARK, vertex(3.0, s), 1.0)[1].variance for s in (sd, sd + more))
-    assert sure < vague < MARK.variance + 1.0
-    calm, wild = (follow(MARK, vertex(3.0, sd), r)[1].variance for r in (1.0, 1.0 + more))
-    assert calm < wild
-
-
-def test_a_surer_look_moves_more() -> None:
-    moves = [follow(MARK, vertex(3.0, sd), 1.0)[0] for sd in (0.2, 1.0, 4.0, 20.0)]
-    assert np.all(np.diff(moves) < 0.0) and moves[0] > 2.0 and moves[-1] < 0.5
-
-
-def test_looks_at_one_vertex_converge_to_it() -> None:
-    mark, truth = MARK, 0.6 + 5.0 * SLOPE
-    for _ in range(12):
-        off = (truth - mark.depth) / SLOPE
-        seen = vertex(0.0)._replace(depth=truth, middle=mark.depth)
-        moved, mark = follow(mark, seen, 0.5)
-        assert abs(moved) <= abs(off) + 1e-9
-    assert mark.depth == pytest.approx(truth, abs=0.01 * SLOPE)
-
-
-def test_the_width_moves_to_what_was_seen_within_bounds() -> None:
-    wider = follow(MARK, vertex(0.0)._replace(width_mmHg=25.0), 1.0)[1].width_mmHg
-    assert 15.0 < wider < 25.0
-    assert follow(MARK, vertex(0.0)._replace(width_mmHg=1e6), 1.0)[1].width_mmHg <= 60.0
+def start_at(finger: Any, off_mmHg: float = 0.0, sd_mmHg: float = 8.0, width_mmHg: float = 18.0) -> Track:
+    """A track so far from the right level of a finger."""
+    depth = -math.log(finger.set_point) + off_mmHg * finger.relative_slope
+    return Track.at(depth, finger.relative_slope, Shape(width_mmHg), sd_mmHg, 0.5)
 
 
 def test_a_clamp_at_its_limit_is_lost(instrument: Instrument) -> None:
@@ -100,8 +44,7 @@ def test_a_set_point_too_high_or_too_low_moves_the_right_way(
 ) -> None:
     """Transmural pressure `off_mmHg` too high means too dark a set point: it must become brighter, and the reverse."""
     own = finger._replace(noise=2e-5)
-    start = Mark(-math.log(own.set_point) + off_mmHg * own.relative_slope, own.relative_slope, 18.0, 64.0)
-    run = drive(ProbingSearch().refine(instrument, start), own)
+    run = drive(ProbingSearch().refine(instrument, start_at(own, off_mmHg)), own)
     lights = [c.set_point for c in run.clamps]
     assert (lights[1] > lights[0]) == (off_mmHg > 0.0)
     errors = [abs(own.error_mmHg(light)) for light in lights]
@@ -125,24 +68,23 @@ def test_the_whole_search_on_fingers_by_the_law(
     assert isinstance(run.outcome, Found) and isinstance(rule.outcome, Found)
     error = abs(own.error_mmHg(run.outcome.set_point))
     assert error < 1.0 and error < 0.5 * abs(own.error_mmHg(rule.outcome.set_point))
-    first = next(t for t, r in zip(run.times_s, run.asked, strict=True) if isinstance(r, Clamp))
+    first = next(t for t, r in zip(run.times_s, run.asked, strict=True) if isinstance(r, Clamp) and r.shown)
     assert first < 20.0 and isinstance(run.asked[0], Hold)
 
 
-def test_what_is_restless_after_the_first_clamp_dies_away(
-    monkeypatch: pytest.MonkeyPatch, drive: Callable[..., Any], finger: Any, instrument: Instrument
+def test_what_is_shown_is_near_and_the_last_looks_sweep_less(
+    drive: Callable[..., Any], finger: Any, instrument: Instrument
 ) -> None:
-    """By 0.6 from look to look, down to what always remains: 6 mmHg, 3.6, and then 2.5 rather than 2.16."""
-    given = []
-
-    def follow_and_tell(mark: Mark, vertex: Vertex, restless_mmHg: float) -> tuple[float, Mark]:
-        given.append(restless_mmHg)
-        return follow(mark, vertex, restless_mmHg)
-
-    monkeypatch.setattr("calibrate.search.probing_search.follow", follow_and_tell)
-    start = Mark(-math.log(finger.set_point), finger.relative_slope, 15.0, 16.0)
-    drive(ProbingSearch(restless_mmHg=2.5, early_mmHg=6.0).refine(instrument, start), finger)
-    assert given[:3] == pytest.approx([6.0, 3.6, 2.5]) and set(given[2:]) == {2.5}
+    """Once shown, always shown, within some mmHg of the right level; then the set point is told."""
+    own = finger._replace(noise=1e-5)
+    run = drive(ProbingSearch().refine(instrument, start_at(own, 8.0)), own)
+    shown = [c.shown for c in run.clamps]
+    first = shown.index(True)
+    assert 0 < first < 5 and all(shown[first:])
+    assert max(abs(own.error_mmHg(c.set_point)) for c in run.clamps[first:]) < 3.0
+    sweeps = [np.max(c.sweep_mmHg) for c in run.clamps]
+    assert sweeps[-1] == pytest.approx(LAST_SHARE * sweeps[first + 1], rel=0.3)
+    assert isinstance(run.outcome, Found) and abs(own.error_mmHg(run.outcome.set_point)) < 0.5
 
 
 def test_a_finger_that_does_not_answer_the_tone_is_too_irregular(
@@ -150,24 +92,24 @@ def test_a_finger_that_does_not_answer_the_tone_is_too_irregular(
 ) -> None:
     """The light of the clamp is only noise: each look says nothing, and the search says so."""
     deaf = finger._replace(loop_error=0.1)
-    start = Mark(-math.log(deaf.set_point), deaf.relative_slope, 15.0, 16.0)
-    run = drive(ProbingSearch().refine(instrument, start), deaf)
+    run = drive(ProbingSearch().refine(instrument, start_at(deaf)), deaf)
     assert isinstance(run.outcome, Failed) and run.outcome.reason == "too irregular"
-    assert len(run.clamps) == ProbingSearch().most
+    assert len(run.clamps) == USELESS and "does not answer" in run.outcome.message
 
 
-def test_a_vertex_that_never_stays_times_out(drive: Callable[..., Any], finger: Any, instrument: Instrument) -> None:
-    """From look to look the light of the unloaded artery jumps to and fro by 10 mmHg."""
+def test_a_vertex_that_never_stays_is_no_set_point(
+    drive: Callable[..., Any], finger: Any, instrument: Instrument
+) -> None:
+    """From look to look the light of the unloaded artery jumps to and fro by 20 mmHg."""
     search = ProbingSearch()
 
     def restless(time_s: float) -> Any:
         side = 1.0 if round(time_s / search.probe.sweep_s) % 2 else -1.0
-        return finger._replace(bright=finger.bright * math.exp(5.0 * side * finger.relative_slope))
+        return finger._replace(bright=finger.bright * math.exp(10.0 * side * finger.relative_slope))
 
-    start = Mark(-math.log(finger.set_point), finger.relative_slope, 15.0, 16.0)
-    run = drive(search.refine(instrument, start), restless)
-    assert isinstance(run.outcome, Failed) and run.outcome.reason == "timed out"
-    assert len(run.clamps) == search.most
+    run = drive(search.refine(instrument, start_at(finger)), restless)
+    assert isinstance(run.outcome, Failed) and run.outcome.reason == "too irregular"
+    assert len(run.clamps) <= search.most
 
 
 # --- the wrist rig on invented fingers --------------------------------------------------------------------------
