@@ -7,6 +7,9 @@ from controller.tick.firmware import CLAMP
 from controller.tick.law import design
 from experiments.safety.faults.fault import AT_START, Case, Fault, harm, part_changed
 from experiments.simulation.disturbance import MOST_LATE
+from plant.finger.artery import static_area, unloaded_pressure
+from plant.finger.light import light_intensity
+from plant.finger.vein import vein_target
 
 LATE_ticks, LOST, BOOT_s, SAG, GAIN_UP, GAIN_DOWN = 4, 0.4, 0.2, 0.3, 4.0, 0.8
 CORRUPTED, INTERRUPTED_mmHg, HASTY_s = 0.25, 15.0, 2.0
@@ -91,9 +94,21 @@ def interrupted(case: Case, severity: float) -> Case:
 
 
 def astray(case: Case, severity: float) -> Case:
-    """The search came to its end, at a wrong place: the set point is off by a transmural pressure."""
-    slope = float(case.orders.light_slope[0])
-    return _other_set_point(case, float(case.orders.set_point[0]) + INTERRUPTED_mmHg * severity * slope, slope)
+    """The search came to its end, at a wrong place: the set point is off by a transmural pressure, of either sign.
+
+    The light is that of wall and veins at rest at the wrong pressure. The sign goes with the case's seed.
+    """
+    off = INTERRUPTED_mmHg * severity * (1.0 if case.seed % 2 else -1.0)
+    return _other_set_point(case, light_off(case, off), float(case.orders.light_slope[0]))
+
+
+def light_off(case: Case, off_mmHg: float) -> float:
+    """Light at which mean transmural pressure lies so far above that of peak compliance."""
+    plant, tone = case.plant, float(np.mean(case.inputs.tone))
+    transmural = float(unloaded_pressure(plant.artery, tone)) + off_mmHg
+    external = float(np.mean(case.inputs.arterial_mmHg)) - transmural
+    area = float(static_area(plant.artery, transmural, tone))
+    return float(light_intensity(plant.light, area, float(vein_target(plant.vein, external)), plant.light.ambient))
 
 
 def too_early(case: Case, severity: float) -> Case:
@@ -122,8 +137,8 @@ FIRMWARE: tuple[Fault, ...] = (
     Fault("gains_low", "settings", "gains at a fifth", gains_low, AT_START),
     Fault("set_point_corrupted", "settings", "set point a quarter too high", corrupted),
     Fault("sign_error", "settings", "error with the wrong sign", sign_error),
-    Fault("search_interrupted", "calibration", "search stopped, set point 15 mmHg off", interrupted, AT_START),
-    Fault("search_astray", "calibration", "search ended 15 mmHg off", astray, AT_START),
+    Fault("search_interrupted", "calibration", "stopped, set point 15 mmHg off, either way", interrupted, AT_START),
+    Fault("search_astray", "calibration", "search ended 15 mmHg off, either way", astray, AT_START),
     Fault("clamp_too_early", "calibration", "clamp begins two seconds after filling", too_early, AT_START),
     Fault("wrong_finger", "calibration", "set point of another finger", wrong_finger, AT_START),
 )

@@ -55,8 +55,12 @@ def test_a_wrong_sign_runs_away():
 def test_calibration_gone_wrong():
     here = bench()
     case = here.case(0)
-    off = CATALOGUE["search_interrupted"].inject(case, 1.0).orders
-    assert (off.set_point[0] - case.orders.set_point[0]) / case.orders.light_slope[0] == pytest.approx(15.0)
+    for seed, side in ((4, -1.0), (5, 1.0)):  # too full an artery is dark
+        off = CATALOGUE["search_interrupted"].inject(case._replace(seed=seed), 1.0).orders
+        moved = (off.set_point[0] - case.orders.set_point[0]) / case.orders.light_slope[0]
+        assert moved * side < -5.0 and off.light_slope[0] == case.orders.light_slope[0]
+    none = CATALOGUE["search_astray"].inject(case, 0.0).orders.set_point[0]
+    assert none == pytest.approx(case.orders.set_point[0], abs=0.3 * case.orders.light_slope[0])
     other = CATALOGUE["wrong_finger"].inject(case, 1.0).orders
     assert (other.set_point[-1], other.light_slope[-1]) == here.other_finger
     hasty = CATALOGUE["clamp_too_early"].inject(case, 1.0).orders.mode

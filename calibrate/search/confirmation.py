@@ -1,0 +1,110 @@
+"""Is the set point still where the artery is unloaded? Ten seconds of a small probe, taken off what is shown.
+
+Three signs tell of a set point that is off: the vertex that the sweep sees; the second harmonic that the artery's own
+curvature gives the light at the tone, whose sign is the error's; and the slope now over the slope believed, which falls
+on either side of the vertex. By the arctangent law at an error x (transmural pressure less p0), under a tone A:
+    light at 2f over light at f = A x / (2 (w² + x²)),    slope over believed slope = 1/(1 + (x/w)²)
+It asks for a probe, watches for seconds and reads frequencies, so it is a request of the slow task, not a detector on
+the tick: whoever holds a set point runs it after a search and from time to time, and searches again where it says so.
+"""
+from __future__ import annotations
+
+import math
+from collections.abc import Generator
+from typing import Annotated, NamedTuple
+
+import numpy as np
+
+from calibrate.protocol import Found, Instrument, Request, Samples, Seen
+from calibrate.search.probing import Probe, SKIP_s, local_slopes, probing_clamp, window_ticks
+from calibrate.search.probing_search import NOISY, lost
+from calibrate.search.vertex import Shape, Vertex, fit_vertex
+from plant.declare import group, quantity
+
+USUAL_WIDTH_mmHg, WIDTH_SPREAD = 18.0, 0.3  # a set point that is off has its width from a search that is off: not used
+DRIFT_mmHg_s = 0.7  # of the right level while it looks, SD
+LOOK_SD_mmHg = 0.6  # what looks differ by beyond their own figure
+
+
+class Verdict(NamedTuple):
+    """What the confirmation saw."""
+
+    off_mmHg: float  # the set point less the vertex, as transmural pressure; nan where no look showed a vertex
+    sd_mmHg: float
+    slope_share: float  # slope at the set point over the slope believed; nan where none was seen
+    second: float  # light at twice the tone over that at the tone, what the pressure itself has there taken off
+    astray: bool
+    why: str  # in words; empty when nothing is wrong
+
+
+class Confirmation(NamedTuple):
+    """The probe, and how far off is too far. A vertex out of the sweep's sight is told too near: about half way."""
+
+    probe: Annotated[Probe, group("probing signal")] = Probe(tone_mmHg=2.0, sweep_mmHg=3.0, sweep_s=1.25)
+    looks: Annotated[int, quantity("1", 2, 100, "periods of the sweep", "invented")] = 8
+    off_mmHg: Annotated[float, quantity("mmHg", 0.1, 50, "offset of the vertex that counts 1", "invented")] = 3.0
+    second: Annotated[float, quantity("1", 1e-3, 1, "second harmonic that counts 1", "invented")] = 0.02
+    slope: Annotated[float, quantity("1", 0.01, 1, "lack of slope that counts 1", "invented")] = 0.35
+    limit: Annotated[float, quantity("1", 0.1, 100, "largest sum of the three that is let pass", "invented")] = 1.7
+
+    def confirm(self, instrument: Instrument, found: Found) -> Generator[Request, Seen, Verdict]:
+        """Clamp at a set point for some seconds with the probe on it, shown, and judge."""
+        seen: list[Seen] = []
+        for _ in range(self.looks):
+            seen.append((yield probing_clamp(
+                self.probe, instrument, found.set_point, found.light_slope, self.probe.sweep_mmHg, True)))
+            if failure := lost(seen[-1], instrument):
+                return Verdict(math.nan, math.inf, math.nan, math.nan, True, failure.message)
+        return self.judge(seen, instrument, found)
+
+    def judge(self, seen: list[Seen], instrument: Instrument, found: Found) -> Verdict:
+        """What some stretches of the probe show."""
+        shape = Shape(USUAL_WIDTH_mmHg, WIDTH_SPREAD)
+        vertices = [fit_vertex(local_slopes(s, instrument, SKIP_s), shape, (0.0, DRIFT_mmHg_s), self.probe.sweep_s)
+                    for s in seen]
+        useful = [v for v in vertices if v.scatter < NOISY]
+        if 2 * len(useful) < len(vertices):
+            return Verdict(math.nan, math.inf, math.nan, math.nan, True, "no slope to be seen")
+        off, sd = mean_offset(useful)
+        typical = float(np.median([np.median(local_slopes(s, instrument, SKIP_s).slope) for s in seen]))
+        share = typical * found.set_point / found.light_slope
+        second = float(np.mean([second_harmonic(s, instrument) for s in seen]))
+        return self._verdict(off, sd, share, second)
+
+    def _verdict(self, off: float, sd: float, share: float, second: float) -> Verdict:
+        """Vertex and second harmonic count with their signs, so that noise in one does not add to the other."""
+        score = abs(off / self.off_mmHg + second / self.second) + max(1.0 - share, 0.0) / self.slope
+        astray = not score <= self.limit  # so is what is no number
+        why = (f"the vertex lies {abs(off):.0f} mmHg away, the second harmonic is {second:+.3f}, the light answers "
+               f"with {100 * share:.0f} % of the slope believed")
+        return Verdict(off, sd, share, second, astray, why if astray else "")
+
+
+def mean_offset(vertices: list[Vertex]) -> tuple[float, float]:
+    """(set point less vertex as transmural pressure, its standard deviation) [mmHg] over looks."""
+    off = np.array([(v.middle - v.depth) / v.relative_slope for v in vertices])
+    weight = 1.0 / (np.array([v.sd_mmHg for v in vertices]) ** 2 + LOOK_SD_mmHg**2)
+    mean = float(np.sum(weight * off) / np.sum(weight))
+    scatter = float(np.sum(weight * (off - mean) ** 2) / np.sum(weight)) / max(len(off) - 1, 1)
+    return mean, math.sqrt(max(scatter, 1.0 / float(np.sum(weight))))
+
+
+def second_harmonic(seen: Seen, instrument: Instrument) -> float:
+    """Light at twice the probing frequency over that at it, in phase, less what the pressure's own overtone makes."""
+    ticks = window_ticks(instrument)
+    first = round(SKIP_s / instrument.period_s)
+    count = (len(seen.light) - first) // ticks
+    if count < 1:
+        return math.nan
+    stop = first + count * ticks
+    turn = np.exp(-2j * np.pi * instrument.probe_Hz * instrument.period_s * np.arange(first, stop))
+    window = np.hanning(len(turn))
+
+    def at(signal: Samples, power: int) -> complex:
+        return complex(np.sum((signal[first:stop] - np.mean(signal[first:stop])) * window * turn**power))
+
+    light, pressure = at(seen.light, 1), at(seen.reading_mmHg, 1)
+    if light == 0.0 or pressure == 0.0:
+        return math.nan
+    own = at(seen.light, 2) - light / pressure * at(seen.reading_mmHg, 2)
+    return float((own / light * abs(pressure) / pressure).real)
