@@ -9,7 +9,8 @@ from experiments.work.output import plain
 def test_everything_a_student_needs_is_on_the_screen(trials):
     text = "\n".join(search_lines(trials["probing"]))
     for words in ("mixed-1-0011", "mixed group, 123/74 mmHg", "pulsation", "used: in the fit", "look (",
-                  "set point found after", "first waveform shown after", "90 % interval", "truth", "not a medical device"):
+                  "set point found after", "first waveform shown after", "90 % interval", "truth",
+                  "not a medical device"):
         assert words in text
     calibration = trials["probing"].calibration
     assert f"{calibration.error_mmHg:+.2f}" in text and f"± {calibration.outcome.interval_mmHg:.2f}" in text
