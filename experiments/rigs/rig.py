@@ -242,7 +242,7 @@ def make_rig(tables: dict[str, Any], where: str, folder: Path, base: str = "wris
     return Rig(
         tables.get("name", "unnamed"), tables.get("about", ""), plant, made["tone"], made["timing"],
         made["controller"], _make_kind("actuator", actuator, where, folder), made["filling"], tables, base,
-        guards_from(made), plant, made["tone"].level,
+        guards_from(made), design=plant, design_tone=made["tone"].level,
     )
 
 
