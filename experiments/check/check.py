@@ -147,6 +147,10 @@ def tracking_figures(run: Run, found: Tracking | None) -> dict[str, Any]:
         "peak_error_mmHg": found.ideal.peak_mmHg,
         "bias_mmHg": abs(found.ideal.bias_mmHg),
         "beat_systolic_error_mmHg": {"mean": beats.systolic.mean_mmHg, "sd": beats.systolic.sd_mmHg},
+        "beat_systolic_error_percent": {
+            "mean": 100.0 * beats.systolic.mean_mmHg / found.pulse_mmHg,
+            "sd": 100.0 * beats.systolic.sd_mmHg / found.pulse_mmHg,
+        },
         "beat_mean_error_mmHg": {"mean": beats.mean.mean_mmHg, "sd": beats.mean.sd_mmHg},
         "beat_diastolic_error_mmHg": {"mean": beats.diastolic.mean_mmHg, "sd": beats.diastolic.sd_mmHg},
         "saturation_share": found.saturation_share,

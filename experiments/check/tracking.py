@@ -58,6 +58,7 @@ class Tracking(NamedTuple):
     saturation_share: float  # of the time that counts
     counted_s: float
     rate_per_min: float  # mean over the beats that count; nan without beats
+    pulse_mmHg: float  # systolic minus diastolic arterial pressure, mean over those beats; nan without beats
     harmonics: tuple[Harmonic, ...]  # cuff against true arterial pressure
 
     def as_dict(self) -> dict[str, Any]:
@@ -70,6 +71,7 @@ class Tracking(NamedTuple):
             "saturation_share": _number(self.saturation_share),
             "counted_s": _number(self.counted_s),
             "rate_per_min": _number(self.rate_per_min),
+            "pulse_mmHg": _number(self.pulse_mmHg),
             "harmonics": [_plain(h) for h in self.harmonics],
         }
 
@@ -118,6 +120,7 @@ def tracking(
         float(np.mean(np.asarray(saturated, bool)[counted])),
         float(np.count_nonzero(counted)) * period_s,
         60.0 / mean_beat_s,
+        float(np.mean(arterial.systolic_mmHg - arterial.diastolic_mmHg)) if np.any(kept) else math.nan,
         harmonic_transfer(cuff_mmHg, arterial_mmHg, counted, period_s, 1.0 / mean_beat_s) if harmonics else (),
     )
 

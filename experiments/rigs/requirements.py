@@ -32,6 +32,7 @@ FIGURES: dict[str, tuple[str, str]] = {  # figure: (unit, what it is)
     "peak_error_mmHg": ("mmHg", "cuff − ideal, peak"),
     "bias_mmHg": ("mmHg", "cuff − ideal, magnitude of the mean"),
     "beat_systolic_error_mmHg": ("mmHg", "systolic error by beat"),
+    "beat_systolic_error_percent": ("%", "systolic error by beat, of pulse"),
     "beat_mean_error_mmHg": ("mmHg", "mean-pressure error by beat"),
     "beat_diastolic_error_mmHg": ("mmHg", "diastolic error by beat"),
     "saturation_share": ("", "share of time at a limit"),
