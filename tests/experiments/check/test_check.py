@@ -102,6 +102,9 @@ def test_tracking_under_the_names_of_requirements(checked):
     assert figures["cuff_mmHg"] == np.max(checked.run.channels["cuff_mmHg"])
     assert figures["bias_mmHg"] == abs(checked.tracking.ideal.bias_mmHg)
     error = (checked.run.channels["cuff_mmHg"] - checked.run.ideal_mmHg)[checked.run.counted]
+    systolic, pulse = checked.tracking.ideal_beats.systolic, checked.tracking.pulse_mmHg
+    assert 20.0 < pulse < 90.0 and figures["beat_systolic_error_percent"] == pytest.approx(
+        {"mean": 100.0 * systolic.mean_mmHg / pulse, "sd": 100.0 * systolic.sd_mmHg / pulse})
     assert figures["rms_error_mmHg"] == pytest.approx(float(np.sqrt(np.mean(error**2))))
 
 

@@ -81,6 +81,13 @@ def test_beats_touched_by_what_does_not_count_are_left_out_whole():
     assert followed(infinite, usable) == found
 
 
+def test_pulse_pressure_is_that_of_the_arterial_pressure_whatever_the_cuff_does():
+    pulse = followed(ARTERIAL).pulse_mmHg
+    assert followed(0.5 * ARTERIAL + 20.0).pulse_mmHg == pulse
+    assert followed(ARTERIAL, arterial=2.0 * ARTERIAL - 90.0).pulse_mmHg == pytest.approx(2.0 * pulse, rel=1e-6)
+    assert 0.5 * np.ptp(ARTERIAL) < pulse <= np.ptp(ARTERIAL)
+
+
 def test_saturation_counts_only_where_time_counts():
     usable, saturated = ALWAYS.copy(), NEVER.copy()
     usable[:10_001] = False
@@ -101,6 +108,7 @@ def test_a_trace_without_beats():
     assert math.isnan(found.arterial_beats.systolic.mean_mmHg)
     plain = json.loads(json.dumps(found.as_dict(), allow_nan=False))
     assert plain["arterial_beats"]["systolic"]["mean_mmHg"] is None and plain["rate_per_min"] is None
+    assert math.isnan(found.pulse_mmHg) and plain["pulse_mmHg"] is None
     assert "0 beats" in str(found)
 
 
