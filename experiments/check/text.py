@@ -140,8 +140,8 @@ def calibration_lines(result: Check) -> list[str]:
                 "the run below is at the true set point, which no instrument knows"]
     assert found is not None
     lines = [
-        f"set point found in {calibration.search_s:.1f} s, first clamp at {calibration.first_clamp_s:.1f} s, "
-        f"waveform shown from {calibration.first_waveform_s:.1f} s on: "
+        f"set point found in {calibration.search_s:.1f} s (first clamp {calibration.first_clamp_s:.1f} s, shown "
+        f"from {calibration.first_waveform_s:.1f} s on): "
         f"light {found.set_point:.4f} at {found.cuff_mmHg:.0f} mmHg, ± {found.interval_mmHg:.1f} mmHg (90 %)",
         f"true error {calibration.error_mmHg:+.2f} mmHg of transmural pressure; light slope "
         f"{calibration.slope_ratio:.3f} of the true one",

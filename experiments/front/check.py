@@ -101,7 +101,7 @@ def check(
     >>> result.passed
     True
     >>> round(result.figures["phase_margin_deg"]), result.figure_units["phase_margin_deg"]
-    (47, '°')
+    (52, '°')
     >>> result.to_xarray()["cuff_mmHg"].sizes, result.units["cuff_mmHg"]
     (Frozen({'time_s': 16000}), 'mmHg')
     """

@@ -52,7 +52,7 @@ def test_the_ratio_is_what_the_coupled_loop_shows(name: str) -> None:
     session.ask(Hold(point.state.cuff_mmHg, 2.0), instrument)
     session.ask(Clamp(point.light, abs(point.light_slope), 8.0), instrument)
     seen = session.ask(Clamp(point.light, abs(point.light_slope), 4.0, 0.0, 0.5), instrument)
-    first, count = instrument.ticks(1.0), round(40 / instrument.probe_Hz / instrument.period_s)
+    first, count = instrument.ticks(1.0), round(30 / instrument.probe_Hz / instrument.period_s)
     window = np.hanning(count) * np.exp(-2j * np.pi * instrument.probe_Hz * instrument.period_s * np.arange(count))
     lit, read = (np.sum((s[first:] - np.mean(s[first:]))[:count] * window) for s in (seen.light, seen.reading_mmHg))
     ratio = complex(lit / read) / point.light_slope

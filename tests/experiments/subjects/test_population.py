@@ -83,7 +83,7 @@ def test_declared_pairs_move_together(groups):
         if RHYTHM in (one, other):
             continue
         rho = spearmanr(column(groups["mixed"], one), column(groups["mixed"], other)).statistic
-        assert rho == pytest.approx(6.0 / np.pi * np.arcsin(r / 2.0), abs=0.12), (one, other)
+        assert rho == pytest.approx(6.0 / np.pi * np.arcsin(r / 2.0), abs=0.15), (one, other)
         assert rho * r > 0.0
     age, ectopic = (column(groups["mixed"], k) for k in ("wearer.age_years", "pressure.ectopic_share"))
     assert np.mean(age[ectopic > 0.0]) > np.mean(age)
@@ -202,7 +202,7 @@ def test_why_a_finger_is_left_out(groups):
     stiff = finger.artery._replace(unloaded_mmHg=15.0)
     assert "in the troughs" in unmeasurable(finger._replace(pressure=low, artery=stiff))
     left_out = [reason for finger in _Candidates("mixed", 1).block() if (reason := unmeasurable(finger))]
-    assert 0 < len(left_out) < 0.2 * BLOCK
+    assert 0 < len(left_out) < 0.3 * BLOCK  # a wall in tone answers quick changes with a third of the light
 
 
 def test_the_noisiest_fingers_can_be_clamped(groups, wrist):

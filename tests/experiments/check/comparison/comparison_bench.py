@@ -4,7 +4,7 @@ from experiments.check.comparison.study import Comparison, compare_checks
 from experiments.rigs.requirements import default_requirements, load_requirements
 from experiments.rigs.rig import load_rig
 
-CHANGES = ["controller.kp=0.004", "tube.kind=none", "valve.dead_band=0.03"]
+CHANGES = ["controller.kp=0.005", "tube.kind=none", "valve.dead_band=0.03"]
 
 
 def compared(checked: Check) -> Comparison:

@@ -34,12 +34,12 @@ def test_a_missed_limit_is_marked_and_named(found):
     lines = comparison_lines(found)
     marked = [line for line in lines if "!" in line[40:] and "misses a limit" not in line]
     assert len(marked) == len(missed_by(worse))
-    assert any(line.startswith("FAIL: wrist controller.kp=0.004") and "misses" in line for line in lines)
+    assert any(line.startswith("FAIL: wrist controller.kp=0.005") and "misses" in line for line in lines)
     assert label_of("beat_systolic_error_mmHg.sd") == "systolic error by beat (sd)"
 
 
 def test_json_holds_each_check_whole(found):
     document = json.loads(json.dumps(plain(comparison_json(found)), allow_nan=False))
     assert document["passed"] is False and document["rigs"] == list(found.names)
-    assert document["differences"]["controller.kp"]["values"][found.names[1]] == 0.004
+    assert document["differences"]["controller.kp"]["values"][found.names[1]] == 0.005
     assert [document["checks"][name]["passed"] for name in found.names] == [check.passed for check in found.checks]

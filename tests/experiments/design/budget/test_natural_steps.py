@@ -27,7 +27,7 @@ def test_ten_centimetres_and_one_bit():
     assert found["tube.length_m"].value == pytest.approx(0.15) and found["tube.length_m"].words == "10 cm more tube"
     assert found["light.bits"].value == 15 and "one bit less" in found["light.bits"].words
     assert found["valve.natural_frequency_Hz"].value == pytest.approx(315.0)
-    assert found["artery.half_width_mmHg"].words == "10 % more artery.half_width_mmHg"
+    assert found["artery.creep_time_s"].words == "10 % more artery.creep_time_s"
     for name in ("transducer.at_valve_end", "controller.form", "light.flicker", "controller.output_high"):
         assert found[name] is None
 

@@ -65,7 +65,7 @@ def test_every_number_of_the_loop_is_there(wrist_budget):
 
 
 def test_a_step_into_instability_is_said():
-    found = budget(read_rig("wrist", ["controller.kp=0.0175"]), 90.0, BANDS)
+    found = budget(read_rig("wrist", ["controller.kp=0.025"]), 90.0, BANDS)
     effect = next(e for e in found.effects if e.name == "controller.kp")
     assert effect.unstable and math.isnan(effect.effect.phase_margin_deg)
 

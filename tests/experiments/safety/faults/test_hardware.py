@@ -47,15 +47,15 @@ def test_an_empty_supply_cannot_fill():
 
 def test_a_pump_that_runs_on_and_one_that_stands_still():
     on, off = bare("pump_stuck_on")["supply_mmHg"], bare("pump_stopped")["supply_mmHg"]
-    assert on[-1] > on[0] + 100.0 and off[-1] < off[0] - 20.0 and np.all(np.diff(off) < 1e-9)
+    assert on[-1] > on[0] + 100.0 and off[-1] < off[0] - 15.0 and np.all(np.diff(off) < 1e-9)
 
 
 def test_a_kink_parts_the_cuff_from_the_valve():
-    """Cuff pressure no longer knows of the valve's end: only the cuff's own leak is left of its rate."""
+    """Cuff pressure no longer knows of the valve's end: only the cuff's own leak is left, isothermal."""
     found = bare("tube_kinked")
     assert abs(found["node_mmHg"][1000] - found["cuff_mmHg"][1000]) > 100.0
     slope = -np.polyfit(np.arange(1000) * 1e-3, np.log(found["cuff_mmHg"][1000:2000]), 1)[0]
-    assert slope == pytest.approx(1.2 * 750.0 * 1e-4 / 2.8, rel=0.25)
+    assert slope == pytest.approx(750.0 * 1e-4 / 2.8, rel=0.25)
 
 
 @pytest.mark.parametrize("changes", [(), ("tube.diameter_mm=0.5",)])

@@ -44,4 +44,4 @@ def test_every_parameter_of_the_rig_is_there(checked):
     for table in rig_parts(checked.rig):
         assert f"<h3>{table}</h3>" in section.body
     rows = re.findall(r"<tr><td>kp</td>.*?</tr>", section.body)
-    assert len(rows) == 1 and "0.0086" in rows[0]
+    assert len(rows) == 1 and f"{checked.rig.controller.kp:g}" in rows[0]
