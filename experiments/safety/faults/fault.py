@@ -32,6 +32,7 @@ class Fault(NamedTuple):
     severity: float = 1.0
     kind: str = FAILURE
     excluded: Callable[[Rig], str] = anywhere  # why a rig cannot have it, empty when it can
+    to_empty: bool = False  # the cuff has to be emptied: what fails is whatever should have seen to it
 
 
 def harm(case: Case, **changes: float) -> Case:

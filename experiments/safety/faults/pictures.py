@@ -6,14 +6,14 @@ from typing import Any
 
 from controller.protection.protection import FALLBACKS, HOLD, NORMAL, RECALIBRATE, TRANSITIONS, VENTED, WARNING
 from experiments.safety.faults.fault import PHYSIOLOGY
+from experiments.safety.faults.findings import HEAT, PRESSURE, TIME, VENT, WRONG
 from experiments.safety.faults.study import Study
 from experiments.safety.faults.summary import Summary, Table
-from experiments.safety.faults.verdict import PRESSURE, TIME, VENT, WRONG
 from experiments.work.style import AMBER, GREY, ORANGE, SKY, VIOLET, new_figure, stamp
 
 OUTCOMES: tuple[tuple[str, str, str], ...] = (  # word, colour, mark, from best to worst
     ("kept, detected", "#E4EEF5", ""), ("kept, unnoticed by some", SKY, "u"), ("wrong reading unnoticed", VIOLET, "W"),
-    ("does not empty in time", AMBER, "V"), ("pressure above a limit", ORANGE, "P"),
+    ("does not empty in time", AMBER, "V"), ("skin too hot", "#3A3A3A", "H"), ("pressure above a limit", ORANGE, "P"),
 )
 
 
@@ -64,6 +64,8 @@ def fallback_figure() -> Any:
 def outcome_of(summary: Summary) -> int:
     """Index in OUTCOMES of a summary: its worst."""
     if PRESSURE in summary.breaks or TIME in summary.breaks:
+        return 5
+    if HEAT in summary.breaks:
         return 4
     if VENT in summary.breaks:
         return 3

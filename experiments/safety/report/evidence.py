@@ -7,8 +7,9 @@ from typing import Literal
 
 from experiments.rigs.rig import Rig
 from experiments.safety.faults.fault import FAILURE
+from experiments.safety.faults.findings import Failure, Outcome
 from experiments.safety.report.causes import cause_of
-from experiments.safety.report.failure_table import Failure, NORMAL_s, Outcome
+from experiments.safety.report.failure_table import NORMAL_s
 from experiments.safety.report.study_document import CHECKER, FailureRow, StudyDocument
 from experiments.work.json_file import read_json
 from plant.errors import InputError
@@ -78,6 +79,7 @@ def outcome_of(row: FailureRow) -> Outcome:
     return Outcome(
         _number(row["highest_mmHg"], math.nan), detect, _number(row["vent_20_s"], math.inf),
         _number(row["wrong_mmHg"], 0.0), _number(row["wrong_s"], 0.0), tuple(row["breaks"]),
+        _number(row.get("skin_C"), math.nan),
     )
 
 
@@ -98,6 +100,11 @@ def effect_text(row: FailureRow) -> str:
 def physiology_of(document: StudyDocument) -> tuple[float, int]:
     """(finger-hours in which nothing may trip, false alarms), as the study has counted them."""
     return document["person_hours"], document["false_alarms"]
+
+
+def limit_values(document: StudyDocument) -> dict[str, float]:
+    """The limits of a study by name."""
+    return {name: float(value) for name, value in document["limits"].items()}
 
 
 def limit_words(document: StudyDocument) -> tuple[str, ...]:

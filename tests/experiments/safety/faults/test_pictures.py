@@ -9,8 +9,9 @@ from tests.experiments.safety.faults.test_text import study  # noqa: F401
 
 def test_worse_is_later(study):  # noqa: F811
     table = summary_table(study)
-    assert outcome_of(table[0, ""]) == 0 and outcome_of(table[0, "relief"]) == 4 and outcome_of(table[1, ""]) == 2
+    assert outcome_of(table[0, ""]) == 0 and outcome_of(table[0, "relief"]) == 5 and outcome_of(table[1, ""]) == 2
     assert outcome_of(table[0, ""]._replace(breaks=("vent",))) == 3
+    assert outcome_of(table[0, ""]._replace(breaks=("vent", "skin heat"))) == 4
     assert outcome_of(table[0, ""]._replace(undetected=1)) == 1
 
 
