@@ -7,11 +7,12 @@ from experiments.safety.faults.firmware import FIRMWARE
 from experiments.safety.faults.hardware import HARDWARE
 from experiments.safety.faults.physiology import PHYSIOLOGIES
 from experiments.safety.faults.sensing import SENSING
+from experiments.safety.faults.use import USE
 from plant.errors import InputError
 from plant.messages import value_text
 from plant.read_number import read_number
 
-FAILURES: tuple[Fault, ...] = (*HARDWARE, *SENSING, *FIRMWARE)
+FAILURES: tuple[Fault, ...] = (*HARDWARE, *SENSING, *FIRMWARE, *USE)
 CATALOGUE: dict[str, Fault] = {fault.name: fault for fault in (*FAILURES, *PHYSIOLOGIES)}
 
 

@@ -4,25 +4,14 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from experiments.safety.faults.fault import PHYSIOLOGY, Case, Fault
-from plant.pressure.hand import QUICK_m_s, smooth, straight, way_s
+from experiments.safety.faults.fault import PHYSIOLOGY, Case, Fault, since_onset_s, smoothly
+from plant.pressure.hand import QUICK_m_s, way_s
 from plant.units import hydrostatic_mmHg
 
 Samples = NDArray[np.float64]
 LEAST_mmHg = 25.0  # arterial pressure that is always left
 HAND_m = 0.4
 HAND_s = way_s(HAND_m, QUICK_m_s)
-
-
-def _time(case: Case) -> Samples:
-    """Time since the onset [s] on every tick of the run."""
-    count = len(case.inputs.arterial_mmHg)
-    return np.asarray((np.arange(count) - case.onset_tick) * case.period_s)
-
-
-def _smooth(time_s: Samples, start_s: float, ramp_s: float) -> Samples:
-    """From 0 to 1 without corners."""
-    return smooth(straight(time_s, start_s, ramp_s))
 
 
 def _scaled(case: Case, factor: Samples, added_mmHg: Samples) -> Case:
@@ -33,39 +22,39 @@ def _scaled(case: Case, factor: Samples, added_mmHg: Samples) -> Case:
 
 def hypotension(case: Case, severity: float) -> Case:
     """Pressure falls by a third within ten seconds and stays there."""
-    time = _time(case)
-    return _scaled(case, 1.0 - 0.33 * severity * _smooth(time, 0.0, 10.0), np.zeros(len(time)))
+    time = since_onset_s(case)
+    return _scaled(case, 1.0 - 0.33 * severity * smoothly(time, 0.0, 10.0), np.zeros(len(time)))
 
 
 def hypertension(case: Case, severity: float) -> Case:
     """Pressure rises by a quarter within ten seconds and stays there."""
-    time = _time(case)
-    return _scaled(case, 1.0 + 0.25 * severity * _smooth(time, 0.0, 10.0), np.zeros(len(time)))
+    time = since_onset_s(case)
+    return _scaled(case, 1.0 + 0.25 * severity * smoothly(time, 0.0, 10.0), np.zeros(len(time)))
 
 
 def hand_raised(case: Case, severity: float) -> Case:
     """The hand goes up by 40 cm at 10 cm/s (ρ g h), or less where little pressure is left, and stays."""
-    time = _time(case)
+    time = since_onset_s(case)
     spare = max(float(np.mean(case.inputs.arterial_mmHg)) - 55.0, 0.0)
     fall = min(hydrostatic_mmHg(HAND_m * severity), spare)
-    return _scaled(case, np.ones(len(time)), -fall * _smooth(time, 0.0, HAND_s))
+    return _scaled(case, np.ones(len(time)), -fall * smoothly(time, 0.0, HAND_s))
 
 
 def hand_lowered(case: Case, severity: float) -> Case:
     """The hand goes down by 40 cm at 10 cm/s (ρ g h) and stays."""
-    time = _time(case)
-    return _scaled(case, np.ones(len(time)), hydrostatic_mmHg(HAND_m * severity) * _smooth(time, 0.0, HAND_s))
+    time = since_onset_s(case)
+    return _scaled(case, np.ones(len(time)), hydrostatic_mmHg(HAND_m * severity) * smoothly(time, 0.0, HAND_s))
 
 
 def cold_finger(case: Case, severity: float) -> Case:
     """Cold: tone rises within half a minute."""
-    tone = case.inputs.tone + 0.4 * severity * _smooth(_time(case), 0.0, 30.0)
+    tone = case.inputs.tone + 0.4 * severity * smoothly(since_onset_s(case), 0.0, 30.0)
     return case._replace(inputs=case.inputs._replace(tone=tone))
 
 
 def valsalva(case: Case, severity: float) -> Case:
     """40 mmHg of strain for 15 s: up, down, partly up again, a dip at release, overshoot (Denq, O'Brien & Low 1998)."""
-    time = _time(case)
+    time = since_onset_s(case)
     times = np.array([0.0, 1.0, 3.0, 9.0, 14.5, 15.0, 16.0, 18.0, 22.0, 35.0])
     change = np.array([0.0, 30.0, 28.0, -12.0, -4.0, -4.0, -25.0, -18.0, 25.0, 0.0]) * severity
     pulse = np.array([1.0, 1.0, 0.9, 0.6, 0.65, 0.65, 0.65, 0.8, 1.15, 1.0])
@@ -77,7 +66,7 @@ def valsalva(case: Case, severity: float) -> Case:
 
 def cough(case: Case, severity: float) -> Case:
     """Three coughs: pressure of the chest reaches the finger, up by 60 mmHg within a tenth of a second each time."""
-    time = _time(case)
+    time = since_onset_s(case)
     added = np.zeros(len(time))
     for start in (0.5, 1.4, 2.3):
         u = np.clip((time - start) / 0.4, 0.0, 1.0)
@@ -87,7 +76,7 @@ def cough(case: Case, severity: float) -> Case:
 
 def arrhythmia(case: Case, severity: float) -> Case:
     """Every third beat or so comes early and weak, with a pause behind it: stretches of time run faster and slower."""
-    time = _time(case)
+    time = since_onset_s(case)
     modulation = 0.12 * severity * (np.sin(2.0 * np.pi * 0.31 * time) + np.sin(2.0 * np.pi * 0.53 * time + 1.0))
     modulation -= 0.12 * severity * np.sin(1.0)
     clock = np.clip(time + np.where(time > 0.0, modulation, 0.0), time[0], time[-1])

@@ -6,9 +6,9 @@ from typing import Any, NamedTuple
 from experiments.safety.faults.confidence import failure_bound, rate_bound_per_h
 from experiments.safety.faults.findings import Failure, broken_words, single_points
 from experiments.safety.faults.first_minute import first_minute, plain_name
-from experiments.safety.faults.limit_table import LIMIT_HEAD, limit_rows
 from experiments.safety.report.failure_table import COLUMNS, Row, rows_of
 from experiments.safety.report.hazards import hazard_rows
+from experiments.safety.report.limit_table import LIMIT_HEAD, limit_rows
 from experiments.safety.report.page import Raw, Section, bullets, image, link, number, paragraph, table, text
 from experiments.safety.report.scales import Scales
 

@@ -1,6 +1,6 @@
 """The limits for failures: identifiers, values, verdicts."""
 from experiments.safety.faults.findings import ALARM, BREAKS
-from experiments.safety.faults.limit_table import ABOUT, LIMIT_HEAD, limit_rows
+from experiments.safety.report.limit_table import ABOUT, LIMIT_HEAD, limit_rows
 from tests.experiments.safety.faults.test_findings import FINE, HIGH, failure
 
 
