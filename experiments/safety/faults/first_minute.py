@@ -19,6 +19,8 @@ from experiments.safety.faults.findings import (
     worst_contained,
 )
 
+NOT_STUDIED = "Not studied: no protection was taken away."
+
 
 class Answer(NamedTuple):
     """A question, and one line or more that answer it."""
@@ -46,11 +48,12 @@ def first_minute(failures: list[Failure]) -> list[Answer]:
         ]
     points = single_points(failures)
     single = len(points) == 1
-    answers.append(Answer("Single points of failure", (
-        f"{len(points)} pair{'' if single else 's'} of one lost protection and one failure "
-        f"break{'s' if single else ''} a limit." if points
-        else "No single lost protection lets any one failure break a limit.",)))
-    return answers
+    words = (f"{len(points)} pair{'' if single else 's'} of one lost protection and one failure "
+             f"break{'s' if single else ''} a limit.")
+    if not points:
+        studied = any(failure.without for failure in failures)
+        words = "No single lost protection lets any one failure break a limit." if studied else NOT_STUDIED
+    return [*answers, Answer("Single points of failure", (words,))]
 
 
 def answer_lines(answers: list[Answer]) -> list[str]:
@@ -114,7 +117,7 @@ def _time(seconds: float) -> str:
 def removal_lines(failure: Failure) -> tuple[str, ...]:
     """Each single protection whose loss lets it break a limit, the gravest first."""
     if not failure.without:
-        return ("Not studied: no protection was taken away.",)
+        return (NOT_STUDIED,)
     found = breaking_losses(failure)
     if not found:
         return ("None: without any single one of its protections every limit is kept.",)

@@ -41,7 +41,9 @@ def test_a_harmless_removal_is_not_the_answer():
     assert said.splitlines() == ["Without relief: pressure above the limit, 412 mmHg.",
                                  "Without dump valve: does not empty in time, never empty."]
     assert said_of(failure("a", limit=FINE))["Its removal that breaks a limit"].startswith("None: without any single")
-    assert said_of(failure("a"))["Its removal that breaks a limit"].startswith("Not studied")
+    for question in ("Its removal that breaks a limit", "Single points of failure"):
+        assert said_of(failure("a"))[question].startswith("Not studied")
+    assert said_of(failure("a", limit=FINE))["Single points of failure"].startswith("No single lost protection")
 
 
 def test_only_one_row_says_worst():
