@@ -5,7 +5,7 @@ import math
 from pathlib import Path
 from typing import Literal
 
-from experiments.rigs.rig import Rig
+from experiments.rigs.rig import ALIASES, Rig
 from experiments.safety.faults.fault import FAILURE
 from experiments.safety.faults.findings import Failure, Outcome
 from experiments.safety.report.causes import cause_of
@@ -49,7 +49,7 @@ def read_study(place: Path) -> StudyDocument:
 def check_same_rig(document: StudyDocument, rig: Rig, given: str, settings: list[str], place: Path) -> None:
     """Raise InputError when a study was made on another rig, or with other settings, than the report's."""
     made = one_line(document["rig"], 60)
-    if document["rig"] not in (given, rig.name) or list(document.get("settings", [])) != settings:
+    if ALIASES.get(document["rig"], document["rig"]) not in (given, ALIASES.get(given, given), rig.name) or list(document.get("settings", [])) != settings:
         changed = " ".join(f"--set {one_line(s, 60)}" for s in document.get("settings", []))
         raise InputError(f"--faults {place}: was made on rig {made} {changed}".rstrip()
                          + f", the report is about {' '.join([given, *(f'--set {s}' for s in settings)])}")

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from controller.protection.guards import guard_parts
 from controller.tick.inverse import Direct, FlowInverse
 from experiments.rigs.rig import (
+    ALIASES,
     BUILT_IN,
     KINDS,
     PLAIN,
@@ -44,6 +45,13 @@ def test_built_in_rigs_say_they_are_invented():
     assert isinstance(load_rig("wrist").plant.valve, FlowValve)
     assert isinstance(load_rig("cabinet").plant.valve, PressureValve)
     assert load_rig("cabinet").plant.tube.length_m == 1.2
+
+
+def test_a_rig_by_where_its_valve_sits_is_the_same_rig(load):
+    assert set(ALIASES.values()) == set(built_in_rigs())
+    for alias, name in ALIASES.items():
+        assert load_rig(alias)._replace(given=()) == load_rig(name)._replace(given=())
+        assert load(f'base = "{alias}"').base == name
 
 
 def test_a_file_goes_over_its_base(load, wrist):
