@@ -157,7 +157,8 @@ def read_rig(name_or_path: str, settings: list[str] | None = None) -> Source:
     else:
         path = Path(name_or_path)
         if path.suffix != ".toml":
-            raise InputError(f"{name_or_path}: not a built-in rig ({', '.join((*built_in_rigs(), *ALIASES))}) and not a .toml file")
+            names = ", ".join((*built_in_rigs(), *ALIASES))
+            raise InputError(f"{name_or_path}: not a built-in rig ({names}) and not a .toml file")
         base, tables = _over_base(path, read_toml(path))
         folder = path.parent
     where = name_or_path

@@ -49,7 +49,8 @@ def read_study(place: Path) -> StudyDocument:
 def check_same_rig(document: StudyDocument, rig: Rig, given: str, settings: list[str], place: Path) -> None:
     """Raise InputError when a study was made on another rig, or with other settings, than the report's."""
     made = one_line(document["rig"], 60)
-    if ALIASES.get(document["rig"], document["rig"]) not in (given, ALIASES.get(given, given), rig.name) or list(document.get("settings", [])) != settings:
+    theirs, ours = (ALIASES.get(name, name) for name in (document["rig"], given))
+    if theirs not in (ours, rig.name) or list(document.get("settings", [])) != settings:
         changed = " ".join(f"--set {one_line(s, 60)}" for s in document.get("settings", []))
         raise InputError(f"--faults {place}: was made on rig {made} {changed}".rstrip()
                          + f", the report is about {' '.join([given, *(f'--set {s}' for s in settings)])}")
