@@ -10,6 +10,7 @@ from experiments.commands.options import (
     NUMBER,
     WHOLE,
     ClusterOption,
+    ColumnsOption,
     JsonOption,
     RecordOption,
     RequirementsOption,
@@ -65,6 +66,7 @@ def faults(
 def report(
     rig: RigArgument = "wrist",
     record: RecordOption = None,
+    columns: ColumnsOption = None,
     requirements: RequirementsOption = None,
     seconds: SecondsOption = None,
     faults: Annotated[

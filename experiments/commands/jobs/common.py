@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
-from experiments.front.inputs import Work
+from experiments.front.inputs import Work, raw_with_columns
 from experiments.front.result import Result
 from experiments.rigs.rig import Rig, load_rig
 from experiments.rigs.trust import refuse_when_resumed
 from experiments.work.output import OutputFolder, print_json, print_lines
 from experiments.work.progress import progress
 from plant.errors import InputError
+from plant.pressure.record_check import RawRecord
 
 Found = TypeVar("Found", bound=Result)
 
@@ -40,6 +41,15 @@ class StudyOptions(Options):
         if self.cluster is not None and self.workers is not None:
             raise InputError(f"--workers {self.workers}: the cluster has its own; leave the option out")
         return Work(self.workers, self.cluster, self.out, self.trust)
+
+
+def record_from(
+    record: str | None, columns: str | None, seconds: float | None, start_s: float = 0.0
+) -> str | RawRecord | None:
+    """The record of a command line; a CSV file with columns of its own names is read at once. Raises InputError."""
+    if columns is None:
+        return record
+    return raw_with_columns(record, [name.strip() for name in columns.split(",")], seconds, start_s)
 
 
 def rig_from(name: str, options: Options, kept: str = "") -> Rig:

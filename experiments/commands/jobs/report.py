@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from experiments.check.text import check_json, verdict_lines
-from experiments.commands.jobs.common import Options, progress_bar, rig_from
+from experiments.commands.jobs.common import Options, progress_bar, record_from, rig_from
 from experiments.front.check import check
 from experiments.rigs.rationale import own_about
 from experiments.rigs.requirements import default_requirements
@@ -40,6 +40,7 @@ class ReportOptions(Options):
 
     rig: str = "wrist"
     record: str | None = None
+    columns: str | None = None
     requirements: Path | None = None
     seconds: float | None = None
     faults: Path | None = None
@@ -63,7 +64,8 @@ def report_job(options: ReportOptions) -> int:
     with OutputFolder.open(options.out or USUAL_FOLDER) as folder:
         assert folder is not None
         with progress_bar("running the coupled loop", options.as_json) as bar, progress(bar):
-            result = check(rig, options.record, requirements=limits_file, seconds=options.seconds, seed=options.seed)
+            record = record_from(options.record, options.columns, options.seconds)
+            result = check(rig, record, requirements=limits_file, seconds=options.seconds, seed=options.seed)
         told = dict(result.told)
         failures = evidence.failures if evidence else None
         broken, said = [f.name for f in uncontained(failures or [])], headline(rig.name, result.passed, failures)

@@ -100,7 +100,8 @@ def test_as_a_process():
     assert done.returncode == 0 and done.stderr == "" and set(json.loads(done.stdout)) == {"wrist", "cabinet"}
     done = process("check", "nobody")
     assert (done.returncode, done.stdout) == (2, "")
-    assert done.stderr == "cuffloop: nobody: not a built-in rig (cabinet, wrist) and not a .toml file\n"
+    names = "cabinet, wrist, valve_near, valve_far"
+    assert done.stderr == f"cuffloop: nobody: not a built-in rig ({names}) and not a .toml file\n"
 
 
 @pytest.mark.skipif(os.name != "posix", reason="sends a POSIX signal")

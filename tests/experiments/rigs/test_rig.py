@@ -165,7 +165,8 @@ def test_a_setting_does_not_mend_a_broken_table(load):
 
 def test_names_that_are_no_rig(tmp_path):
     for name in ("elbow", "", "wrist.json", str(tmp_path)):
-        with pytest.raises(InputError, match=r"not a built-in rig \(cabinet, wrist, valve_near, valve_far\) and not a \.toml file"):
+        names = r"\(cabinet, wrist, valve_near, valve_far\)"
+        with pytest.raises(InputError, match=rf"not a built-in rig {names} and not a \.toml file"):
             load_rig(name)
     with pytest.raises(InputError, match=r"absent\.toml: no such file"):
         load_rig(str(tmp_path / "absent.toml"))
