@@ -11,6 +11,7 @@ from experiments.commands.options import (
     WHOLE,
     ClusterOption,
     JsonOption,
+    KeepOption,
     OutOption,
     RigArgument,
     SeedOption,
@@ -44,6 +45,7 @@ def search(
     spoiled: Annotated[
         int, typer.Option(**WHOLE, help="Of a study: so many fingers of each kind that cannot be measured.")
     ] = 0,
+    keep: KeepOption = False,
     workers: WorkersOption = None,
     cluster: ClusterOption = None,
     substeps: Annotated[
@@ -56,7 +58,7 @@ def search(
     out: Annotated[
         Path | None,
         typer.Option(help="Write figures, JSON and NetCDF into this directory. A study keeps its parts there: the same "
-                     "command goes on after an interruption, and more --fingers use what is there."),
+                     "command goes on after an interruption; with --keep a larger one later does, too."),
     ] = None,
     as_json: JsonOption = False,
     trust: TrustOption = False,
@@ -92,11 +94,12 @@ def schedules(
     full: Annotated[
         bool, typer.Option("--full", help="The full comparison: 50 fingers, an hour each, eight scenarios.")
     ] = False,
+    keep: KeepOption = False,
     workers: WorkersOption = None,
     cluster: ClusterOption = None,
     setting: SetOption = None,
     out: Annotated[
-        Path | None, typer.Option(help="Write pictures, JSON and NetCDF there, and keep finished runs to go on from.")
+        Path | None, typer.Option(help="Write pictures, JSON and NetCDF there; a stopped study goes on from here.")
     ] = None,
     as_json: JsonOption = False,
     trust: TrustOption = False,

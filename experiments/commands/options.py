@@ -49,6 +49,9 @@ ColumnsOption = Annotated[
         "The CSV file's own names of its columns: time in s, pressure in mmHg and, if it has it, 1 for a sample that "
         "counts and 0 for others; other columns are left alone. You answer for the units.")),
 ]
+KeepOption = Annotated[
+    bool, typer.Option("--keep", help="Keep finished pieces beside the result, for a larger study later.")
+]
 RecordOption = Annotated[
     str | None,
     typer.Option(

@@ -12,6 +12,7 @@ from experiments.commands.options import (
     ClusterOption,
     ColumnsOption,
     JsonOption,
+    KeepOption,
     RecordOption,
     RequirementsOption,
     RigArgument,
@@ -46,6 +47,7 @@ def faults(
     requirements: Annotated[
         Path | None, typer.Option(help="Fault requirements file (.toml). Default: the shipped one.")
     ] = None,
+    keep: KeepOption = False,
     workers: WorkersOption = None,
     cluster: ClusterOption = None,
     seed: SeedOption = 1,

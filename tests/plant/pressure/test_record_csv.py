@@ -63,8 +63,8 @@ def test_columns_by_their_own_names(folder):
     record = read_csv(path, ("t", "p"))
     assert np.array_equal(record.time_s, TIME) and np.array_equal(record.pressure_mmHg, PRESSURE) and record.good.all()
     assert not read_csv(path, ("t", "p", "ok")).good[::2].any()
-    for columns, word in ((("t", "pressure"), "one column 'pressure'"), (("t",), "two or three"), (("t", "t"), "two or"),
-                          (("t", ""), "two or")):
+    for columns, word in ((("t", "pressure"), "one column 'pressure'"), (("t",), "two or three"),
+                          (("t", "t"), "two or"), (("t", ""), "two or")):
         with pytest.raises(InputError, match=word):
             read_csv(path, columns)
     broken = written(folder, "hr,p,t\n7,80,0\n7,oops,0.1\n")
