@@ -18,7 +18,7 @@ BACKUPS = ("relief", "dump_valve", "pressure_switch", "watchdog")  # what acts w
 LAYERS = (*DETECTORS, *BACKUPS)
 FIGURES = (  # of a run: pressures from its first tick, times and display from the onset of the fault
     "highest_mmHg", "above_normal_s", "above_fault_s", "integral_mmHg_s", "detected_s", "vent_start_s", "below_20_s",
-    "below_15_s", "wrong_s", "wrong_longest_s", "wrong_mmHg", "lowest_mmHg", "wrong_at_alarm_mmHg", "skin_C",
+    "below_15_s", "wrong_s", "wrong_longest_s", "wrong_mmHg", "lowest_mmHg", "wrong_at_alarm_mmHg", "skin_degC",
 )
 NEVER = -1.0
 SKIN_C, WARMED_K, WARMS_s = 33.0, 2.0, 15.0  # skin in the dark, its rise at nominal drive, its time constant (invented)
@@ -88,7 +88,7 @@ class SkinHeat(NamedTuple):
     """Skin under the emitter: its rise now [K] and its highest temperature [°C]; a first-order lag of the drive."""
 
     rise_K: float
-    skin_C: float
+    skin_degC: float
 
 
 class Sums(NamedTuple):
@@ -194,7 +194,7 @@ def add_display(
 def add_heat(sums: SkinHeat, emitted: float, period_s: float) -> SkinHeat:
     """Count one tick of light that becomes heat."""
     rise = sums.rise_K + (WARMED_K * emitted - sums.rise_K) * (period_s / (WARMS_s + period_s))
-    return SkinHeat(rise, max(sums.skin_C, SKIN_C + rise))
+    return SkinHeat(rise, max(sums.skin_degC, SKIN_C + rise))
 
 
 def noted(times: Any, acts: Any, counts: Any, since_s: Any) -> Any:

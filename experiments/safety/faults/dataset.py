@@ -15,7 +15,7 @@ from experiments.simulation.outcome import FIGURES, LAYERS
 
 def _unit(name: str) -> str:
     """The unit that a figure's name ends in."""
-    return "mmHg·s" if name.endswith("_mmHg_s") else name.rsplit("_", 1)[-1].replace("C", "°C")
+    return "mmHg·s" if name.endswith("_mmHg_s") else name.rsplit("_", 1)[-1].replace("degC", "°C")
 
 
 def write_runs_csv(path: Path, study: Study) -> None:
@@ -43,7 +43,7 @@ def study_dataset(study: Study, attributes: dict[str, str]) -> Any:
     data = {}
     for name in (*KEYS, *FIGURES):
         unit = "mmHg s" if name.endswith("_mmHg_s") else "mmHg" if name.endswith("_mmHg") else "s"
-        unit = "degC" if name.endswith("_C") else unit if name.endswith(("_s", "mmHg")) else "1"
+        unit = "degC" if name.endswith("_degC") else unit if name.endswith(("_s", "mmHg")) else "1"
         data[name] = ("run", study.column(name), {"units": unit})
     for name in LAYERS:
         data[f"{name}_first_s"] = ("run", study.column(name), {"units": "s", "long_name": "first action; -1 never"})

@@ -14,7 +14,7 @@ class Outcome(NamedTuple):
     wrong_mmHg: float  # largest error of a waveform that was shown with no warning
     wrong_s: float  # longest time of an error above 10 mmHg that was shown with no warning
     broken: tuple[str, ...] = ()  # limits that were broken
-    skin_C: float = math.nan  # hottest skin under the emitter; nan where a study does not say
+    skin_degC: float = math.nan  # hottest skin under the emitter; nan where a study does not say
 
 
 class Failure(NamedTuple):

@@ -93,7 +93,7 @@ def _seen(outcome: Outcome, limits: tuple[str, ...] | None = None) -> str:
     if VENT in limits:
         parts.append("never empty" if not math.isfinite(outcome.vent_s) else f"empty after {outcome.vent_s:.1f} s")
     if HEAT in limits:
-        parts.append(f"{outcome.skin_C:.1f} °C")
+        parts.append(f"{outcome.skin_degC:.1f} °C")
     if WRONG in limits:
         parts.append(f"up to {outcome.wrong_mmHg:.0f} mmHg for {outcome.wrong_s:.0f} s")
     return f", {', '.join(parts)}" if parts else ""

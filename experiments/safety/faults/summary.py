@@ -32,7 +32,7 @@ class Summary(NamedTuple):
     caught_by: str  # the layer that acted first, most often
     wrong_mmHg: float  # worst
     wrong_s: float  # longest
-    skin_C: float  # hottest
+    skin_degC: float  # hottest
     breaks: tuple[str, ...]
     broken_runs: int
 
@@ -71,7 +71,7 @@ def summarise(study: Study, rows: NDArray[np.intp], fault: int, lost: str) -> Su
         _slowest(figure["vent_start_s"], figure["below_20_s"], study), _slowest(figure["vent_start_s"],
                                                                                figure["below_15_s"], study),
         first_layer(study, rows), float(np.max(figure["wrong_mmHg"])), float(np.max(figure["wrong_longest_s"])),
-        float(np.max(figure["skin_C"])),
+        float(np.max(figure["skin_degC"])),
         tuple(name for i, name in enumerate(BREAKS) if np.any(breaks[:, i])), int(np.sum(np.any(breaks, axis=1))),
     )
 
@@ -115,7 +115,7 @@ def _outcome(summary: Summary) -> Outcome:
     """The worst of a summary; a failure that was missed once was not detected."""
     detect, vent = (np.inf if np.isnan(value) else value for value in (summary.detected_worst_s, summary.vent_20_s))
     return Outcome(summary.highest_mmHg, np.inf if summary.undetected else detect, vent, summary.wrong_mmHg,
-                   summary.wrong_s, summary.breaks, summary.skin_C)
+                   summary.wrong_s, summary.breaks, summary.skin_degC)
 
 
 def summaries(table: Table, lost: str = "") -> list[Summary]:

@@ -34,7 +34,7 @@ class FaultLimits(NamedTuple):
         float, quantity("mmHg", 15, 20, "an emptied cuff: 15 or 20", "IEC 80601-2-30, from memory")
     ] = 15.0
     vent_s: Annotated[float, quantity("s", 0.01, 600, "time to empty it", "OIML R 16-2, from memory")] = 10.0
-    skin_C: Annotated[
+    skin_degC: Annotated[
         float, quantity("°C", 37, 60, "hottest skin under the emitter", "IEC 60601-1, long contact, from memory")
     ] = 43.0
     wrong_mmHg: Annotated[float, quantity("mmHg", 0.1, 200, "mean distance of a wrong reading", "by intention")] = 10.0
@@ -79,7 +79,7 @@ def broken(
         late |= to_empty & (figures["lowest_mmHg"] > limits.vent_mmHg)
     return np.stack([
         figures["highest_mmHg"] > limits.fault_mmHg,
-        figures["above_normal_s"] > limits.above_normal_s, late, figures["skin_C"] > limits.skin_C,
+        figures["above_normal_s"] > limits.above_normal_s, late, figures["skin_degC"] > limits.skin_degC,
         (figures["wrong_longest_s"] > limits.wrong_s) & ~physiology,
         physiology & (figures["detected_s"] >= 0.0) & right,
     ], axis=1)

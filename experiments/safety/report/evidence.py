@@ -80,7 +80,7 @@ def outcome_of(row: FailureRow) -> Outcome:
     return Outcome(
         _number(row["highest_mmHg"], math.nan), detect, _number(row["vent_20_s"], math.inf),
         _number(row["wrong_mmHg"], 0.0), _number(row["wrong_s"], 0.0), tuple(row["breaks"]),
-        _number(row.get("skin_C"), math.nan),
+        _number(row.get("skin_degC"), math.nan),
     )
 
 

@@ -26,7 +26,7 @@ ABOUT = {  # by what breaks
                      "as FL1; the time is invented"),
     VENT: LimitAbout("FL3", "below {vent_mmHg:g} mmHg within {vent_s:g} s once the cuff has to be emptied",
                      "blood must come back; IEC 80601-2-30 and OIML R 16-2 by analogy, from memory"),
-    HEAT: LimitAbout("FL4", "skin under the emitter at most {skin_C:g} °C",
+    HEAT: LimitAbout("FL4", "skin under the emitter at most {skin_degC:g} °C",
                      "long contact with skin; IEC 60601-1, from memory"),
     WRONG: LimitAbout("FL5", "no waveform off by more than {wrong_mmHg:g} mmHg shown without a warning for over "
                               "{wrong_s:g} s", "a wrong number is believed; sizes are invented"),
@@ -47,7 +47,7 @@ def limit_rows(failures: list[Failure], allowed: dict[str, float]) -> list[list[
 
 def _found(limit: str, failures: list[Failure]) -> str:
     """The largest figure that a limit is held against, and whose it is."""
-    figures = {PRESSURE: ("highest_mmHg", "mmHg"), VENT: ("vent_s", "s to below 20 mmHg"), HEAT: ("skin_C", "°C"),
+    figures = {PRESSURE: ("highest_mmHg", "mmHg"), VENT: ("vent_s", "s to below 20 mmHg"), HEAT: ("skin_degC", "°C"),
                WRONG: ("wrong_s", "s wrong, unsaid")}
     if limit not in figures:
         return "as FL1"

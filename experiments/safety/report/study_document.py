@@ -17,7 +17,7 @@ STRICT = ConfigDict(strict=True)  # no text for a number, no number for a text
 
 
 class _Newer(TypedDict, total=False):
-    skin_C: Number | None  # studies did not always say it
+    skin_degC: Number | None  # studies did not always say it
 
 
 class FailureRow(_Newer):

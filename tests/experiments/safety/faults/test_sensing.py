@@ -79,8 +79,8 @@ def test_an_overdriven_emitter_burns_unless_somebody_lets_go():
     bare_run, _ = here.run(CATALOGUE["emitter_overdriven"], lost=PROTECTIONS)
     calm, _ = here.run(CATALOGUE["quiet"])
     kept, _ = here.run(CATALOGUE["emitter_overdriven"])
-    assert bare_run.figures["skin_C"] == pytest.approx(33.0 + 12.0 - 10.0 * np.exp(-36.0 / 15.0), abs=0.1)
-    assert bare_run.figures["skin_C"] > 43.0 > kept.figures["skin_C"] > calm.figures["skin_C"] > 34.9
+    assert bare_run.figures["skin_degC"] == pytest.approx(33.0 + 12.0 - 10.0 * np.exp(-36.0 / 15.0), abs=0.1)
+    assert bare_run.figures["skin_degC"] > 43.0 > kept.figures["skin_degC"] > calm.figures["skin_degC"] > 34.9
 
 
 def test_an_intermittent_contact_is_dark_for_moments():
