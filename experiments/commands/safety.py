@@ -33,7 +33,7 @@ def faults(
     fingers: Annotated[
         int | None, typer.Option(**WHOLE, help="Virtual fingers. Default: 4, with --full 200.")
     ] = None,
-    phases: Annotated[int, typer.Option(**WHOLE, help="Random onsets on each finger.")] = 1,
+    phases: Annotated[int, typer.Option(**WHOLE, help="Random onsets of each failure, on each finger.")] = 1,
     group: Annotated[str, typer.Option(help="Group of fingers.")] = "mixed",
     pairs: Annotated[bool, typer.Option("--pairs", help="Also every two failures together.")] = False,
     full: Annotated[bool, typer.Option("--full", help="The full study: 200 fingers.")] = False,

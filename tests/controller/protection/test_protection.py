@@ -87,7 +87,7 @@ def test_every_detector_has_its_reaction_and_its_bit():
         "pressure_limit": lambda k: {"reading_mmHg": 300.0, "second_mmHg": 300.0},
         "pressure_rate": lambda k: {"reading_mmHg": 90.0 + 12.0 * k, "second_mmHg": 90.0 + 12.0 * k},
         "exposure": lambda k: {"reading_mmHg": 279.0, "second_mmHg": 279.0},
-        "disagreement": lambda k: {"second_mmHg": 120.0},
+        "redundancy": lambda k: {"second_mmHg": 120.0},
         "light_range": lambda k: {"light": 0.23 + 1e-4 * (k % 3), "error_mmHg": 0.0},
         "light_jump": lambda k: {"set_point": 0.305 + 0.01 * (k % 2)},
         "response": lambda k: {"error_mmHg": 20.0},
