@@ -1,8 +1,8 @@
 """Wear time: which finger is under the cuff when, how long it rests, and how much pressure it has borne.
 
     load of a finger = ∫ p_cuff dt over its turns (mmHg·h)
-Limits of time are common practice, no source: one cuff up to 8 h, two alternating every 60 minutes up to 72 h. Nobody
-has published how much pressure for how long a finger stands; the limit of the load is invented, and a parameter.
+Nobody has published how much pressure for how long a finger stands: every limit here is invented and a parameter. Hours
+and fingers of a plan must be said; nothing about them is taken for granted.
 """
 from __future__ import annotations
 
@@ -25,11 +25,11 @@ EXACT_h = 1e-9  # hours that do not count as a difference
 class WearPlan(NamedTuple):
     """Who wears the cuff how long: one finger throughout, or two in turns by the clock."""
 
-    duration_h: Annotated[float, quantity("h", 0.01, 1000, "time from the first turn to the last", "scenario")] = 72.0
-    fingers: Annotated[int, quantity("1", 1, 2, "fingers with a cuff", "common practice")] = 2
+    duration_h: Annotated[float, quantity("h", 0.01, 1000, "time from the first turn to the last", "scenario")]
+    fingers: Annotated[int, quantity("1", 1, 2, "fingers with a cuff", "scenario")]
     turn_min: Annotated[
-        float, quantity("min", 1, 1440, "time under pressure before the other finger's turn", "60: common practice")
-    ] = 60.0
+        float, quantity("min", 1, 1440, "time under pressure before the other finger's turn", "invented")
+    ] = 40.0
     pause_min: Annotated[
         float, quantity("min", 0, 600, "time between two turns in which no finger is under pressure", "invented")
     ] = 0.0
@@ -38,19 +38,17 @@ class WearPlan(NamedTuple):
 class WearLimits(NamedTuple):
     """What a plan must keep to."""
 
-    one_finger_h: Annotated[float, quantity("h", 0.1, 1000, "longest wear of one cuff", "8: common practice")] = 8.0
-    two_fingers_h: Annotated[
-        float, quantity("h", 0.1, 1000, "longest wear of two cuffs in turns", "72: common practice")
-    ] = 72.0
+    one_finger_h: Annotated[float, quantity("h", 0.1, 1000, "longest wear of one cuff", "invented")] = 5.0
+    two_fingers_h: Annotated[float, quantity("h", 0.1, 1000, "longest wear of two cuffs in turns", "invented")] = 30.0
     turn_min: Annotated[
-        float, quantity("min", 1, 1440, "longest turn when two fingers take turns", "60: common practice")
-    ] = 60.0
+        float, quantity("min", 1, 1440, "longest turn when two fingers take turns", "invented")
+    ] = 40.0
     rest_min: Annotated[
         float, quantity("min", 0, 1440, "shortest rest between two turns of a finger", "invented: as long as 10 min")
     ] = 10.0
     load_mmHg_h: Annotated[
-        float, quantity("mmHg·h", 1, 1e6, "largest pressure–time integral of a finger", "invented: 36 h at 110 mmHg")
-    ] = 3960.0
+        float, quantity("mmHg·h", 1, 1e6, "largest pressure–time integral of a finger", "invented: 18 h at 100 mmHg")
+    ] = 1800.0
 
 
 USUAL_LIMITS = WearLimits()

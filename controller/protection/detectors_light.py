@@ -50,8 +50,8 @@ def light_range_step(part: LightRange, state: LightState, seen: Watched) -> Ligh
     return LightState(out_s, light, same_s, part.enabled & fires)
 
 
-class SetPoint(NamedTuple):
-    """A set point that cannot be, that moved by itself, or that a jump of light has made void. Reaction: recalibrate.
+class LightJump(NamedTuple):
+    """A jump of light, which makes a set point void, or a set point that jumps or cannot be. Reaction: recalibrate.
 
     The artery is too slow, and the loop too good, for a jump of light within a few ticks: emitter, detector, cuff or
     surroundings have changed, and the set point with them.
@@ -69,7 +69,7 @@ class SetPoint(NamedTuple):
     settle_s: Annotated[float, quantity("s", 0, 60, "time in the clamp before it looks for jumps", "invented")] = 0.05
 
 
-class SetPointState(NamedTuple):
+class LightJumpState(NamedTuple):
     """Last set point, and the last five samples of light, newest first."""
 
     set_point: float
@@ -82,7 +82,7 @@ class SetPointState(NamedTuple):
 
 
 @compiled
-def set_point_step(part: SetPoint, state: SetPointState, seen: Watched) -> SetPointState:
+def light_jump_step(part: LightJump, state: LightJumpState, seen: Watched) -> LightJumpState:
     """One tick; active in the clamp."""
     slope = seen.light_slope
     void = opposite((part.lowest <= seen.set_point) & (seen.set_point <= part.highest)) | (slope <= 0.0)
@@ -92,6 +92,6 @@ def set_point_step(part: SetPoint, state: SetPointState, seen: Watched) -> SetPo
     jumped = abs(now - before) > 3.0 * part.light_jump_mmHg * slope + NOISE * seen.light_noise
     steady = (seen.clamped_s > part.settle_s) & (slope > 0.0)
     fires = (seen.clamped_s > 0.0) & (void | (steady & (moved | jumped)))
-    return SetPointState(
+    return LightJumpState(
         seen.set_point, seen.light, state.first, state.second, state.third, state.fourth, part.enabled & fires
     )

@@ -92,8 +92,8 @@ def exposure_step(part: Exposure, state: ExposureState, seen: Watched) -> Exposu
     return ExposureState(integral, part.enabled & (integral > part.limit_mmHg_s))
 
 
-class Disagreement(NamedTuple):
-    """Mean distance between both transducers. Reaction: vent and latch, for nobody knows which one is right."""
+class Redundancy(NamedTuple):
+    """Redundancy check: mean distance of both transducers. Reaction: vent and latch; nobody knows which is right."""
 
     enabled: Enabled = True
     limit_mmHg: Annotated[float, quantity("mmHg", 0.5, 200, "largest mean distance allowed", "invented")] = 5.0
@@ -101,7 +101,7 @@ class Disagreement(NamedTuple):
     hold_s: Annotated[float, quantity("s", 0, 10, "time above it before it fires", "invented")] = 0.1
 
 
-class DisagreementState(NamedTuple):
+class RedundancyState(NamedTuple):
     """Mean distance [mmHg] and time above the limit [s]."""
 
     distance_mmHg: float
@@ -110,12 +110,12 @@ class DisagreementState(NamedTuple):
 
 
 @compiled
-def disagreement_step(part: Disagreement, state: DisagreementState, seen: Watched) -> DisagreementState:
+def redundancy_step(part: Redundancy, state: RedundancyState, seen: Watched) -> RedundancyState:
     """One tick; active in every mode."""
     apart = abs(seen.reading_mmHg - seen.second_mmHg)
     distance = lagged(state.distance_mmHg, apart, part.memory_s, seen.period_s)
     above = timer(state.above_s, distance > part.limit_mmHg, seen.period_s)
-    return DisagreementState(distance, above, part.enabled & (above > part.hold_s))
+    return RedundancyState(distance, above, part.enabled & (above > part.hold_s))
 
 
 class SupplyRange(NamedTuple):

@@ -23,12 +23,12 @@ from controller.protection.detectors_balance import (
     following_step,
 )
 from controller.protection.detectors_light import (
+    LightJump,
+    LightJumpState,
     LightRange,
     LightState,
-    SetPoint,
-    SetPointState,
+    light_jump_step,
     light_range_step,
-    set_point_step,
 )
 from controller.protection.detectors_loop import (
     Deadlines,
@@ -48,20 +48,20 @@ from controller.protection.detectors_loop import (
     saturation_step,
 )
 from controller.protection.detectors_pressure import (
-    Disagreement,
-    DisagreementState,
     Exposure,
     ExposureState,
     LimitState,
     PressureLimit,
     PressureRate,
     RateState,
+    Redundancy,
+    RedundancyState,
     SupplyRange,
     SupplyState,
-    disagreement_step,
     exposure_step,
     pressure_limit_step,
     pressure_rate_step,
+    redundancy_step,
     supply_range_step,
 )
 from controller.protection.detectors_self import (
@@ -85,8 +85,8 @@ from plant.numerics.vector import choose
 NORMAL, WARNING, HOLD, RECALIBRATE, VENTED = range(5)
 FALLBACKS = ("normal", "warning", "hold", "recalibrate", "vented")
 REACTIONS: dict[str, int] = {  # detector: the fallback state that it asks for
-    "pressure_limit": VENTED, "pressure_rate": VENTED, "exposure": VENTED, "disagreement": VENTED,
-    "light_range": HOLD, "set_point": RECALIBRATE, "response": VENTED, "saturation": VENTED,
+    "pressure_limit": VENTED, "pressure_rate": VENTED, "exposure": VENTED, "redundancy": VENTED,
+    "light_range": HOLD, "light_jump": RECALIBRATE, "response": VENTED, "saturation": VENTED,
     "oscillation": RECALIBRATE, "no_pulse": WARNING, "deadlines": WARNING, "supply_range": WARNING,
     "settings_check": VENTED, "sequence": RECALIBRATE, "emitter_monitor": RECALIBRATE, "converter_test": VENTED,
     "following": RECALIBRATE, "air_use": WARNING,
@@ -95,7 +95,7 @@ DETECTORS = tuple(REACTIONS)
 TRANSITIONS: tuple[tuple[int, int, str], ...] = (  # what can happen, for whoever draws it
     (NORMAL, WARNING, "pulse, deadlines, supply, air use"), (WARNING, NORMAL, "quiet for clear_s"),
     (NORMAL, HOLD, "light out of range"), (HOLD, NORMAL, "quiet for clear_s"),
-    (NORMAL, RECALIBRATE, "set point void, odd loop"),
+    (NORMAL, RECALIBRATE, "light jumps, odd loop"),
     (NORMAL, VENTED, "any other detector, switch or watchdog"),
     (HOLD, VENTED, "longer than hold_most_s, or too often"), (RECALIBRATE, VENTED, "longer than hold_most_s"),
 )
@@ -129,9 +129,9 @@ class Protection(NamedTuple):
     pressure_limit: PressureLimit = PressureLimit()
     pressure_rate: PressureRate = PressureRate()
     exposure: Exposure = Exposure()
-    disagreement: Disagreement = Disagreement()
+    redundancy: Redundancy = Redundancy()
     light_range: LightRange = LightRange()
-    set_point: SetPoint = SetPoint()
+    light_jump: LightJump = LightJump()
     response: Response = Response()
     saturation: Saturation = Saturation()
     oscillation: Oscillation = Oscillation()
@@ -154,9 +154,9 @@ class ProtectionState(NamedTuple):
     pressure_limit: LimitState
     pressure_rate: RateState
     exposure: ExposureState
-    disagreement: DisagreementState
+    redundancy: RedundancyState
     light_range: LightState
-    set_point: SetPointState
+    light_jump: LightJumpState
     response: ResponseState
     saturation: SaturationState
     oscillation: OscillationState
@@ -183,8 +183,8 @@ def initial_protection() -> ProtectionState:
     """Nothing seen, nothing wrong."""
     return ProtectionState(
         LimitState(0.0, False), RateState(0.0, 0.0, False), ExposureState(0.0, False),
-        DisagreementState(0.0, 0.0, False), LightState(0.0, -1.0, 0.0, False),
-        SetPointState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False),
+        RedundancyState(0.0, 0.0, False), LightState(0.0, -1.0, 0.0, False),
+        LightJumpState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False),
         ResponseState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False, False),
         SaturationState(0.0, False), OscillationState(0.0, 0.0, False), PulseState(0.0, 1.0, 0.0, False),
         DeadlineState(0.0, False), SupplyState(0.0, False), SettingsState(False), SequenceState(0.0, False),
@@ -207,9 +207,9 @@ def protection_step(part: Protection, state: ProtectionState, seen: Watched) -> 
     limit = pressure_limit_step(part.pressure_limit, state.pressure_limit, seen)
     rate = pressure_rate_step(part.pressure_rate, state.pressure_rate, seen)
     exposure = exposure_step(part.exposure, state.exposure, seen)
-    disagreement = disagreement_step(part.disagreement, state.disagreement, seen)
+    redundancy = redundancy_step(part.redundancy, state.redundancy, seen)
     light = light_range_step(part.light_range, state.light_range, seen)
-    set_point = set_point_step(part.set_point, state.set_point, seen)
+    jump = light_jump_step(part.light_jump, state.light_jump, seen)
     response = response_step(part.response, state.response, seen)
     saturation = saturation_step(part.saturation, state.saturation, seen)
     oscillation = oscillation_step(part.oscillation, state.oscillation, seen)
@@ -223,10 +223,10 @@ def protection_step(part: Protection, state: ProtectionState, seen: Watched) -> 
     following = following_step(part.following, state.following, seen)
     air = air_use_step(part.air_use, state.air_use, seen)
     vents = (
-        limit.fires | rate.fires | exposure.fires | disagreement.fires | response.fires | saturation.fires
+        limit.fires | rate.fires | exposure.fires | redundancy.fires | response.fires | saturation.fires
         | loaded.fires | converters.fires | seen.tripped
     )
-    recalibrates = set_point.fires | oscillation.fires | sequence.fires | emitter.fires | following.fires
+    recalibrates = jump.fires | oscillation.fires | sequence.fires | emitter.fires | following.fires
     warns = pulse.fires | deadlines.fires | supply.fires | air.fires
     wanted = choose(light.fires, HOLD, choose(warns, WARNING, NORMAL))
     wanted = choose(vents, VENTED, choose(recalibrates, RECALIBRATE, wanted))
@@ -234,14 +234,14 @@ def protection_step(part: Protection, state: ProtectionState, seen: Watched) -> 
     fallback, since, quiet, holds, hold_mmHg = fallback_step(part.fallback, state, wanted, seen.period_s)
     hold_mmHg = choose(fallback == NORMAL, min(mean, part.fallback.pressure_mmHg), hold_mmHg)
     fired = (
-        bit(limit.fires, 0) + bit(rate.fires, 1) + bit(exposure.fires, 2) + bit(disagreement.fires, 3)
-        + bit(light.fires, 4) + bit(set_point.fires, 5) + bit(response.fires, 6) + bit(saturation.fires, 7)
+        bit(limit.fires, 0) + bit(rate.fires, 1) + bit(exposure.fires, 2) + bit(redundancy.fires, 3)
+        + bit(light.fires, 4) + bit(jump.fires, 5) + bit(response.fires, 6) + bit(saturation.fires, 7)
         + bit(oscillation.fires, 8) + bit(pulse.fires, 9) + bit(deadlines.fires, 10) + bit(supply.fires, 11)
         + bit(loaded.fires, 12) + bit(sequence.fires, 13) + bit(emitter.fires, 14) + bit(converters.fires, 15)
         + bit(following.fires, 16) + bit(air.fires, 17)
     )
     return ProtectionState(
-        limit, rate, exposure, disagreement, light, set_point, response, saturation, oscillation, pulse, deadlines,
+        limit, rate, exposure, redundancy, light, jump, response, saturation, oscillation, pulse, deadlines,
         supply, loaded, sequence, emitter, converters, following, air, fallback, since, quiet, holds, mean, hold_mmHg,
         fired,
     )
@@ -251,8 +251,8 @@ def protection_step(part: Protection, state: ProtectionState, seen: Watched) -> 
 def firing(state: ProtectionState) -> tuple[bool, ...]:
     """Whether each detector fires on this tick, in the order of DETECTORS."""
     return (
-        state.pressure_limit.fires, state.pressure_rate.fires, state.exposure.fires, state.disagreement.fires,
-        state.light_range.fires, state.set_point.fires, state.response.fires, state.saturation.fires,
+        state.pressure_limit.fires, state.pressure_rate.fires, state.exposure.fires, state.redundancy.fires,
+        state.light_range.fires, state.light_jump.fires, state.response.fires, state.saturation.fires,
         state.oscillation.fires, state.no_pulse.fires, state.deadlines.fires, state.supply_range.fires,
         state.settings_check.fires, state.sequence.fires, state.emitter_monitor.fires, state.converter_test.fires,
         state.following.fires, state.air_use.fires,

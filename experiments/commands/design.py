@@ -11,6 +11,7 @@ from experiments.commands.options import (
     WHOLE,
     ClusterOption,
     JsonOption,
+    KeepOption,
     OutOption,
     RecordOption,
     RequirementsOption,
@@ -39,6 +40,7 @@ def sweep(
     seconds: SecondsOption = None,
     requirements: RequirementsOption = None,
     seed: SeedOption = 1,
+    keep: KeepOption = False,
     workers: WorkersOption = None,
     cluster: ClusterOption = None,
     setting: SetOption = None,
@@ -66,6 +68,7 @@ def budget(
         float | None, typer.Option(**NUMBER, help="Spread of the parts, up and down. Default: 0.2, 20 %.")
     ] = None,
     seed: SeedOption = 1,
+    keep: KeepOption = False,
     workers: WorkersOption = None,
     cluster: ClusterOption = None,
     setting: SetOption = None,

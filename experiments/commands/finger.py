@@ -11,6 +11,7 @@ from experiments.commands.options import (
     WHOLE,
     ClusterOption,
     JsonOption,
+    KeepOption,
     OutOption,
     RigArgument,
     SeedOption,
@@ -44,6 +45,7 @@ def search(
     spoiled: Annotated[
         int, typer.Option(**WHOLE, help="Of a study: so many fingers of each kind that cannot be measured.")
     ] = 0,
+    keep: KeepOption = False,
     workers: WorkersOption = None,
     cluster: ClusterOption = None,
     substeps: Annotated[
@@ -56,7 +58,7 @@ def search(
     out: Annotated[
         Path | None,
         typer.Option(help="Write figures, JSON and NetCDF into this directory. A study keeps its parts there: the same "
-                     "command goes on after an interruption, and more --fingers use what is there."),
+                     "command goes on after an interruption; with --keep a larger one later does, too."),
     ] = None,
     as_json: JsonOption = False,
     trust: TrustOption = False,
@@ -92,11 +94,12 @@ def schedules(
     full: Annotated[
         bool, typer.Option("--full", help="The full comparison: 50 fingers, an hour each, eight scenarios.")
     ] = False,
+    keep: KeepOption = False,
     workers: WorkersOption = None,
     cluster: ClusterOption = None,
     setting: SetOption = None,
     out: Annotated[
-        Path | None, typer.Option(help="Write pictures, JSON and NetCDF there, and keep finished runs to go on from.")
+        Path | None, typer.Option(help="Write pictures, JSON and NetCDF there; a stopped study goes on from here.")
     ] = None,
     as_json: JsonOption = False,
     trust: TrustOption = False,
@@ -146,15 +149,20 @@ def fingers(
 
 
 def wear(
-    hours: Annotated[float, typer.Option(**NUMBER, help="Time from the first turn to the last [h].")] = 72.0,
-    fingers: Annotated[int, typer.Option(**WHOLE, help="Fingers with a cuff, 1 or 2.")] = 2,
-    turn: Annotated[float, typer.Option(**NUMBER, help="Under pressure before the other finger's turn [min].")] = 60.0,
+    hours: Annotated[float, typer.Option(**NUMBER, help="Time from the first turn to the last [h].")],
+    fingers: Annotated[int, typer.Option(**WHOLE, help="Fingers with a cuff, 1 or 2.")],
+    turn: Annotated[float, typer.Option(**NUMBER, help="Under pressure before the other finger's turn [min].")] = 40.0,
     pause: Annotated[float, typer.Option(**NUMBER, help="Between two turns, no finger under pressure [min].")] = 0.0,
     mean: Annotated[float, typer.Option(**NUMBER, help="Mean cuff pressure [mmHg].")] = 90.0,
+    limit: Annotated[
+        list[str] | None, typer.Option(metavar="KEY=NUMBER", help=(
+            "A limit of your own, in place of an invented one: one_finger_h, two_fingers_h, turn_min, rest_min, "
+            "load_mmHg_h. Repeatable."))
+    ] = None,
     out: OutOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Judge a plan of wear: hours, rest, pressure-time integral. Exit status 1 when refused."""
+    """Judge a plan of wear by hours, rest and pressure-time integral, against limits. Exit status 1 when refused."""
     options = dict(locals())
     from experiments.commands.jobs.wear import WearOptions, wear_job
 

@@ -43,11 +43,20 @@ TrustOption = Annotated[bool, typer.Option(
 SetOption = Annotated[
     list[str] | None, typer.Option("--set", metavar="TABLE.KEY=VALUE", help="Change one parameter; may be repeated.")
 ]
+ColumnsOption = Annotated[
+    str | None,
+    typer.Option(metavar="T,P[,USABLE]", help=(
+        "The CSV file's own names of its columns: time in s, pressure in mmHg and, if it has it, 1 for a sample that "
+        "counts and 0 for others; other columns are left alone. You answer for the units.")),
+]
+KeepOption = Annotated[
+    bool, typer.Option("--keep", help="Keep finished pieces beside the result, for a larger study later.")
+]
 RecordOption = Annotated[
     str | None,
     typer.Option(
-        help="Arterial pressure: a CSV file (time_s,pressure_mmHg), a WFDB record, 'pig' or 'synthetic'. "
-        "Default: 'pig' when its package is installed, else 'synthetic'."
+        help="Arterial pressure: a CSV file (time_s,pressure_mmHg and, if wanted, usable: 0 for a sample that must not "
+        "count), a WFDB record, 'pig' or 'synthetic'. Default: 'pig' when its package is installed, else 'synthetic'."
     ),
 ]
 SecondsOption = Annotated[float | None, typer.Option(**NUMBER, help="Use only this much of the record [s].")]

@@ -8,6 +8,7 @@ import typer
 
 from experiments.commands.options import (
     NUMBER,
+    ColumnsOption,
     JsonOption,
     OutOption,
     RecordOption,
@@ -24,6 +25,7 @@ from experiments.commands.options import (
 def check(
     rigs: RigsArgument = None,
     record: RecordOption = None,
+    columns: ColumnsOption = None,
     requirements: RequirementsOption = None,
     seconds: SecondsOption = None,
     start: StartOption = 0.0,
@@ -41,7 +43,12 @@ def check(
 
 def simulate(
     rig: RigArgument = "wrist",
+    finger: Annotated[
+        str | None, typer.Option(help="Run on this virtual finger, as in mixed-1-0011, on its own pressure unless a "
+                                      "record is given (`cuffloop fingers`).")
+    ] = None,
     record: RecordOption = None,
+    columns: ColumnsOption = None,
     seconds: SecondsOption = None,
     start: StartOption = 0.0,
     seed: SeedOption = 1,

@@ -10,7 +10,9 @@ from experiments.commands.options import (
     NUMBER,
     WHOLE,
     ClusterOption,
+    ColumnsOption,
     JsonOption,
+    KeepOption,
     RecordOption,
     RequirementsOption,
     RigArgument,
@@ -31,7 +33,7 @@ def faults(
     fingers: Annotated[
         int | None, typer.Option(**WHOLE, help="Virtual fingers. Default: 4, with --full 200.")
     ] = None,
-    phases: Annotated[int, typer.Option(**WHOLE, help="Random onsets on each finger.")] = 1,
+    phases: Annotated[int, typer.Option(**WHOLE, help="Random onsets of each failure, on each finger.")] = 1,
     group: Annotated[str, typer.Option(help="Group of fingers.")] = "mixed",
     pairs: Annotated[bool, typer.Option("--pairs", help="Also every two failures together.")] = False,
     full: Annotated[bool, typer.Option("--full", help="The full study: 200 fingers.")] = False,
@@ -45,6 +47,7 @@ def faults(
     requirements: Annotated[
         Path | None, typer.Option(help="Fault requirements file (.toml). Default: the shipped one.")
     ] = None,
+    keep: KeepOption = False,
     workers: WorkersOption = None,
     cluster: ClusterOption = None,
     seed: SeedOption = 1,
@@ -65,6 +68,7 @@ def faults(
 def report(
     rig: RigArgument = "wrist",
     record: RecordOption = None,
+    columns: ColumnsOption = None,
     requirements: RequirementsOption = None,
     seconds: SecondsOption = None,
     faults: Annotated[

@@ -85,13 +85,14 @@ def load_rig(rig: str | Path = "wrist", settings: Settings = None) -> Rig:
 @public
 def read_record(
     record: str | Path | None = None, *, seconds: float | None = None, start_s: float = 0.0,
-    period_s: float = USUAL_PERIOD_s, seed: int = 1,
+    period_s: float = USUAL_PERIOD_s, seed: int = 1, columns: Sequence[str] | None = None,
 ) -> PressureTrace:
     """Arterial pressure [mmHg] on ticks of `period_s`, to be given to `check`, `simulate` and the others.
 
     `record` is a CSV file (`time_s,pressure_mmHg`), a WFDB record (`NAME` or `NAME:CHANNEL`), `synthetic`, or `pig` (a
     published record; needs the package aeon); None: `pig` where it is installed, else `synthetic`. `seconds` of it
-    are taken (None: all; of synthetic pressure 30) from `start_s` on; `seed` is that of synthetic beats.
+    are taken (None: all; of synthetic pressure 30) from `start_s` on; `seed` is that of synthetic beats. `columns` are
+    a CSV file's own names of time [s], pressure [mmHg] and, if it has it, usable, as in `("t", "p")`.
 
     Returns a PressureTrace: `pressure_mmHg` and `usable` of shape (ticks + 1,), `period_s`, `name`, `source`. Raises
     InputError for a record that cannot be used, is shorter than asked for, or has more than ten million ticks.
@@ -102,7 +103,18 @@ def read_record(
     ((8001,), 8.0)
     """
     bounded("--period-s", period_s, 1e-5, 0.02, "s")
+    if columns is not None:
+        return pressure_of(period_s, raw_with_columns(record, columns, seconds, start_s), seconds, start_s, seed)
     return pressure_of(period_s, record, seconds, start_s, seed)
+
+
+def raw_with_columns(
+    record: str | Path | None, columns: Sequence[str], seconds: float | None, start_s: float
+) -> RawRecord:
+    """A CSV file whose columns have names of their own, as it was sampled. Raises InputError."""
+    if record is None or str(record) in ("pig", "synthetic"):
+        raise InputError(f"--columns {','.join(columns)}: name the CSV file that has them with --record")
+    return read_raw_record(record, seconds, start_s, columns)
 
 
 def settings_list(settings: Settings) -> list[str]:

@@ -1,11 +1,11 @@
 """`cuffloop.wear`: whether a plan of turns keeps to its limits, and what each finger bears."""
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from calibrate.wear import USUAL_LIMITS, FingerAccount, Refusal, WearPlan, check_plan, wear_account
+from calibrate.wear import FingerAccount, Refusal, WearLimits, WearPlan, check_plan, wear_account
 from experiments.calibration.wear.dataset import wear_dataset
 from experiments.calibration.wear.text import wear_json, wear_lines
 from experiments.front.public import public
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     import xarray
 
 CUFF_mmHg = (0.0, 400.0)
+USUAL_TURN_min: float = WearPlan._field_defaults["turn_min"]
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -26,6 +27,7 @@ class WearResult(Result):
 
     plan: WearPlan
     mean_mmHg: float
+    limits: WearLimits
     accounts: tuple[FingerAccount, ...]
     reasons: list[str]
 
@@ -45,13 +47,13 @@ class WearResult(Result):
 
     def document(self) -> dict[str, Any]:
         """The same as plain data."""
-        return wear_json(self.plan, self.mean_mmHg, self.accounts, self.reasons) | dict(self.told)
+        return wear_json(self.plan, self.mean_mmHg, self.limits, self.accounts, self.reasons) | dict(self.told)
 
     def pictures(self) -> dict[str, Callable[[], Any]]:
         """wear."""
         from experiments.calibration.wear.pictures import wear_figure
 
-        return {"wear": lambda: wear_figure(self.plan, self.mean_mmHg)}
+        return {"wear": lambda: wear_figure(self.plan, self.mean_mmHg, self.limits)}
 
     def to_xarray(self) -> xarray.Dataset:
         """What each finger bears, over `finger`."""
@@ -61,9 +63,12 @@ class WearResult(Result):
 
 @public
 def wear(
-    hours: float = 72.0, fingers: int = 2, *, turn_min: float = 60.0, pause_min: float = 0.0, mean_mmHg: float = 90.0
+    hours: float, fingers: int, *, turn_min: float = USUAL_TURN_min, pause_min: float = 0.0, mean_mmHg: float = 90.0,
+    limits: Mapping[str, float] | None = None,
 ) -> WearResult:
     """Judge a plan of wear by hours, rest and pressure–time integral.
+
+    Limits that are not given are invented, and no statement about what a finger stands.
 
     Args:
         hours: from the first turn to the last [h].
@@ -71,6 +76,7 @@ def wear(
         turn_min: under pressure before the other finger's turn [min].
         pause_min: between two turns, no finger under pressure [min].
         mean_mmHg: mean cuff pressure [mmHg], 0 … 400.
+        limits: some of `one_finger_h`, `two_fingers_h`, `turn_min`, `rest_min`, `load_mmHg_h`.
 
     Returns:
         A WearResult: `passed`, `reasons`, `accounts` (a finger's hours, longest stretch, least rest, mmHg·h);
@@ -82,12 +88,15 @@ def wear(
     >>> import cuffloop
     >>> cuffloop.wear(12, 1).reasons[0].startswith("12 h"), cuffloop.wear(12, 2).passed
     (True, True)
+    >>> cuffloop.wear(12, 1, limits={"one_finger_h": 14}).passed
+    True
     """
     plan: WearPlan = validated(
         WearPlan, {"duration_h": hours, "fingers": fingers, "turn_min": turn_min, "pause_min": pause_min},
         "wear plan", "plan")
     if not CUFF_mmHg[0] <= mean_mmHg <= CUFF_mmHg[1]:
         raise InputError(f"--mean {mean_mmHg:g} must be from {CUFF_mmHg[0]:g} to {CUFF_mmHg[1]:g} mmHg")
-    verdict, accounts = check_plan(plan, USUAL_LIMITS, mean_mmHg), wear_account(plan, mean_mmHg)
+    held: WearLimits = validated(WearLimits, dict(limits or {}), "wear plan", "limits")
+    verdict, accounts = check_plan(plan, held, mean_mmHg), wear_account(plan, mean_mmHg)
     reasons = list(verdict.reasons) if isinstance(verdict, Refusal) else []
-    return WearResult(plan, mean_mmHg, accounts, reasons, told=provenance(None))
+    return WearResult(plan, mean_mmHg, held, accounts, reasons, told=provenance(None))

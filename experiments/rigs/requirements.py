@@ -15,6 +15,8 @@ from plant.messages import one_line, value_text
 
 LARGEST = 1e9  # limit of a limit
 LIMITS = ("min", "max", "mean_max", "sd_max")
+TEXTS = ("id", "rationale")  # that a figure's table may hold besides, see `experiments.rigs.rationale`
+MOST_TEXT = 300
 FIGURES: dict[str, tuple[str, str]] = {  # figure: (unit, what it is)
     "gain_margin_dB": ("dB", "gain margin, worse side"),
     "gain_reduction_margin_dB": ("dB", "gain-reduction margin, worse side"),
@@ -71,9 +73,15 @@ def load_requirements(path: Path) -> dict[str, dict[str, float]]:
         if figure not in FIGURES:
             raise InputError(f"{path}: [{one_line(figure, 60)}] is not a figure; use one of {', '.join(FIGURES)}")
         allowed = ("mean_max", "sd_max") if figure in SPREAD else ("min", "max")
-        if not isinstance(limits, dict) or not limits:
+        numbers = {k: v for k, v in limits.items() if k not in TEXTS} if isinstance(limits, dict) else {}
+        if not numbers:
             raise InputError(f"{path}: {figure} = {value_text(limits)} must be a table with {' or '.join(allowed)}")
-        for limit, value in limits.items():
+        for key in TEXTS:
+            words = limits.get(key, "")
+            if not isinstance(words, str) or len(words) > MOST_TEXT:
+                raise InputError(f"{path}: {figure}.{key} = {value_text(words)} must be a text of up to {MOST_TEXT} "
+                                 "characters")
+        for limit, value in numbers.items():
             if limit not in allowed:
                 named = f"{figure}.{one_line(limit, 60)}"
                 raise InputError(f"{path}: {named} is not a limit of this figure; use {' or '.join(allowed)}")
@@ -81,7 +89,7 @@ def load_requirements(path: Path) -> dict[str, dict[str, float]]:
                 raise InputError(
                     f"{path}: {figure}.{limit} = {value_text(value)} must be a number from {-LARGEST:g} to {LARGEST:g}"
                 )
-        found[figure] = {k: float(v) for k, v in limits.items()}
+        found[figure] = {k: float(v) for k, v in numbers.items()}
     if not found:
         raise InputError(f"{path}: no limits in it; a requirements file needs at least one")
     return found

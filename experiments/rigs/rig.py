@@ -47,6 +47,7 @@ from plant.read_number import GROUPED
 from plant.validate import validated
 
 BUILT_IN = Path(__file__).parent
+ALIASES = {"valve_near": "wrist", "valve_far": "cabinet"}  # by where the valve sits, in general words
 METRES_PER_SECTION = 0.15
 MOST_BYTES = 1_000_000  # of a TOML file
 TEXTS, LONGEST_TEXT = ("name", "about"), 200
@@ -149,13 +150,15 @@ def parameters_of(rig: Rig) -> Rig:
 
 def read_rig(name_or_path: str, settings: list[str] | None = None) -> Source:
     """The same, not made yet. Raises InputError for files that cannot be read and keys that no rig has."""
-    if name_or_path in built_in_rigs():
-        base, folder = name_or_path, Path.cwd()
-        tables = read_toml(BUILT_IN / f"{name_or_path}.toml")
+    built_in = ALIASES.get(name_or_path, name_or_path)
+    if built_in in built_in_rigs():
+        base, folder = built_in, Path.cwd()
+        tables = read_toml(BUILT_IN / f"{built_in}.toml")
     else:
         path = Path(name_or_path)
         if path.suffix != ".toml":
-            raise InputError(f"{name_or_path}: not a built-in rig ({', '.join(built_in_rigs())}) and not a .toml file")
+            names = ", ".join((*built_in_rigs(), *ALIASES))
+            raise InputError(f"{name_or_path}: not a built-in rig ({names}) and not a .toml file")
         base, tables = _over_base(path, read_toml(path))
         folder = path.parent
     where = name_or_path
@@ -167,8 +170,9 @@ def read_rig(name_or_path: str, settings: list[str] | None = None) -> Source:
 def _over_base(path: Path, own: dict[str, Any]) -> tuple[str, dict[str, Any]]:
     """Name of the built-in rig that a file goes over, and the merged tables."""
     base = own.pop("base", "wrist")
+    base = ALIASES.get(base, base) if isinstance(base, str) else base
     if base not in built_in_rigs():
-        names = ", ".join(built_in_rigs())
+        names = ", ".join((*built_in_rigs(), *ALIASES))
         raise InputError(f"{path}: base = {value_text(base)} is not a built-in rig; use one of {names}")
     merged = read_toml(BUILT_IN / f"{base}.toml")
     merged["name"], merged["about"] = path.stem, f"a variant of {base}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from controller.protection.guards import Guards
-from experiments.simulation.disturbance import Disturbance
+from experiments.simulation.disturbance import Disturbance, reference_scale
 from plant.declare import fused
 from plant.electronics.pressure_switch import SwitchState, idle_switch, switch_step
 from plant.electronics.watchdog import WatchdogState, fed_watchdog, watchdog_step
@@ -45,17 +45,18 @@ def is_powered(fault: Disturbance) -> bool:
 
 @fused
 def backup_tick(
-    guards: Guards, fault: Disturbance, before: Backup, sensed: Places, runs: bool, vented: bool, period_s: float
+    guards: Guards, fault: Disturbance, before: Backup, sensed: Places, runs: bool, vented: bool, since_s: float,
+    period_s: float,
 ) -> tuple[Backup, bool, bool]:
     """All of them after a tick; whether somebody has let the dump valve go, and whether its coil holds it.
 
-    `runs`: the firmware ran, and fed the watchdog; `vented`: it wants the cuff empty.
+    `runs`: the firmware ran, and fed the watchdog; `vented`: it wants the cuff empty; `since_s`: since a failure began.
     """
     powered, relief = is_powered(fault), guards.relief
     at_switch = choose(guards.pressure_switch.at_cuff, sensed.cuff_mmHg, sensed.node_mmHg)
-    switch = switch_step(
-        guards.pressure_switch, before.switch, at_switch, fault.second_gain, fault.second_offset_mmHg, powered,
-        period_s)
+    gain = fault.second_gain * reference_scale(fault, since_s)
+    offset = fault.second_offset_mmHg + fault.second_drift_mmHg_s * since_s
+    switch = switch_step(guards.pressure_switch, before.switch, at_switch, gain, offset, powered, period_s)
     watchdog = watchdog_step(guards.watchdog, before.watchdog, runs, powered, period_s)
     released = vented | switch.tripped | watchdog.expired
     holds = dump_holds(guards.dump_valve, fault.power, released)

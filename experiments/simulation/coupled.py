@@ -31,7 +31,7 @@ from plant.parts import line_node, valve_play
 
 CHANNELS = (
     "arterial_mmHg", "cuff_mmHg", "node_mmHg", "external_mmHg", "supply_mmHg", "area", "venous_volume", "light",
-    "reading_mmHg", "command", "mode", "limited", "error_mmHg", "lead", "notch", "proportional", "integral",
+    "reading_mmHg", "command", "mode", "limited", "error_mmHg", "lead_mmHg", "notch_mmHg", "proportional", "integral",
     "derivative", "demand",
 )
 RUNNING, DIVERGED = 0, 1

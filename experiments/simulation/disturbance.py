@@ -43,9 +43,19 @@ class Disturbance(NamedTuple):
     bit_high: bool = True  # what a stuck bit reads
     converters_old: bool = False  # what is frozen is so by its converter: its references are old samples too
     swapped: bool = False  # both channels
+    # what touches both samples
+    scale_drift_per_s: float = 0.0  # relative, of everything that is read against one reference voltage
+    gate_every_s: float = 0.0  # samples are touched in bursts that begin so often; 0: all the time
+    gate_on_s: float = 0.0  # length of a burst
     # transducer of the over-pressure switch
     second_gain: float = 1.0
     second_offset_mmHg: float = 0.0
+    second_drift_mmHg_s: float = 0.0
+    # what people see
+    shown_offset_mmHg: float = 0.0
+    shown_frozen: bool = False  # the display keeps the value below, whatever is measured
+    shown_value_mmHg: float = 0.0
+    alarm_dead: bool = False  # nobody is told of a fallback state
     # ticks and processor
     lost_share: float = 0.0
     late_ticks: int = 0
@@ -61,6 +71,8 @@ class Disturbance(NamedTuple):
     # valve command as it reaches the valve
     command_gain: float = 1.0
     command_offset: float = 0.0
+    command_least: float = -1.0  # a valve that cannot vent gets no less
+    command_only_rises: bool = False
     # openings, dm³/(s·bar)
     node_conductance: float = 0.0
     cuff_conductance: float = 0.0
@@ -90,13 +102,28 @@ def with_stuck_bit(value: float, step: float, bit: int, high: bool) -> float:
 
 
 @inlined
+def reference_scale(fault: Disturbance, since_s: float) -> float:
+    """What every converter reads over what is there, when the reference voltage that they share drifts."""
+    return 1.0 + fault.scale_drift_per_s * since_s
+
+
+@inlined
+def in_burst(fault: Disturbance, since_s: float) -> bool:
+    """Whether a failure that comes in bursts touches the samples now."""
+    every = choose(fault.gate_every_s > 0.0, fault.gate_every_s, 1.0)
+    into = since_s - every * rounded_down(max(since_s, 0.0) / every)
+    touched: bool = (fault.gate_every_s <= 0.0) | (into < fault.gate_on_s)
+    return touched
+
+
+@inlined
 def disturbed_samples(
     fault: Disturbance, plant: Plant, taken: Sample, held: Sample, seed: int, tick: int, period_s: float
 ) -> Sample:
     """Samples as the firmware gets them; `held` are those that it got on the last tick on which it ran."""
     since = (tick - fault.onset_tick) * period_s
-    scale = plant.transducer.full_scale_mmHg
-    gain = 1.0 + fault.emitter_drift_per_s * since
+    full, scale = plant.transducer.full_scale_mmHg, reference_scale(fault, since)
+    gain = (1.0 + fault.emitter_drift_per_s * since) * scale
     if anywhere(fault.light_ripple != 0.0):
         wave = math.sin(2.0 * math.pi * fault.light_ripple_Hz * since)
         wave = wave + 0.5 * math.sin(2.0 * math.pi * 2.7 * fault.light_ripple_Hz * since)
@@ -105,18 +132,24 @@ def disturbed_samples(
     if anywhere(fault.light_noise > 0.0):
         light = light + fault.light_noise * gaussian(seed, LIGHT_NOISE, tick)
     light = min(max(light, 0.0), 1.0)
-    reading = taken.reading_mmHg * fault.reading_gain + fault.reading_offset_mmHg + fault.reading_drift_mmHg_s * since
+    reading = taken.reading_mmHg * (fault.reading_gain * scale)
+    reading = reading + fault.reading_offset_mmHg + fault.reading_drift_mmHg_s * since
     if anywhere(fault.reading_noise_mmHg > 0.0):
         reading = reading + fault.reading_noise_mmHg * gaussian(seed, READING_NOISE, tick)
-    reading = min(max(reading, -0.1 * scale), scale)
+    reading = min(max(reading, -0.1 * full), full)
     if anywhere(fault.light_bit >= 0):
         light = with_stuck_bit(light, 2.0**-plant.light.bits, fault.light_bit, fault.bit_high)
     if anywhere(fault.reading_bit >= 0):
-        reading = with_stuck_bit(reading, scale * 2.0**-plant.transducer.bits, fault.reading_bit, fault.bit_high)
+        reading = with_stuck_bit(reading, full * 2.0**-plant.transducer.bits, fault.reading_bit, fault.bit_high)
     light = choose(fault.light_frozen, held.light, light)
     reading = choose(fault.reading_frozen, held.reading_mmHg, reading)
-    exchanged = min(max(reading / scale, 0.0), 1.0), light * scale
-    return Sample(choose(fault.swapped, exchanged[0], light), choose(fault.swapped, exchanged[1], reading))
+    exchanged = min(max(reading / full, 0.0), 1.0), light * full
+    light = choose(fault.swapped, exchanged[0], light)
+    reading = choose(fault.swapped, exchanged[1], reading)
+    if anywhere(fault.gate_every_s > 0.0):
+        touched = in_burst(fault, since)
+        light, reading = choose(touched, light, taken.light), choose(touched, reading, taken.reading_mmHg)
+    return Sample(light, reading)
 
 
 @inlined

@@ -18,9 +18,10 @@ BACKUPS = ("relief", "dump_valve", "pressure_switch", "watchdog")  # what acts w
 LAYERS = (*DETECTORS, *BACKUPS)
 FIGURES = (  # of a run: pressures from its first tick, times and display from the onset of the fault
     "highest_mmHg", "above_normal_s", "above_fault_s", "integral_mmHg_s", "detected_s", "vent_start_s", "below_20_s",
-    "below_15_s", "wrong_s", "wrong_longest_s", "wrong_mmHg", "lowest_mmHg", "wrong_at_alarm_mmHg",
+    "below_15_s", "wrong_s", "wrong_longest_s", "wrong_mmHg", "lowest_mmHg", "wrong_at_alarm_mmHg", "skin_degC",
 )
 NEVER = -1.0
+SKIN_C, WARMED_K, WARMS_s = 33.0, 2.0, 15.0  # skin in the dark, its rise at nominal drive, its time constant (invented)
 
 
 class Judge(NamedTuple):
@@ -83,12 +84,20 @@ class DisplaySums(NamedTuple):
     wrong_at_alarm_mmHg: float
 
 
+class SkinHeat(NamedTuple):
+    """Skin under the emitter: its rise now [K] and its highest temperature [°C]; a first-order lag of the drive."""
+
+    rise_K: float
+    skin_degC: float
+
+
 class Sums(NamedTuple):
     """All that a run adds up, and when each detector and each backup first acted [s since the onset]."""
 
     pressure: PressureSums
     vent: VentTimes
     display: DisplaySums
+    skin: SkinHeat
     detectors: tuple[float, ...]
     backups: tuple[float, ...]
 
@@ -102,6 +111,7 @@ class Seen(NamedTuple):
     trusted: bool  # it shows a clamp without a warning
     shown_mmHg: float
     judged: bool  # detectors count: the firmware ran, and had not vented
+    emitted: float  # by the emitter, share of nominal
     detectors: tuple[bool, ...]
     backups: tuple[bool, ...]
 
@@ -110,13 +120,14 @@ def nothing_yet() -> Sums:
     """The sums of a run that has yet to begin."""
     return Sums(
         PressureSums(0.0, float("inf"), 0.0, 0.0, 0.0), VentTimes(NEVER, NEVER, NEVER, 0.0),
-        DisplaySums(0.0, 0.0, 0.0, 0.0, 0.0, NEVER, 0.0), (NEVER,) * len(DETECTORS), (NEVER,) * len(BACKUPS),
+        DisplaySums(0.0, 0.0, 0.0, 0.0, 0.0, NEVER, 0.0), SkinHeat(WARMED_K, SKIN_C + WARMED_K),
+        (NEVER,) * len(DETECTORS), (NEVER,) * len(BACKUPS),
     )
 
 
 def figures_of(sums: Sums) -> dict[str, float]:
     """FIGURES by name."""
-    known = {**sums.pressure._asdict(), **sums.vent._asdict(), **sums.display._asdict()}
+    known = {**sums.pressure._asdict(), **sums.vent._asdict(), **sums.display._asdict(), **sums.skin._asdict()}
     return {name: float(known[name]) for name in FIGURES}
 
 
@@ -179,6 +190,13 @@ def add_display(
     )
 
 
+@inlined
+def add_heat(sums: SkinHeat, emitted: float, period_s: float) -> SkinHeat:
+    """Count one tick of light that becomes heat."""
+    rise = sums.rise_K + (WARMED_K * emitted - sums.rise_K) * (period_s / (WARMS_s + period_s))
+    return SkinHeat(rise, max(sums.skin_degC, SKIN_C + rise))
+
+
 def noted(times: Any, acts: Any, counts: Any, since_s: Any) -> Any:
     """First times [s] of what acts on this tick, if it counts, element by element; earlier ones stay."""
     return tuple(
@@ -202,6 +220,6 @@ def counted(
     acting = max(seen.since_s, 0.0)
     return Sums(
         add_pressure(sums.pressure, judge, cuff_mmHg, period_s), add_vent(sums.vent, seen, cuff_mmHg, period_s),
-        add_display(sums.display, judge, seen, around, period_s),
+        add_display(sums.display, judge, seen, around, period_s), add_heat(sums.skin, seen.emitted, period_s),
         noted(sums.detectors, seen.detectors, seen.judged, acting), noted(sums.backups, seen.backups, True, acting),
     )

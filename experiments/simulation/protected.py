@@ -56,6 +56,7 @@ from experiments.simulation.disturbance import (
     Disturbance,
     converter_error,
     disturbed_samples,
+    reference_scale,
     tick_is_lost,
 )
 from experiments.simulation.outcome import Judge, Seen, Sums, counted, nothing_yet
@@ -206,7 +207,7 @@ def take_reading(system: ProtectedLoop, now: Instant, run: ProtectedRun) -> Read
     sensed = run.backup.switch.sensed_mmHg
     second = sensed + guards.pressure_switch.noise_mmHg * gaussian(now.seed, SECOND_NOISE, now.tick)
     lost, boot, after_reset = is_missed(loop, now), max(processor.boot - 1, 0), processor.after_reset
-    runs, wrong, drift = powered & (processor.boot == 0), 0.0, 0.0
+    runs, wrong, drift, scale = powered & (processor.boot == 0), 0.0, 0.0, 1.0
     if anywhere(fault.active):
         active, since_ticks = fault.active, now.tick - fault.onset_tick
         bad = disturbed_samples(fault, loop.plant, sample, processor.held, now.seed, now.tick, period)
@@ -215,11 +216,12 @@ def take_reading(system: ProtectedLoop, now: Instant, run: ProtectedRun) -> Read
         slope = choose(active, slope * fault.error_sign, slope)
         wrong = choose(active, converter_error(fault, loop.plant, processor.held), wrong)
         drift = choose(active, fault.emitter_drift_per_s * since_ticks * period, drift)
+        scale = choose(active, reference_scale(fault, since_ticks * period), scale)
         resets = active & (fault.boot_ticks > 0) & (since_ticks == 0)
         boot, after_reset = choose(resets, fault.boot_ticks, boot), after_reset | resets | (active & opposite(powered))
         runs = runs & opposite(resets | (active & fault.hung))
         lost = lost | (active & tick_is_lost(fault, now.seed, now.tick))
-    monitored = loop.plant.light.emitter * max(1.0 + drift, 0.0)
+    monitored = loop.plant.light.emitter * max(1.0 + drift, 0.0) * scale
     monitored = monitored + MONITOR_SD * gaussian(now.seed, MONITOR_NOISE, now.tick)
     down = (boot > 0) | opposite(powered)
     return Reading(sample, second, slope, wrong, monitored, runs & opposite(lost), down, boot, after_reset)
@@ -301,7 +303,9 @@ def command_now(system: ProtectedLoop, now: Instant, run: ProtectedRun, due: flo
     fault = system.safety.fault
     arriving, share = valve_play(system.loop.plant.valve, run.played, due), switch_share(system.loop, now)
     if anywhere(fault.active):
-        arriving = choose(fault.active, arriving * fault.command_gain + fault.command_offset, arriving)
+        harmed = max(arriving * fault.command_gain + fault.command_offset, fault.command_least)
+        harmed = choose(fault.command_only_rises, max(harmed, run.played), harmed)
+        arriving = choose(fault.active, harmed, arriving)
         share = choose(fault.active, min(share + fault.late_share, 1.0), share)
     return Switchover(run.played, arriving, share)
 
@@ -337,15 +341,19 @@ def protected_decides(
     fallback, unpowered = processor.protection.fallback, opposite(is_powered(fault))
     node = line_node(system.loop.plant.tube, state.line, state.cuff_mmHg)
     places = Places(state.cuff_mmHg, node)
-    backup, let_go, holds = backup_tick(guards, fault, run.backup, places, reading.runs, fallback == VENTED, period)
+    failing_s = choose(fault.active, (now.tick - fault.onset_tick) * period, 0.0)
+    backup, let_go, holds = backup_tick(
+        guards, fault, run.backup, places, reading.runs, fallback == VENTED, failing_s, period)
     released = let_go | unpowered
-    warned = released | (fallback != NORMAL)
+    warned = (released | (fallback != NORMAL)) & opposite(fault.alarm_dead)
     since = (now.tick - judge.onset_tick) * period
     judged = (run.processor.protection.fallback != VENTED) & reading.runs
-    shown, trusted = processor.held.reading_mmHg, opposite(warned) & (answer.mode == CLAMP)
+    shown = choose(fault.shown_frozen, fault.shown_value_mmHg, processor.held.reading_mmHg + fault.shown_offset_mmHg)
+    trusted = opposite(warned) & ((answer.mode == CLAMP) | fault.shown_frozen)
+    emitted = choose(released, 0.0, max(reading.emitter, 0.0))  # the line that lets go of the cuff cuts its light, too
     backups = (backup.relief_open | (run.plant.lift > 1e-6), opposite(holds), backup.switch.tripped,
                backup.watchdog.expired)
-    seen = Seen(since, released, warned, trusted, shown, judged, firing(processor.protection), backups)
+    seen = Seen(since, released, warned, trusted, shown, judged, emitted, firing(processor.protection), backups)
     sums = counted(run.sums, judge, seen, state.cuff_mmHg, now.course.start, period)
     openings = open_now(guards, fault, backup, released)
     change = command_now(system, now, run, command_due(system, now, pending, group))

@@ -1,4 +1,7 @@
-"""Every tick of a run as a file: CSV with units in the header, Parquet, or NetCDF, by the name's ending."""
+"""Every tick of a run as a file: CSV, Parquet, or NetCDF, by the name's ending; the same names of channels in each.
+
+A name ends in its unit; without one it is a share of full scale, a mode's number, or a yes or no.
+"""
 from __future__ import annotations
 
 from importlib import import_module
@@ -13,12 +16,11 @@ from experiments.work.output import plain, waiting_name, whole_file
 from plant.errors import InputError
 
 ENDINGS = (".csv", ".parquet", ".nc")
-COUNTED = ("mode", "limited")  # a number of a mode, a yes or no: no fraction of anything
 UNITS = {
     "arterial_mmHg": "mmHg", "cuff_mmHg": "mmHg", "node_mmHg": "mmHg", "external_mmHg": "mmHg", "supply_mmHg": "mmHg",
     "area": "1", "venous_volume": "1", "light": "1", "reading_mmHg": "mmHg", "command": "1", "mode": "1",
-    "limited": "1", "error_mmHg": "mmHg", "lead": "mmHg", "notch": "mmHg", "proportional": "1", "integral": "1",
-    "derivative": "1", "demand": "1",
+    "limited": "1", "error_mmHg": "mmHg", "lead_mmHg": "mmHg", "notch_mmHg": "mmHg", "proportional": "1",
+    "integral": "1", "derivative": "1", "demand": "1",
 }
 
 
@@ -77,9 +79,4 @@ def write_trace(path: Path, run: Run, document: dict[str, Any]) -> None:
 
 def _columns(run: Run) -> dict[str, Any]:
     time_s = np.arange(len(run.channels["cuff_mmHg"])) * run.period_s
-    named = {"time_s": time_s}
-    for name, values in run.channels.items():
-        unit = {"1": "fraction"}.get(UNITS[name], UNITS[name])
-        bare = name in COUNTED or name.endswith("mmHg")
-        named[name if bare else f"{name}_{unit}"] = values
-    return named
+    return {"time_s": time_s, **run.channels}

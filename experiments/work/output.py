@@ -1,8 +1,11 @@
 """Where results go: one folder, JSON and figures written whole or not at all; plain lines for people."""
 from __future__ import annotations
 
+import functools
 import json
 import math
+import platform
+import subprocess
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from importlib.metadata import PackageNotFoundError, version
@@ -16,6 +19,7 @@ CAUTION = (
     "A design and teaching tool, not a medical device. Work on people follows the applicable standards, local codes "
     "and licensed practice."
 )
+TOP = Path(__file__).resolve().parents[2]
 WAITING = ".part"  # ending of a file that is not complete yet
 
 
@@ -58,12 +62,29 @@ def own_version() -> str:
         return "not installed"
 
 
+@functools.cache
+def own_commit() -> str:
+    """The commit that runs, `+changed` behind it where files differ; `unknown` outside a checkout."""
+    if not (TOP / ".git").exists():
+        return "unknown"
+    try:
+        commit, changes = (
+            subprocess.run(["git", "-C", str(TOP), *words], capture_output=True, timeout=10, check=True).stdout.decode()
+            for words in (("rev-parse", "HEAD"), ("status", "--porcelain", "--untracked-files=no")))
+    except (OSError, subprocess.SubprocessError):
+        return "unknown"
+    return commit.strip() + ("+changed" if changes.strip() else "")
+
+
 def provenance(seed: int | None) -> dict[str, Any]:
-    """What is needed to repeat a result: version, libraries, command line or Python call, seed, and the caution."""
+    """What is needed to repeat a result: version, commit, libraries, Python, platform, command line or Python call,
+    seed; and the caution.
+    """
     libraries = {name: version(name) for name in ("numpy", "scipy", "numba", "pydantic")}
     return {
         "provenance": {
-            "cuffloop": own_version(), "libraries": libraries, "command": words_asked(), "seed": seed,
+            "cuffloop": own_version(), "commit": own_commit(), "python": platform.python_version(),
+            "platform": platform.platform(), "libraries": libraries, "command": words_asked(), "seed": seed,
         },
         "caution": CAUTION,
     }

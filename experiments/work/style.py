@@ -5,8 +5,8 @@ from pathlib import Path
 from typing import Any
 
 # eight hues that stay apart for the common colour-vision deficiencies (Okabe & Ito 2008)
-BLUE, ORANGE, GREEN, VIOLET, SKY, AMBER, GREY = (
-    "#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00", "#5B5B5B",
+BLUE, ORANGE, GREEN, VIOLET, SKY, AMBER, YELLOW, GREY = (
+    "#0072B2", "#D55E00", "#009E73", "#CC79A7", "#56B4E9", "#E69F00", "#F0E442", "#5B5B5B",
 )
 SIDE_COLOURS = {"fill": BLUE, "vent": ORANGE}
 SIDE_LINES = {"fill": "-", "vent": "--"}

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from importlib.util import find_spec
 from pathlib import Path
 from typing import NamedTuple
@@ -58,15 +59,20 @@ def load_record(
     return to_ticks(read_record(name_or_path, seconds, start_s), period_s, seconds, start_s)
 
 
-def read_record(name_or_path: str | Path, seconds: float | None = None, start_s: float = 0.0) -> RawRecord:
+def read_record(
+    name_or_path: str | Path, seconds: float | None = None, start_s: float = 0.0, columns: Sequence[str] | None = None
+) -> RawRecord:
     """A record as it was sampled, checked; of `seconds` from `start_s` on only what `to_ticks` needs for them.
 
-    Raises InputError. What lies outside that part may be as bad as it likes.
+    `columns` are a CSV file's own names of time, pressure and, if wanted, usable. Raises InputError. What lies outside
+    that part may be as bad as it likes.
     """
-    return check_record(part_of(_read(name_or_path), start_s, seconds))
+    return check_record(part_of(_read(name_or_path, columns), start_s, seconds))
 
 
-def _read(name_or_path: str | Path) -> RawRecord:
+def _read(name_or_path: str | Path, columns: Sequence[str] | None) -> RawRecord:
+    if columns is not None:
+        return read_csv(Path(name_or_path), columns)
     if str(name_or_path) == PIG:
         return _read_pig()
     if not str(name_or_path).strip():

@@ -1,12 +1,12 @@
 """Pressure records as CSV text: `time_s,pressure_mmHg`, and optionally a third column `usable` of 0 and 1.
 
 Comma between cells, point in numbers, UTF-8, one header line. Nothing else is guessed at: a column that is not named
-here is refused, so that a record in another unit cannot slip in.
+here is refused, so that a record in another unit cannot slip in; who names a file's own columns answers for their units
 """
 from __future__ import annotations
 
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -22,19 +22,23 @@ LONGEST_LINE = 10_000  # characters; a line beyond it is no row of numbers
 LOOK_AHEAD = 1 << 24  # bytes scanned at once when counting rows
 
 
-def read_csv(path: Path) -> RawRecord:
-    """A record as it stands in a CSV file, not yet checked for time and units. Raises InputError."""
+def read_csv(path: Path, columns: Sequence[str] | None = None) -> RawRecord:
+    """A record as it stands in a CSV file, not yet checked for time and units. Raises InputError.
+
+    `columns` are the file's own names of time [s], pressure [mmHg] and, if it has one, usable (0 or 1); any others are
+    left alone.
+    """
     name = shown(path, 200)
-    header = _header(path, name)
+    header = _header(path, name) if columns is None else _named_header(path, name, columns)
     line_ends = _line_ends(path, name)
-    table = _numbers(path, name, len(header))
+    table = _numbers(path, name, header)[:, [header.index(own) for own in columns or header]]
     if len(table) == 0:
         raise InputError(f"{name}: no rows below the header")
     good = np.ones(len(table), bool)
     rows = np.arange(2, len(table) + 2)
     if line_ends > len(table) + 1:  # empty lines somewhere: look where each row really stands
         rows = np.array([n for n, line in enumerate(_lines(path, name), start=1) if line and n > 1])
-    if len(header) == 3:
+    if table.shape[1] == 3:
         flags = table[:, 2]
         wrong = (flags != 0.0) & (flags != 1.0)
         if np.any(wrong):
@@ -59,6 +63,19 @@ def _header(path: Path, name: str) -> tuple[str, ...]:
     raise InputError(
         f"{name}: line 1: header '{shown(line, 60)}' must be time_s,pressure_mmHg (and optionally ,usable){hint}"
     )
+
+
+def _named_header(path: Path, name: str, columns: Sequence[str]) -> tuple[str, ...]:
+    """The column names of a file that holds those that somebody has named."""
+    if len(columns) not in (2, 3) or len(set(columns)) != len(columns) or not all(columns):
+        raise InputError(f"--columns {shown(','.join(columns), 60)}: give two or three names, of time in s, pressure "
+                         "in mmHg and usable (0 or 1), as in t,p")
+    cells = tuple(cell.strip() for cell in next(_lines(path, name), "").split(","))
+    for own in columns:
+        if cells.count(own) != 1:
+            raise InputError(f"{name}: line 1: header '{shown(','.join(cells), 60)}' must have one column "
+                             f"'{shown(own, 40)}' (--columns)")
+    return cells
 
 
 def _lines(path: Path, name: str) -> Iterator[str]:
@@ -89,8 +106,9 @@ def _line_ends(path: Path, name: str) -> int:
     return rows
 
 
-def _numbers(path: Path, name: str, columns: int) -> NDArray[np.float64]:
+def _numbers(path: Path, name: str, header: tuple[str, ...]) -> NDArray[np.float64]:
     """All rows as numbers, by NumPy's own reader; when that refuses, look for the row at leisure and name it."""
+    columns = len(header)
     try:
         with warnings.catch_warnings(), open(path, encoding="utf-8-sig") as file:
             warnings.simplefilter("ignore")  # "input contained no data" is told by the caller
@@ -102,11 +120,12 @@ def _numbers(path: Path, name: str, columns: int) -> NDArray[np.float64]:
             return table
     except (ValueError, OverflowError):
         pass
-    raise InputError(_fault(path, name, columns))
+    raise InputError(_fault(path, name, header))
 
 
-def _fault(path: Path, name: str, columns: int) -> str:
+def _fault(path: Path, name: str, header: tuple[str, ...]) -> str:
     """One line on the first row that is not as many numbers as there are columns."""
+    columns = len(header)
     for number, line in enumerate(_lines(path, name), start=1):
         if number == 1 or not line:
             continue
@@ -114,7 +133,7 @@ def _fault(path: Path, name: str, columns: int) -> str:
         if len(cells) != columns:
             hint = " (decimal comma, or another separator?)" if len(cells) > columns or ";" in line else ""
             return f"{name}: line {number}: {len(cells)} cells in '{shown(line)}', {columns} are needed{hint}"
-        for cell, column in zip(cells, HEADERS[-1], strict=False):
+        for cell, column in zip(cells, header, strict=True):
             try:
                 read_number(cell)
             except ValueError:

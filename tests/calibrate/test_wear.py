@@ -28,23 +28,34 @@ def test_every_parameter_is_declared(part):
     assert all(p.unit and p.meaning and p.source for p in declared(part))
 
 
-def test_common_practice_is_accepted():
-    """Common practice, no source: one cuff up to 8 h; two alternating every 60 minutes up to 72 h."""
-    assert isinstance(check_plan(WearPlan(8.0, 1)), Accepted)
-    assert isinstance(check_plan(WearPlan(72.0, 2, 60.0)), Accepted)
+COMMON = WearLimits(8.0, 72.0, 60.0, 10.0, 3960.0)  # what is common practice, no source: here only to check against
+
+
+def test_nothing_is_taken_for_granted_and_the_limits_are_our_own():
+    with pytest.raises(TypeError):
+        WearPlan()
+    assert all("invented" in p.source for p in declared(WearLimits))
+    assert not set(WearLimits()[:3]) & set(COMMON[:3])
+
+
+def test_common_practice_can_be_told_and_is_accepted_then():
+    """One cuff up to 8 h; two alternating every 60 minutes up to 72 h (common practice, no source)."""
+    assert isinstance(check_plan(WearPlan(8.0, 1), COMMON), Accepted)
+    assert isinstance(check_plan(WearPlan(72.0, 2, 60.0), COMMON), Accepted)
+    assert isinstance(check_plan(WearPlan(8.0, 1)), Refusal) and isinstance(check_plan(WearPlan(5.0, 1)), Accepted)
 
 
 @pytest.mark.parametrize(
     ("plan", "limits", "mean", "broken", "told"),
     [
-        (WearPlan(8.1, 1), WearLimits(), 90.0, ("duration",), "8.1 h is longer than the 8 h for one finger; two"),
-        (WearPlan(73.0), WearLimits(), 90.0, ("duration",), "73 h is longer than the 72 h for two fingers in turns"),
-        (WearPlan(72.0, 2, 61.0), WearLimits(), 90.0, ("turn",), "under pressure for 61 min without a break"),
+        (WearPlan(5.1, 1), WearLimits(), 90.0, ("duration",), "5.1 h is longer than the 5 h for one finger; two"),
+        (WearPlan(31.0, 2), WearLimits(), 90.0, ("duration",), "31 h is longer than the 30 h for two fingers in turns"),
+        (WearPlan(30.0, 2, 41.0), WearLimits(), 90.0, ("turn",), "under pressure for 41 min without a break"),
         (WearPlan(10.0, 2, 5.0), WearLimits(), 90.0, ("rest",), "rests for 5 min only, less than 10 min"),
-        (WearPlan(72.0), WearLimits(), 130.0, ("load",), "bears 4680 mmHg·h, more than 3960 mmHg·h"),
-        (WearPlan(6.0, 1, 60.0, 5.0), WearLimits(), 90.0, ("rest",), "finger 1 rests for 5 min"),
+        (WearPlan(72.0, 2, 60.0), COMMON, 130.0, ("load",), "bears 4680 mmHg·h, more than 3960 mmHg·h"),
+        (WearPlan(4.0, 1, 60.0, 5.0), WearLimits(), 90.0, ("rest",), "finger 1 rests for 5 min"),
         (WearPlan(4.0, 1), WearLimits(one_finger_h=3.0), 90.0, ("duration",), "4 h is longer than the 3 h"),
-        (WearPlan(80.0, 2, 90.0), WearLimits(), 120.0, ("duration", "turn", "load"), "80 h is longer"),
+        (WearPlan(80.0, 2, 90.0), COMMON, 120.0, ("duration", "turn", "load"), "80 h is longer"),
     ],
 )
 def test_a_plan_beyond_its_limits_is_refused_with_every_reason(plan, limits, mean, broken, told):
@@ -62,7 +73,7 @@ def test_turns_by_the_clock():
 
 
 def test_account_of_three_days():
-    first, second = wear_account(WearPlan(), 90.0)
+    first, second = wear_account(WearPlan(72.0, 2, 60.0), 90.0)
     assert first.pressed_h == pytest.approx(36.0) and second.pressed_h == pytest.approx(36.0)
     assert first.turns == 36 and first.longest_h == pytest.approx(1.0)
     assert first.shortest_rest_h == pytest.approx(1.0) and first.load_mmHg_h == pytest.approx(3240.0)
@@ -112,7 +123,7 @@ def test_more_pressure_never_turns_a_refusal_into_an_acceptance(plan, mean, fact
 
 
 def test_load_grows_while_pressed_and_rests_at_rest():
-    plan = WearPlan(4.0, 2)
+    plan = WearPlan(4.0, 2, 60.0)
     borne = load_until(timeline(plan), 0, 100.0, 4.0, np.array([0.0, 0.5, 1.0, 2.0, 2.25, 3.0, 4.0]))
     assert borne == pytest.approx([0.0, 50.0, 100.0, 100.0, 125.0, 200.0, 200.0])
 
@@ -120,14 +131,14 @@ def test_load_grows_while_pressed_and_rests_at_rest():
 @pytest.mark.parametrize(
     ("call", "told"),
     [
-        (lambda: timeline(WearPlan(turn_min=0.0)), "turn_min = 0 min"),
-        (lambda: timeline(WearPlan(fingers=3)), "fingers = 3"),
-        (lambda: timeline(WearPlan(fingers=1.5)), "fingers = 1.5 must be 1 or 2"),
-        (lambda: check_plan(WearPlan(duration_h=math.nan)), "duration_h = nan"),
-        (lambda: check_plan(WearPlan(), WearLimits(rest_min=-1.0)), "rest_min = -1"),
-        (lambda: wear_account(WearPlan(), -5.0), "from 0 to 400 mmHg"),
-        (lambda: wear_account(WearPlan(), np.array([])), "from 0 to 400 mmHg"),
-        (lambda: wear_account(WearPlan(), math.nan), "from 0 to 400 mmHg"),
+        (lambda: timeline(WearPlan(4.0, 2, 0.0)), "turn_min = 0 min"),
+        (lambda: timeline(WearPlan(4.0, 3)), "fingers = 3"),
+        (lambda: timeline(WearPlan(4.0, 1.5)), "fingers = 1.5 must be 1 or 2"),
+        (lambda: check_plan(WearPlan(math.nan, 2)), "duration_h = nan"),
+        (lambda: check_plan(WearPlan(4.0, 2), WearLimits(rest_min=-1.0)), "rest_min = -1"),
+        (lambda: wear_account(WearPlan(4.0, 2), -5.0), "from 0 to 400 mmHg"),
+        (lambda: wear_account(WearPlan(4.0, 2), np.array([])), "from 0 to 400 mmHg"),
+        (lambda: wear_account(WearPlan(4.0, 2), math.nan), "from 0 to 400 mmHg"),
     ],
 )
 def test_bad_input(call, told):

@@ -8,7 +8,7 @@ import pytest
     ("check", "--set", "controller.kp=0.00_8"),
     ("check", "--set", "timing.missed_per_hour=1_0"), ("sweep", "controller.kp=0.00_8,0.01"),
     ("sweep", "tube.sections=1:1_0:3"), ("sweep", "tube.sections=1:4:1_0"), ("faults", "--faults", "valve_slow:0_1"),
-    ("height", "--sensor", "lag_s=1_0"), ("wear", "--hours", "7_2"),
+    ("height", "--sensor", "lag_s=1_0"), ("wear", "--fingers", "1", "--hours", "7_2"),
     ("sweep", "controller.kp=0.1:1:3", "--sample", "1_0"),
 ])
 def test_digits_in_groups_are_refused_everywhere(refusal, arguments):

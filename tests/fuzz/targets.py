@@ -263,7 +263,8 @@ def _no_option(text: str) -> str:
 REFUSED = {  # what makes sure that a command with any other options ends before it works
     "check": ABSENT, "simulate": ABSENT, "report": ABSENT, "margins": ("--record", "absent.csv"), "rigs": ("--nobody",),
     "search": ("--group", "nobody"), "schedules": ("--group", "nobody"), "fingers": ("--seed", "-1"),
-    "height": ("--seed", "-1"), "wear": ("--fingers", "-1"), "tune": ("--requirements", "absent.toml"), "sweep": ABSENT,
+    "height": ("--seed", "-1"), "wear": ("--hours", "8", "--fingers", "-1"),
+    "tune": ("--requirements", "absent.toml"), "sweep": ABSENT,
     "budget": ("--seed", "-1"), "faults": ("--group", "nobody"),
 }
 

@@ -24,6 +24,7 @@ SPOTS = (  # where a name may stand: points to the right and up, and which side 
     (7.0, 0.0, "left"), (-7.0, 0.0, "right"), (0.0, 12.0, "center"), (0.0, -12.0, "center"), (7.0, 10.0, "left"),
     (7.0, -10.0, "left"), (-7.0, 10.0, "right"), (-7.0, -10.0, "right"), (0.0, 23.0, "center"), (0.0, -23.0, "center"),
 )
+BASELINE = "every"  # at fixed times, whatever happens: what others are held against
 Box = tuple[float, float, float, float]  # left, bottom, right, top in points
 
 
@@ -34,7 +35,7 @@ def study_figures(study: Study, found: list[Summary]) -> dict[str, Callable[[], 
 
 
 def frontier_figure(rows: list[Summary], title: str) -> Any:
-    """A panel for each scenario and one for all: every schedule's lost time and error, and the efficient frontier."""
+    """A panel for each scenario and one for all: every schedule's lost time and error, and the Pareto front."""
     scenarios = list(dict.fromkeys(r.scenario for r in rows))
     names = list(dict.fromkeys(r.schedule for r in rows))
     columns = min(range(1, MOST_COLUMNS + 1), key=lambda n: (-(-len(scenarios) // n) * n - len(scenarios), -n))
@@ -62,8 +63,8 @@ def frontier_figure(rows: list[Summary], title: str) -> Any:
             axes.tick_params(labelbottom=True)
         if place % columns == 0:
             axes.set_ylabel("rms error of mean pressure (mmHg)")
-    figure.suptitle(f"{title}\nlower left is better; the line joins what no other schedule beats in both", fontsize=11,
-                    x=0.01, ha="left")
+    told = "lower left is better; the line is the Pareto front: what no other schedule beats in both"
+    figure.suptitle(f"{title}\n{told}", fontsize=11, x=0.01, ha="left")
     stamp(figure, "scenarios and fingers are invented")
     figure.draw_without_rendering()  # labels are placed by where the panels come to lie
     for axes, scenario in zip(panels, scenarios, strict=False):
@@ -86,9 +87,12 @@ def _panel(axes: Any, rows: list[Summary], names: list[str]) -> None:
     for i in order:
         place = names.index(rows[i].schedule)
         colour, marker = COLOURS[place % len(COLOURS)], MARKERS[place % len(MARKERS)]
-        size, edge, width = (9, "black", 1.0) if i in best else (7, "white", 0.6)
+        size, edge, width = (9.0, "black", 1.0) if i in best else (7.0, "white", 0.6)
+        face, layer = colour, 3
+        if rows[i].schedule.split(":")[0] == BASELINE:  # open, wide and above the others, that none hides it
+            size, face, edge, width, layer = size + 5.0, "none", colour, 2.0, 4
         axes.plot(*points[i], marker=marker, color=colour, markersize=size, linestyle="none", markeredgecolor=edge,
-                  markeredgewidth=width, zorder=3, label=rows[i].schedule)
+                  markerfacecolor=face, markeredgewidth=width, zorder=layer, label=rows[i].schedule)
         _label(axes, rows[i].schedule, i, points, used, i in best)
 
 

@@ -13,7 +13,7 @@ from experiments.calibration.search.staircase import StepRow, coarse_law, phases
 from experiments.calibration.search.trial import Trial, Truth, truth_of
 from experiments.simulation.session import COLUMN, Samples
 from experiments.work.style import BLUE, GREEN, GREY, ORANGE, VIOLET, new_figure, stamp, tidy
-from plant.finger.artery import unloaded_pressure
+from plant.finger.artery import static_area, unloaded_pressure
 
 NEAR_mmHg = 25.0  # from the unloaded state, over time
 LEAST_mmHg, MOST_mmHg = 12.0, 60.0  # from it, in the picture of the compliance
@@ -171,6 +171,10 @@ def _draw_pulsation(axes: Any, trial: Trial, steps: list[StepRow], truth: Truth)
         axes.axvline(truth.held_cuff_mmHg, color=ORANGE, linewidth=1.6, label="found, ± 90 %")
     if math.isfinite(truth.systolic_mmHg):
         axes.axvline(truth.cuff_mmHg, color=GREEN, linewidth=1.6, linestyle="--", label="true")
+        largest_mmHg = largest_pulsation_mmHg(trial, truth, highest)
+        axes.axvline(largest_mmHg, ymax=0.14, color=GREY, linewidth=2.4)
+        words = why_not_the_largest(truth, largest_mmHg, trial.rig.plant.tissue.transmission)
+        axes.text(0.0, -0.27, words, transform=axes.transAxes, fontsize=7.5, color=GREY, va="top")
     largest = max((s.pulsation for s in shown), default=0.0)
     noise = max((s.noise for s in shown), default=0.0)
     top = max(largest, 2 * NO_PULSE_SNR * noise, 1e-4)
@@ -184,6 +188,28 @@ def _draw_pulsation(axes: Any, trial: Trial, steps: list[StepRow], truth: Truth)
     axes.set_xlim(0.0, highest)
     tidy(axes, "cuff pressure (mmHg)", "pulsation of the\nlight (%)")
     _title(axes, "What the instrument sees (filled: used)")
+
+
+def largest_pulsation_mmHg(trial: Trial, truth: Truth, highest_mmHg: float) -> float:
+    """Cuff pressure of the largest pulsation by the artery's static law (true), for this pulse [mmHg]."""
+    judged = trial.session.inputs.tone[trial.judged]
+    plant, tone = trial.rig.plant, float(np.mean(judged)) if len(judged) else trial.rig.tone.level
+    cuff = np.linspace(0.0, highest_mmHg, 601)
+    pressed = plant.tissue.transmission * cuff
+    high, low = (np.array([static_area(plant.artery, pressure - external, tone) for external in pressed])
+                 for pressure in (truth.systolic_mmHg, truth.diastolic_mmHg))
+    return float(cuff[np.argmax(high - low)])
+
+
+def why_not_the_largest(truth: Truth, largest_mmHg: float, transmission: float) -> str:
+    """Why the largest pulsation (short grey line) is not at the pressure that is looked for, in words."""
+    mean = truth.cuff_mmHg * transmission + truth.unloaded_mmHg
+    middle = (0.5 * (truth.systolic_mmHg + truth.diastolic_mmHg) - mean) / transmission
+    whole = largest_mmHg - truth.cuff_mmHg
+    p0 = f"{truth.unloaded_mmHg:.1f}".replace("-", "−")
+    return (f"short grey line, {signed(whole)} mmHg from the true one: the largest pulsation.\n"
+            f"{signed(middle)}: the middle, not the mean, of a finite pulse is at p0 = {p0} mmHg;\n"
+            f"{signed(whole - middle)}: compliance is not the same on both sides of p0")
 
 
 def _draw_compliance(axes: Any, trial: Trial, truth: Truth) -> None:

@@ -63,7 +63,7 @@ def wear_figure(
     top = max(float(np.max(line.get_ydata())) for line in load.get_lines())
     if limits.load_mmHg_h < 2.0 * top:  # farther off, it would only flatten the curves
         load.axhline(limits.load_mmHg_h, color="0.2", linewidth=1.0, linestyle=":")
-        load.annotate("limit (invented)", (0.0, limits.load_mmHg_h), xytext=(4, 3), textcoords="offset points",
+        load.annotate("limit", (0.0, limits.load_mmHg_h), xytext=(4, 3), textcoords="offset points",
                       fontsize=8, color="0.2")
         top = max(top, limits.load_mmHg_h)
     load.set_ylim(0.0, 1.1 * top)
@@ -74,5 +74,5 @@ def wear_figure(
     head = title or f"{plan.duration_h:g} h on {'one finger' if fingers == 1 else 'two fingers in turns'}"
     figure.suptitle("\n".join([f"{head}: {'refused' if refused else 'accepted'}", *(f"· {r}" for r in reasons)]),
                     fontsize=11, x=0.02, ha="left")
-    stamp(figure, "limits of time: common practice, no source")
+    stamp(figure, "limits are invented unless given")
     return figure

@@ -4,7 +4,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from calibrate.wear import USUAL_LIMITS, FingerAccount, WearPlan
+from calibrate.wear import FingerAccount, WearLimits, WearPlan
 
 
 def wear_lines(
@@ -22,15 +22,15 @@ def wear_lines(
         rest = f"{60 * account.shortest_rest_h:.0f} min" if math.isfinite(account.shortest_rest_h) else "none"
         lines.append(f"{account.finger + 1:8d}{account.pressed_h:15.4g} h{60 * account.longest_h:7.0f} min{rest:>13}"
                      f"{account.load_mmHg_h:10.0f} mmHg·h")
-    lines.append("limits of time are common practice, no source; the limit of pressure times time is invented")
+    lines.append("limits are invented unless given; nobody has published what a finger stands")
     return lines
 
 
 def wear_json(
-    plan: WearPlan, mean_mmHg: float, accounts: tuple[FingerAccount, ...], reasons: list[str]
+    plan: WearPlan, mean_mmHg: float, limits: WearLimits, accounts: tuple[FingerAccount, ...], reasons: list[str]
 ) -> dict[str, Any]:
     """The same as plain data."""
     return {
-        "plan": plan._asdict(), "limits": USUAL_LIMITS._asdict(), "mean_cuff_mmHg": mean_mmHg,
+        "plan": plan._asdict(), "limits": limits._asdict(), "mean_cuff_mmHg": mean_mmHg,
         "accepted": not reasons, "reasons": reasons, "fingers": [account._asdict() for account in accounts],
     }

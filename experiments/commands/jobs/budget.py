@@ -22,4 +22,5 @@ def budget_job(options: BudgetOptions) -> int:
     """`cuffloop budget`: always 0; a rig that is unstable is refused."""
     rig = rig_from(options.rig, options, KEPT)
     return deliver(options, "Sobol indices", lambda: budget(
-        rig, options.at, samples=options.samples, spread=options.spread, seed=options.seed, work=options.work()))
+        rig, options.at, samples=options.samples, spread=options.spread, seed=options.seed, work=options.work()),
+        kept=KEPT)

@@ -4,7 +4,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from experiments.commands.jobs.common import Options, deliver, rig_from
+from experiments.commands.jobs.common import Options, deliver, record_from, rig_from
 from experiments.front.check import check
 from experiments.front.compare import compare
 
@@ -15,6 +15,7 @@ class CheckOptions(Options):
 
     rigs: list[str]
     record: str | None = None
+    columns: str | None = None
     requirements: Path | None = None
     seconds: float | None = None
     start: float = 0.0
@@ -24,10 +25,11 @@ class CheckOptions(Options):
 def check_job(options: CheckOptions) -> int:
     """`cuffloop check`: 0 when every limit is kept (by every rig), 1 when one is not."""
     rigs = [rig_from(name, options) for name in options.rigs]
+    record = record_from(options.record, options.columns, options.seconds, options.start)
     if len(rigs) == 1:
         return deliver(options, "running the coupled loop", lambda: check(
-            rigs[0], options.record, requirements=options.requirements, seconds=options.seconds, start_s=options.start,
+            rigs[0], record, requirements=options.requirements, seconds=options.seconds, start_s=options.start,
             seed=options.seed))
     return deliver(options, f"running {len(rigs)} rigs", lambda: compare(
-        *rigs, record=options.record, requirements=options.requirements, seconds=options.seconds,
+        *rigs, record=record, requirements=options.requirements, seconds=options.seconds,
         start_s=options.start, seed=options.seed))

@@ -1,7 +1,6 @@
 """The command `faults`: the catalogue, or a study of failures."""
 from __future__ import annotations
 
-import shutil
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -38,9 +37,6 @@ def faults_job(options: FaultsOptions) -> int:
     rig = rig_from(options.rig, options, KEPT)
     count = options.fingers if options.fingers is not None else FULL_FINGERS if options.full else USUAL_FINGERS
     more = FaultOptions(options.phases, options.pairs, options.stories, options.seconds, options.requirements)
-    status = deliver(options, "failures", lambda: faults(
+    return deliver(options, "failures", lambda: faults(
         rig, options.names or "", fingers=count, group=options.group, without=options.without, seed=options.seed,
-        options=more, work=options.work()))
-    if options.out is not None:
-        shutil.rmtree(options.out / KEPT, ignore_errors=True)  # everything in it is in the result now
-    return status
+        options=more, work=options.work()), kept=KEPT)

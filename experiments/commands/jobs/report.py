@@ -6,14 +6,18 @@ from pathlib import Path
 from typing import Any
 
 from experiments.check.text import check_json, verdict_lines
-from experiments.commands.jobs.common import Options, progress_bar, rig_from
+from experiments.commands.jobs.common import Options, progress_bar, record_from, rig_from
 from experiments.front.check import check
+from experiments.rigs.rationale import own_about
 from experiments.rigs.requirements import default_requirements
 from experiments.rigs.rig import Rig
 from experiments.rigs.trust import refuse_own_code
+from experiments.safety.faults.findings import uncontained
+from experiments.safety.faults.first_minute import answer_lines, first_minute, headline
 from experiments.safety.report.evidence import (
     check_same_rig,
     failures_of,
+    limit_values,
     limit_words,
     physiology_of,
     read_study,
@@ -36,6 +40,7 @@ class ReportOptions(Options):
 
     rig: str = "wrist"
     record: str | None = None
+    columns: str | None = None
     requirements: Path | None = None
     seconds: float | None = None
     faults: Path | None = None
@@ -59,21 +64,23 @@ def report_job(options: ReportOptions) -> int:
     with OutputFolder.open(options.out or USUAL_FOLDER) as folder:
         assert folder is not None
         with progress_bar("running the coupled loop", options.as_json) as bar, progress(bar):
-            result = check(rig, options.record, requirements=limits_file, seconds=options.seconds, seed=options.seed)
+            record = record_from(options.record, options.columns, options.seconds)
+            result = check(rig, record, requirements=limits_file, seconds=options.seconds, seed=options.seed)
         told = dict(result.told)
-        document: dict[str, Any] = check_json(result.found) | {"faults": options.faults and str(options.faults)} | told
-        folder.write_text("report.html", report_page(result.found, evidence, told, inputs))
+        failures = evidence.failures if evidence else None
+        broken, said = [f.name for f in uncontained(failures or [])], headline(rig.name, result.passed, failures)
+        document: dict[str, Any] = check_json(result.found) | {
+            "faults": options.faults and str(options.faults), "verdict": said, "requirements_kept": result.passed,
+            "not_contained": None if failures is None else broken, "passed": result.passed and not broken} | told
+        folder.write_text("report.html", report_page(result.found, evidence, told, inputs, own_about(limits_file)))
         folder.write_json("report.json", document)
         if evidence is not None:
             folder.write_text("failure_modes.csv", table_csv(rows_of(evidence.failures, ranks)))
-    broken = [f.name for f in evidence.failures if f.protected.broken] if evidence else []
     if options.as_json:
         print_json(document)
     else:
-        lines = [*verdict_lines(result.found.verdicts), "", f"{'PASS' if result.passed else 'FAIL'}: {rig.name}"]
-        if evidence is not None:
-            lines.append(f"failures that break a limit with all protection: {', '.join(broken) or 'none'}")
-        print_lines([*lines, CAUTION], folder)
+        short = answer_lines(first_minute(failures)) if failures else []
+        print_lines([said, *short, "", *verdict_lines(result.found.verdicts), CAUTION], folder)
     return 0 if result.passed and not broken else 1
 
 
@@ -83,4 +90,4 @@ def evidence_of(faults: Path, rig: Rig, given: str, settings: list[str], ranks: 
     check_same_rig(study, rig, given, settings, faults)
     hours, alarms = physiology_of(study)
     return Evidence(failures_of(study), limit_words(study), ranks, hours, alarms, study_figures(faults),
-                    study["provenance"]["command"], study.get("not_applicable", {}))
+                    study["provenance"]["command"], study.get("not_applicable", {}), limit_values(study))

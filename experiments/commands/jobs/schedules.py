@@ -42,4 +42,4 @@ def schedules_job(options: SchedulesOptions) -> int:
     rig = rig_from(options.rig, options, KEPT)
     return deliver(options, "comparing schedules", lambda: schedules(
         rig, options.chosen, scenarios=scenarios, fingers=fingers, minutes=minutes, group=options.group,
-        seed=options.seed, work=options.work()), note=f"; runs in {KEPT}/")
+        seed=options.seed, work=options.work()), kept=KEPT)

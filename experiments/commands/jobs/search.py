@@ -48,7 +48,8 @@ def _study(options: SearchOptions, fingers: int) -> int:
     rig = rig_from(options.rig, options, PARTS)
     return deliver(options, "searches on each finger", lambda: searches(
         rig, fingers, strategies=options.strategy or ALL, spoiled=options.spoiled, group=options.group or USUAL_GROUP,
-        seed=USUAL_SEED if options.seed is None else options.seed, substeps=options.substeps, work=options.work()))
+        seed=USUAL_SEED if options.seed is None else options.seed, substeps=options.substeps, work=options.work()),
+        kept=PARTS)
 
 
 def check_alone(options: Mapping[str, object], why: str) -> None:

@@ -38,4 +38,4 @@ def sweep_job(options: SweepJob) -> int:
     fingers: int | str | None = options.finger if options.finger is not None else options.fingers
     return deliver(options, "points", lambda: sweep(
         rig, axes, fingers=fingers, record=options.record, simulated=options.simulated, sample=options.sample,
-        options=more, work=options.work()))
+        options=more, work=options.work()), kept=KEPT)

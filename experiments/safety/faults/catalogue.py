@@ -5,13 +5,13 @@ from experiments.rigs.rig import Rig
 from experiments.safety.faults.fault import Fault
 from experiments.safety.faults.firmware import FIRMWARE
 from experiments.safety.faults.hardware import HARDWARE
-from experiments.safety.faults.physiology import PHYSIOLOGIES
+from experiments.safety.faults.physiology import PHYSIOLOGIES, USE
 from experiments.safety.faults.sensing import SENSING
 from plant.errors import InputError
 from plant.messages import value_text
 from plant.read_number import read_number
 
-FAILURES: tuple[Fault, ...] = (*HARDWARE, *SENSING, *FIRMWARE)
+FAILURES: tuple[Fault, ...] = (*HARDWARE, *SENSING, *FIRMWARE, *USE)
 CATALOGUE: dict[str, Fault] = {fault.name: fault for fault in (*FAILURES, *PHYSIOLOGIES)}
 
 

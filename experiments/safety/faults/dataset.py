@@ -8,14 +8,19 @@ from typing import Any
 import numpy as np
 
 from controller.protection.guards import PROTECTIONS
+from experiments.safety.faults.findings import BREAKS
 from experiments.safety.faults.study import KEYS, Study
-from experiments.safety.faults.verdict import BREAKS
 from experiments.simulation.outcome import FIGURES, LAYERS
+
+
+def _unit(name: str) -> str:
+    """The unit that a figure's name ends in."""
+    return "mmHg·s" if name.endswith("_mmHg_s") else name.rsplit("_", 1)[-1].replace("degC", "°C")
 
 
 def write_runs_csv(path: Path, study: Study) -> None:
     """Every run in one row, names instead of numbers, units in the header."""
-    units = [f"{name} [{'mmHg·s' if name.endswith('_mmHg_s') else name.rsplit('_', 1)[-1]}]" for name in FIGURES]
+    units = [f"{name} [{_unit(name)}]" for name in FIGURES]
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(["finger", "phase", "fault", "second_fault", "protection_lost", "copied", "diverged", *units,
@@ -38,7 +43,8 @@ def study_dataset(study: Study, attributes: dict[str, str]) -> Any:
     data = {}
     for name in (*KEYS, *FIGURES):
         unit = "mmHg s" if name.endswith("_mmHg_s") else "mmHg" if name.endswith("_mmHg") else "s"
-        data[name] = ("run", study.column(name), {"units": unit if name.endswith(("_s", "mmHg")) else "1"})
+        unit = "degC" if name.endswith("_degC") else unit if name.endswith(("_s", "mmHg")) else "1"
+        data[name] = ("run", study.column(name), {"units": unit})
     for name in LAYERS:
         data[f"{name}_first_s"] = ("run", study.column(name), {"units": "s", "long_name": "first action; -1 never"})
     for i, name in enumerate(BREAKS):

@@ -5,9 +5,15 @@ import math
 from collections.abc import Callable
 from typing import NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
+from controller.tick.firmware import VENT
 from experiments.rigs.rig import Rig
 from experiments.simulation.failing import Case as Case  # what an injector changes
+from plant.pressure.hand import smooth, straight
 
+Samples = NDArray[np.float64]
 AT_START, IN_CLAMP = "start", "clamp"  # when a failure can begin
 FAILURE, PHYSIOLOGY = "failure", "physiology"
 
@@ -32,6 +38,7 @@ class Fault(NamedTuple):
     severity: float = 1.0
     kind: str = FAILURE
     excluded: Callable[[Rig], str] = anywhere  # why a rig cannot have it, empty when it can
+    to_empty: bool = False  # the cuff has to be emptied: what fails is whatever should have seen to it
 
 
 def harm(case: Case, **changes: float) -> Case:
@@ -39,6 +46,24 @@ def harm(case: Case, **changes: float) -> Case:
     kinds = {name: type(value) for name, value in case.fault._asdict().items()}
     typed = {name: kinds[name](value) for name, value in changes.items()}
     return case._replace(fault=case.fault._replace(active=True, onset_tick=case.onset_tick, **typed))
+
+
+def since_onset_s(case: Case) -> Samples:
+    """Time since the onset [s] on every tick of the run."""
+    count = len(case.inputs.arterial_mmHg)
+    return np.asarray((np.arange(count) - case.onset_tick) * case.period_s)
+
+
+def smoothly(time_s: Samples, start_s: float, ramp_s: float) -> Samples:
+    """From 0 to 1 without corners."""
+    return smooth(straight(time_s, start_s, ramp_s))
+
+
+def vented_from(case: Case, tick: int) -> Case:
+    """The case with an order to vent from a tick on."""
+    mode = np.array(case.orders.mode)
+    mode[tick:] = VENT
+    return case._replace(orders=case.orders._replace(mode=mode))
 
 
 def part_changed(case: Case, table: str, **values: float) -> Case:

@@ -5,13 +5,23 @@ import numpy as np
 
 from controller.tick.firmware import CLAMP
 from controller.tick.law import design
-from experiments.safety.faults.fault import AT_START, Case, Fault, harm, part_changed
+from experiments.safety.faults.fault import (
+    AT_START,
+    Case,
+    Fault,
+    harm,
+    part_changed,
+    since_onset_s,
+    smoothly,
+    vented_from,
+)
 from experiments.simulation.disturbance import MOST_LATE
 from plant.finger.artery import static_area, unloaded_pressure
 from plant.finger.light import light_intensity
 from plant.finger.vein import vein_target
 
 LATE_ticks, LOST, BOOT_s, SAG, GAIN_UP, GAIN_DOWN = 4, 0.4, 0.2, 0.3, 4.0, 0.8
+CONSTRICTED, CONSTRICTS_s = 1.2, 10.0  # of tone: a cold room's (`plant.scenarios`)
 CORRUPTED, INTERRUPTED_mmHg, HASTY_s = 0.25, 15.0, 2.0
 
 
@@ -125,6 +135,28 @@ def wrong_finger(case: Case, severity: float) -> Case:
     return _other_set_point(case, *case.other_finger)
 
 
+def alarm_dead(case: Case, severity: float) -> Case:
+    """Lamp and sounder of the alarm are dead: whatever is detected, nobody is told."""
+    return harm(case, alarm_dead=True)
+
+
+def display_stale(case: Case, severity: float) -> Case:
+    """The display and the output go on showing what they showed last."""
+    return harm(case, shown_frozen=True, shown_value_mmHg=case.state.reading_mmHg)
+
+
+def not_recalibrated(case: Case, severity: float) -> Case:
+    """Nobody looks for the set point again while vessels constrict: what minutes of cold do, within ten seconds."""
+    tone = case.inputs.tone + CONSTRICTED * severity * smoothly(since_onset_s(case), 0.0, CONSTRICTS_s)
+    return case._replace(inputs=case.inputs._replace(tone=tone))
+
+
+def wear_timer(case: Case, severity: float) -> Case:
+    """The wear time is over at the onset, and nobody ends the clamp: at severity 1 never, at 0 the timer works."""
+    ticks = len(case.orders.mode)
+    return vented_from(case, case.onset_tick + round(severity * (ticks - case.onset_tick)))
+
+
 FIRMWARE: tuple[Fault, ...] = (
     Fault("tick_late", "tick", "commands four ticks late", late),
     Fault("ticks_lost", "tick", "40 % of the ticks missed", lost),
@@ -141,4 +173,8 @@ FIRMWARE: tuple[Fault, ...] = (
     Fault("search_astray", "calibration", "search ended 15 mmHg off, either way", astray, AT_START),
     Fault("clamp_too_early", "calibration", "clamp begins two seconds after filling", too_early, AT_START),
     Fault("wrong_finger", "calibration", "set point of another finger", wrong_finger, AT_START),
+    Fault("recalibration_missed", "calibration", "never again, while vessels constrict", not_recalibrated),
+    Fault("wear_timer_failed", "wear timer", "does not end the clamp", wear_timer, to_empty=True),
+    Fault("alarm_dead", "alarm", "tells nobody", alarm_dead),
+    Fault("display_stale", "display", "shows its last value", display_stale),
 )

@@ -2,8 +2,9 @@
 from __future__ import annotations
 
 from experiments.rigs.rig import Rig
-from experiments.safety.faults.fault import AT_START, Case, Fault, harm, part_changed
-from plant.parts import valve_nature, valve_slowed
+from experiments.safety.faults.fault import AT_START, Case, Fault, harm, part_changed, vented_from
+from plant.parts import line_end_volume, valve_nature, valve_slowed
+from plant.pneumatics.cuff import content_at_rest
 from plant.pneumatics.tube import NoTube, tube_inertance, tube_resistance
 
 FEED, LEAK, HOLE = 0.02, 0.004, 0.5  # dm³/(s·bar): leaking seat, leaking joint, an open end
@@ -159,6 +160,44 @@ def slipped(case: Case, severity: float) -> Case:
     return part_changed(moved, "tissue", transmission=case.plant.tissue.transmission * (1.0 - 0.25 * severity))
 
 
+def exhaust_blocked(case: Case, severity: float) -> Case:
+    """The valve's way out is blocked, a bleed through it too. A pressure-type valve can only raise its outlet then."""
+    lowest, bleed = valve_nature(case.plant.valve).lowest_command, getattr(case.plant.valve, "bleed_conductance", None)
+    if bleed is not None:
+        case = part_changed(case, "valve", bleed_conductance=bleed * (1.0 - severity))
+    return harm(case, command_least=lowest * (1.0 - severity), command_only_rises=lowest >= 0.0)
+
+
+def _opened(case: Case, at_cuff: bool, conductance: float) -> Case:
+    """A way out of the line, or of the cuff."""
+    return harm(case, **{"cuff_conductance" if at_cuff else "node_conductance": conductance})
+
+
+def relief_opens(case: Case, severity: float) -> Case:
+    """The relief valve's spring breaks: its seat stays off."""
+    relief = case.rig.guards.relief
+    return _opened(case, relief.at_cuff, relief.conductance * severity)
+
+
+def dump_opens(case: Case, severity: float) -> Case:
+    """The dump valve's coil breaks, and nobody knows."""
+    dump = case.rig.guards.dump_valve
+    return _opened(case, dump.at_cuff, dump.conductance * severity)
+
+
+def changeover_stuck(case: Case, severity: float) -> Case:
+    """The finger's turn is over and the valve vents, but the change-over valve has shut this cuff off."""
+    return vented_from(_narrowed(case, SHUT**severity), case.onset_tick)
+
+
+def both_cuffs(case: Case, severity: float) -> Case:
+    """The change-over valve stands between: the other finger's cuff is filled as well, in the middle of its rest."""
+    cuff, air, tube = case.plant.cuff, case.plant.air, case.plant.tube
+    two = cuff._replace(volume_mL=cuff.volume_mL * (1.0 + severity), growth_mL=cuff.growth_mL * (1.0 + severity))
+    content = content_at_rest(two, air, case.state.cuff_mmHg, line_end_volume(tube))
+    return case._replace(plant=case.plant._replace(cuff=two), state=case.state._replace(cuff_mL=float(content)))
+
+
 HARDWARE: tuple[Fault, ...] = (
     Fault("valve_stuck_open", "valve", "stuck wide open", stuck_open),
     Fault("valve_stuck_closed", "valve", "stuck in its idle position", stuck_closed),
@@ -180,4 +219,10 @@ HARDWARE: tuple[Fault, ...] = (
     Fault("bladder_wrong_size", "bladder", "two sizes too large", wrong_size, AT_START),
     Fault("bladder_loose", "bladder", "wrapped loosely", loose, AT_START),
     Fault("cuff_slipped", "bladder", "slipped towards the tip", slipped),
+    Fault("vent_blocked", "valve", "its exhaust is blocked", exhaust_blocked),
+    Fault("relief_opens", "relief valve", "opens unasked", relief_opens),
+    Fault("dump_opens", "dump valve", "opens unasked", dump_opens),
+    Fault("changeover_stuck", "change-over", "turn over, this cuff shut off", changeover_stuck, excluded=no_tube,
+          to_empty=True),
+    Fault("both_cuffs_full", "change-over", "stuck between, both cuffs full", both_cuffs, to_empty=True),
 )

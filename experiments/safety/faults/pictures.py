@@ -6,14 +6,19 @@ from typing import Any
 
 from controller.protection.protection import FALLBACKS, HOLD, NORMAL, RECALIBRATE, TRANSITIONS, VENTED, WARNING
 from experiments.safety.faults.fault import PHYSIOLOGY
+from experiments.safety.faults.findings import HEAT, PRESSURE, TIME, VENT, WRONG
 from experiments.safety.faults.study import Study
 from experiments.safety.faults.summary import Summary, Table
-from experiments.safety.faults.verdict import PRESSURE, TIME, VENT, WRONG
-from experiments.work.style import AMBER, GREY, ORANGE, SKY, VIOLET, new_figure, stamp
+from experiments.work.style import AMBER, GREY, ORANGE, SKY, VIOLET, YELLOW, new_figure, stamp
 
 OUTCOMES: tuple[tuple[str, str, str], ...] = (  # word, colour, mark, from best to worst
     ("kept, detected", "#E4EEF5", ""), ("kept, unnoticed by some", SKY, "u"), ("wrong reading unnoticed", VIOLET, "W"),
-    ("does not empty in time", AMBER, "V"), ("pressure above a limit", ORANGE, "P"),
+    ("does not empty in time", AMBER, "V"), ("skin too hot", YELLOW, "H"), ("pressure above a limit", ORANGE, "P"),
+)
+
+PALE = 0.25
+WAYS_BACK: tuple[tuple[int, int, str], ...] = (  # by somebody's hand: no firmware goes them by itself
+    (RECALIBRATE, NORMAL, "a new search ends"), (VENTED, NORMAL, "power is cycled"),
 )
 
 
@@ -23,7 +28,7 @@ def study_figures(study: Study, table: Table) -> dict[str, Callable[[], Any]]:
 
 
 def fallback_figure() -> Any:
-    """The fallback states and every way from one to another, from the firmware's own declaration."""
+    """The fallback states and every way from one to another, from the firmware's own declaration; dashed, by hand."""
     from matplotlib.patches import FancyBboxPatch
 
     places = {NORMAL: (0.0, 0.0), WARNING: (0.0, 2.5), HOLD: (6.5, 2.0), RECALIBRATE: (6.5, -2.0), VENTED: (13.0, 0.0)}
@@ -31,8 +36,9 @@ def fallback_figure() -> Any:
             RECALIBRATE: "keeps a moderate pressure", VENTED: "empty, until power is cycled"}
     figure = new_figure(11.0, 5.2)
     axes = figure.subplots()
-    back = {(a, b) for a, b, _ in TRANSITIONS if (b, a) in {(c, d) for c, d, _ in TRANSITIONS}}
-    for start, end, word in TRANSITIONS:
+    ways = (*TRANSITIONS, *WAYS_BACK)
+    back = {(a, b) for a, b, _ in ways if (b, a) in {(c, d) for c, d, _ in ways}}
+    for start, end, word in ways:
         (x1, y1), (x2, y2) = places[start], places[end]
         length = ((x2 - x1) ** 2 + (y2 - y1) ** 2) ** 0.5
         aside = 0.22 if (start, end) in back else 0.0  # two ways between the same boxes lie side by side
@@ -41,7 +47,9 @@ def fallback_figure() -> Any:
         inside = min(1.7 / max(abs(x2 - x1), 1e-9), 0.52 / max(abs(y2 - y1), 1e-9))
         tail = (x1 + dx + inside * (x2 - x1), y1 + dy + inside * (y2 - y1))
         head = (x2 + dx - inside * (x2 - x1), y2 + dy - inside * (y2 - y1))
-        axes.annotate("", head, tail, arrowprops={"arrowstyle": "-|>", "color": GREY, "lw": 1.4, "mutation_scale": 14})
+        dashes = "--" if (start, end, word) in WAYS_BACK else "-"
+        axes.annotate("", head, tail, arrowprops={"arrowstyle": "-|>", "color": GREY, "lw": 1.4, "ls": dashes,
+                                                  "mutation_scale": 14})
         # the word stands to the left of the way, as one walks it, and grows away from it
         left, up = -(y2 - y1) / length, (x2 - x1) / length
         x, y = (0.42 * a + 0.58 * b for a, b in zip(tail, head, strict=True))
@@ -56,7 +64,8 @@ def fallback_figure() -> Any:
     axes.set_xlim(-4.2, 14.7)
     axes.set_ylim(-2.6, 3.1)
     axes.axis("off")
-    figure.suptitle("fallback states of the firmware", fontsize=11)
+    figure.suptitle("fallback states of the firmware, and the ways between them (dashed: by somebody's hand)",
+                    fontsize=11)
     stamp(figure)
     return figure
 
@@ -64,6 +73,8 @@ def fallback_figure() -> Any:
 def outcome_of(summary: Summary) -> int:
     """Index in OUTCOMES of a summary: its worst."""
     if PRESSURE in summary.breaks or TIME in summary.breaks:
+        return 5
+    if HEAT in summary.breaks:
         return 4
     if VENT in summary.breaks:
         return 3
@@ -74,6 +85,7 @@ def outcome_of(summary: Summary) -> int:
 
 def fault_matrix(study: Study, table: Table) -> Any:
     """Matrix failure × protection taken away. Where that changes nothing a cell is pale and has no mark."""
+    from matplotlib.legend_handler import HandlerTuple
     from matplotlib.patches import Patch, Rectangle
 
     rows = [i for i, fault in enumerate(study.faults) if fault.kind != PHYSIOLOGY]
@@ -94,7 +106,7 @@ def fault_matrix(study: Study, table: Table) -> Any:
             same = bool(lost) and outcome == outcome_of(table[fault, ""])
             left = x if x == 0 else x + 0.4  # a gap beside the column with everything in place
             axes.add_patch(Rectangle((left, y), 1, 1, facecolor=colour, edgecolor="white", linewidth=1.2,
-                                     alpha=0.25 if same else 1.0))
+                                     alpha=PALE if same else 1.0))
             if mark and not same:
                 axes.text(left + 0.5, y + 0.54, mark, ha="center", va="center", fontsize=7.5, weight="bold",
                           color="black")
@@ -115,9 +127,13 @@ def fault_matrix(study: Study, table: Table) -> Any:
         side.set_visible(False)
     handles = [Patch(facecolor=colour, edgecolor=GREY, linewidth=0.5, label=f"{mark}  {word}".strip())
                for word, colour, mark in OUTCOMES]
-    handles.append(Patch(facecolor=GREY, alpha=0.2, label="pale: no change"))
-    figure.legend(handles=handles, loc="outside lower left", ncols=2, frameon=False, fontsize=8)
+    pale = tuple(Patch(facecolor=colour, alpha=PALE) for _, colour, _ in OUTCOMES[1:])
+    labels = [handle.get_label() for handle in handles] + ["pale, of any colour: as with all in place"]
+    figure.legend([*handles, pale], labels, loc="outside lower left", ncols=2, frameon=False, fontsize=8,
+                  handler_map={tuple: HandlerTuple(ndivide=None, pad=0.0)})
     over = "one finger" if len(study.names) == 1 else f"{len(study.names)} fingers"
-    figure.suptitle(f"{study.plan.rig}: worst outcome of each failure over {over}", fontsize=11)
+    onsets = "" if study.plan.phases == 1 else f", {study.plan.phases} onsets each"
+    figure.suptitle(f"{study.plan.rig}: worst outcome of each failure, with all protection and without each "
+                    f"({over}{onsets})", fontsize=11)
     stamp(figure)
     return figure

@@ -4,10 +4,12 @@ from __future__ import annotations
 import numpy as np
 
 from experiments.safety.faults.fault import Case, Fault, harm, part_changed
+from plant.units import hydrostatic_mmHg
 
 OFFSET_mmHg, GAIN, DRIFT_mmHg_s, NOISE_mmHg, RAIL_mmHg = 30.0, 0.3, 2.0, 15.0, 1e5
 DIM, AGEING_per_s, AMBIENT, FLICKER, RIPPLE, LIGHT_NOISE = 0.4, 0.01, 0.08, 0.02, 0.06, 0.005
 SUNLIGHT = 1.5  # of full scale
+BLOCKED, REFERENCE_per_s, FALL_mmHg_s, HEIGHT_m, OVERDRIVE = 0.002, 0.004, 3.0, 0.2, 5.0
 
 
 def offset(case: Case, severity: float) -> Case:
@@ -123,6 +125,37 @@ def swapped(case: Case, severity: float) -> Case:
     return harm(case, swapped=True)
 
 
+def port_blocked(case: Case, severity: float) -> Case:
+    """The transducer's port is nearly shut: its reading follows a cuff's pressure by seconds."""
+    return part_changed(case, "transducer", bandwidth_Hz=case.plant.transducer.bandwidth_Hz * BLOCKED**severity)
+
+
+def reference_drifts(case: Case, severity: float) -> Case:
+    """The reference voltage that all converters share drifts: light, both transducers and the emitter's monitor."""
+    return harm(case, scale_drift_per_s=REFERENCE_per_s * severity)
+
+
+def ambient_falls(case: Case, severity: float) -> Case:
+    """Ambient pressure falls as in a climbing cabin, and the reference side of both transducers is sealed."""
+    rate = FALL_mmHg_s * severity
+    return harm(case, reading_drift_mmHg_s=rate, second_drift_mmHg_s=rate)
+
+
+def height_wrong(case: Case, severity: float) -> Case:
+    """The height sensor, or its zero, is off by 20 cm: what is shown is off by ρ g h."""
+    return harm(case, shown_offset_mmHg=hydrostatic_mmHg(HEIGHT_m * severity))
+
+
+def overdriven(case: Case, severity: float) -> Case:
+    """The emitter's driver is shorted: up to six times the light, and the heat."""
+    return part_changed(case, "light", emitter=case.plant.light.emitter * (1.0 + OVERDRIVE * severity))
+
+
+def contact_opens(case: Case, severity: float) -> Case:
+    """The photodiode's lead opens for moments, again and again."""
+    return harm(case, light_gain=1.0 - severity, gate_every_s=1.7, gate_on_s=0.03)
+
+
 SENSING: tuple[Fault, ...] = (
     Fault("transducer_offset", "transducer", "reads 30 mmHg too high", offset),
     Fault("transducer_gain", "transducer", "reads 30 % too little", gain),
@@ -145,4 +178,10 @@ SENSING: tuple[Fault, ...] = (
     Fault("light_stale", "converter", "light is an old sample", stale_light),
     Fault("samples_stale", "converter", "both samples are old ones", stale_both),
     Fault("channels_swapped", "converter", "light and pressure swapped", swapped),
+    Fault("transducer_port_blocked", "transducer", "its port is blocked", port_blocked),
+    Fault("reference_voltage_drift", "converter", "shared reference drifts by 0.4 % a second", reference_drifts),
+    Fault("ambient_pressure_falls", "transducer", "both sealed, ambient falls by 3 mmHg/s", ambient_falls),
+    Fault("height_wrong", "height sensor", "it or its zero is off by 20 cm", height_wrong),
+    Fault("emitter_overdriven", "emitter", "driver shorted, six times the drive", overdriven),
+    Fault("contact_intermittent", "detector", "its lead opens for moments", contact_opens),
 )

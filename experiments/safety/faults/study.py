@@ -20,9 +20,10 @@ from controller.protection.guards import PROTECTIONS, without
 from experiments.rigs.rig import load_rig, parameters_of
 from experiments.safety.faults.catalogue import excluded_faults, find_faults
 from experiments.safety.faults.fault import PHYSIOLOGY, Fault
+from experiments.safety.faults.findings import BREAKS
 from experiments.safety.faults.stories import RIGHTLY, Story, story_faults, tell
 from experiments.safety.faults.trial import Bench, Outcome, Times, make_bench
-from experiments.safety.faults.verdict import BREAKS, FaultLimits, broken
+from experiments.safety.faults.verdict import FaultLimits, broken
 from experiments.simulation.outcome import FIGURES, LAYERS, Limits
 from experiments.subjects.finger import Finger
 from experiments.subjects.population import sample_fingers
@@ -186,5 +187,6 @@ def run_study(
                   tuple(piece.finger.name for piece in pieces if piece.phase == 0), tuple(lost_clamp),
                   excluded_faults(load_rig(plan.rig, list(plan.settings))))
     figures = {name: study.column(name) for name in FIGURES}
-    person = np.array([is_person(faults[int(i)]) for i in study.column("fault")], bool)
-    return study._replace(breaks=broken(plan.limits, figures, person, plan.after_s))
+    number = study.column("fault").astype(int)
+    person, to_empty = (np.array([mark(faults[i]) for i in number], bool) for mark in (is_person, lambda f: f.to_empty))
+    return study._replace(breaks=broken(plan.limits, figures, person, plan.after_s, to_empty))

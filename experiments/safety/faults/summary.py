@@ -7,9 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.protection.guards import PROTECTIONS
-from experiments.safety.faults.fault import Fault
+from experiments.safety.faults.fault import FAILURE, Fault
+from experiments.safety.faults.findings import BREAKS, Failure, Outcome
 from experiments.safety.faults.study import Study, is_person
-from experiments.safety.faults.verdict import BREAKS
 from experiments.simulation.outcome import FIGURES, LAYERS
 
 
@@ -32,6 +32,7 @@ class Summary(NamedTuple):
     caught_by: str  # the layer that acted first, most often
     wrong_mmHg: float  # worst
     wrong_s: float  # longest
+    skin_degC: float  # hottest
     breaks: tuple[str, ...]
     broken_runs: int
 
@@ -70,6 +71,7 @@ def summarise(study: Study, rows: NDArray[np.intp], fault: int, lost: str) -> Su
         _slowest(figure["vent_start_s"], figure["below_20_s"], study), _slowest(figure["vent_start_s"],
                                                                                figure["below_15_s"], study),
         first_layer(study, rows), float(np.max(figure["wrong_mmHg"])), float(np.max(figure["wrong_longest_s"])),
+        float(np.max(figure["skin_degC"])),
         tuple(name for i, name in enumerate(BREAKS) if np.any(breaks[:, i])), int(np.sum(np.any(breaks, axis=1))),
     )
 
@@ -96,6 +98,24 @@ def first_layer(study: Study, rows: NDArray[np.intp]) -> str:
     if not np.any(acted):
         return ""
     return LAYERS[int(np.argmax(np.bincount(first[acted], minlength=len(LAYERS))))]
+
+
+def findings(table: Table) -> list[Failure]:
+    """Each failure with what it breaks, with all protection and without each; without causes and effects in words."""
+    lost: dict[str, dict[str, Outcome]] = {}
+    for summary in table.values():
+        lost.setdefault(summary.fault.name, {})[summary.lost] = _outcome(summary)
+    return [Failure(s.fault.name, s.fault.item, s.fault.mode, "", "", (s.caught_by or "nothing").replace("_", " "),
+                    s.runs, s.broken_runs, s.undetected, s.detected_median_s, lost[s.fault.name][""],
+                    {name: one for name, one in lost[s.fault.name].items() if name})
+            for s in summaries(table) if s.fault.kind == FAILURE]
+
+
+def _outcome(summary: Summary) -> Outcome:
+    """The worst of a summary; a failure that was missed once was not detected."""
+    detect, vent = (np.inf if np.isnan(value) else value for value in (summary.detected_worst_s, summary.vent_20_s))
+    return Outcome(summary.highest_mmHg, np.inf if summary.undetected else detect, vent, summary.wrong_mmHg,
+                   summary.wrong_s, summary.breaks, summary.skin_degC)
 
 
 def summaries(table: Table, lost: str = "") -> list[Summary]:

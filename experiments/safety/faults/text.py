@@ -9,8 +9,18 @@ from controller.protection.guards import PROTECTIONS
 from experiments.safety.faults.catalogue import CATALOGUE
 from experiments.safety.faults.confidence import rate_bound_per_h
 from experiments.safety.faults.fault import PHYSIOLOGY
+from experiments.safety.faults.findings import HEAT
+from experiments.safety.faults.first_minute import answer_lines, first_minute
 from experiments.safety.faults.study import Study, is_person
-from experiments.safety.faults.summary import Summary, Table, pair_breaks, person_hours, single_points, summaries
+from experiments.safety.faults.summary import (
+    Summary,
+    Table,
+    findings,
+    pair_breaks,
+    person_hours,
+    single_points,
+    summaries,
+)
 from experiments.safety.faults.verdict import CAUTION
 
 
@@ -26,7 +36,10 @@ def study_lines(study: Study, table: Table) -> list[str]:
     """The tables for people."""
     limits, rows = study.plan.limits, summaries(table)
     failures = [s for s in rows if s.fault.kind != PHYSIOLOGY]
-    lines = [
+    found = findings(table)
+    verdict = "FAIL" if any(s.breaks for s in rows) else "PASS"
+    lines = [f"rig {study.plan.rig}: {verdict}", *answer_lines(first_minute(found)), ""] if found else []
+    lines += [
         f"rig {study.plan.rig}: {_count(len(failures), 'failure')}, {_count(len(study.names), 'finger')}, "
         f"{_count(study.plan.phases, 'onset')} each, {len(study.rows)} runs of which "
         f"{int(np.sum(study.column('copied')))} follow from others", "",
@@ -48,21 +61,7 @@ def study_lines(study: Study, table: Table) -> list[str]:
         quick = sum(s.detected_share >= 0.95 for s in failures)
         lines += ["", f"detected within {limits.detect_s:g} s: {100 * share:.0f} % of all runs; "
                       f"{quick} of {len(failures)} failures on 95 % of the fingers"]
-    people = [s for s in rows if is_person(s.fault)]
-    if people:
-        alarms = {s.fault.name: s.broken_runs for s in people if s.breaks}
-        runs, hours = sum(s.runs for s in people), person_hours(study)
-        which = f": {alarms}" if alarms else ""
-        count = sum(alarms.values())
-        lines.append(f"physiology: {count} false alarms in {runs} runs, {hours:.2f} finger-hours{which}; with 95 % "
-                     f"confidence fewer than {rate_bound_per_h(count, hours):.3g} an hour")
-        warned = sum(s.runs - s.undetected for s in people) - count
-        if warned:
-            lines.append(f"{warned} more warned while the reading was off by more than {limits.right_mmHg:g} mmHg")
-    lines += [f"{s.fault.name}: {s.runs - s.undetected} of {s.runs} runs warned, rightly ({s.fault.mode})"
-              for s in rows if s.fault.kind == PHYSIOLOGY and not is_person(s.fault)]
-    loose = ", ".join(s.fault.name for s in failures if s.breaks)
-    lines += ["", f"not contained with all protection: {loose or 'none'}"]
+    lines += _people_lines(study, rows)
     points = single_points(table)
     if study.plan.protections:
         lines += ["", "single points of failure: without the protection, the failure breaks a limit that it keeps with "
@@ -84,6 +83,25 @@ def study_lines(study: Study, table: Table) -> list[str]:
     return [*lines, "", CAUTION]
 
 
+def _people_lines(study: Study, rows: list[Summary]) -> list[str]:
+    """False alarms and their rate; alarms that were right."""
+    lines, limits = [], study.plan.limits
+    people = [s for s in rows if is_person(s.fault)]
+    if people:
+        alarms = {s.fault.name: s.broken_runs for s in people if s.breaks}
+        runs, hours = sum(s.runs for s in people), person_hours(study)
+        which = f": {alarms}" if alarms else ""
+        count = sum(alarms.values())
+        lines.append(f"physiology: {count} false alarms in {runs} runs, {hours:.2f} finger-hours{which}; with 95 % "
+                     f"confidence fewer than {rate_bound_per_h(count, hours):.3g} an hour")
+        warned = sum(s.runs - s.undetected for s in people) - count
+        if warned:
+            lines.append(f"{warned} more warned while the reading was off by more than {limits.right_mmHg:g} mmHg")
+    lines += [f"{s.fault.name}: {s.runs - s.undetected} of {s.runs} runs warned, rightly ({s.fault.mode})"
+              for s in rows if s.fault.kind == PHYSIOLOGY and not is_person(s.fault)]
+    return lines
+
+
 def _what(summary: Summary) -> str:
     parts = []
     if "pressure" in summary.breaks:
@@ -92,7 +110,9 @@ def _what(summary: Summary) -> str:
         parts.append(f"{summary.above_normal_s:.1f} s above normal")
     if "vent" in summary.breaks:
         after = _time(summary.vent_15_s)
-        parts.append("never emptied" if after == "never" else f"emptied after {after} s")
+        parts.append("never emptied" if after in ("never", "–") else f"emptied after {after} s")
+    if HEAT in summary.breaks:
+        parts.append(f"skin at {summary.skin_degC:.1f} °C")
     if "undetected wrong reading" in summary.breaks:
         parts.append(f"{summary.wrong_mmHg:.0f} mmHg wrong for {summary.wrong_s:.0f} s")
     return f"{'; '.join(parts)} ({summary.broken_runs} of {summary.runs} runs)"

@@ -18,8 +18,6 @@ CAUTION = (
     "Limits by analogy with IEC 80601-2-30 (from memory), whose scope is intermittent cuffs; a continuous finger cuff "
     "differs, and you must decide what is safe."
 )
-PRESSURE, TIME, VENT, WRONG, ALARM = "pressure", "time above normal", "vent", "undetected wrong reading", "false alarm"
-BREAKS = (PRESSURE, TIME, VENT, WRONG, ALARM)
 
 
 class FaultLimits(NamedTuple):
@@ -36,6 +34,9 @@ class FaultLimits(NamedTuple):
         float, quantity("mmHg", 15, 20, "an emptied cuff: 15 or 20", "IEC 80601-2-30, from memory")
     ] = 15.0
     vent_s: Annotated[float, quantity("s", 0.01, 600, "time to empty it", "OIML R 16-2, from memory")] = 10.0
+    skin_degC: Annotated[
+        float, quantity("°C", 37, 60, "hottest skin under the emitter", "IEC 60601-1, long contact, from memory")
+    ] = 43.0
     wrong_mmHg: Annotated[float, quantity("mmHg", 0.1, 200, "mean distance of a wrong reading", "by intention")] = 10.0
     right_mmHg: Annotated[
         float, quantity("mmHg", 0.1, 200, "mean distance of a right one", "ISO 81060-2's mean error, from memory")
@@ -60,21 +61,25 @@ def load_fault_limits(path: Path | None) -> FaultLimits:
 
 
 def broken(
-    limits: FaultLimits, figures: dict[str, NDArray[np.float64]], physiology: NDArray[np.bool_], after_s: float
+    limits: FaultLimits, figures: dict[str, NDArray[np.float64]], physiology: NDArray[np.bool_], after_s: float,
+    to_empty: NDArray[np.bool_] | None = None,
 ) -> NDArray[np.bool_]:
     """Which runs break which limits, shape (runs, BREAKS).
 
-    A cuff that began to vent too late for the run to show its end is given the benefit of the doubt. An alarm is false
-    when nothing has failed and what was shown until then was right.
+    `to_empty` marks runs in which the cuff had to be emptied; it breaks that limit when it never was. A cuff that began
+    to vent too late for the run to show its end is given the benefit of the doubt. An alarm is false when nothing has
+    failed and what was shown until then was right.
     """
     start = figures["vent_start_s"]
     below = figures["below_15_s" if limits.vent_mmHg == 15.0 else "below_20_s"]
     judged = (start >= 0.0) & (start <= after_s - limits.vent_s)
     right = figures["wrong_at_alarm_mmHg"] <= limits.right_mmHg
-    late = (below < 0.0) | (below > limits.vent_s)
+    late = judged & ((below < 0.0) | (below > limits.vent_s))
+    if to_empty is not None:
+        late |= to_empty & (figures["lowest_mmHg"] > limits.vent_mmHg)
     return np.stack([
         figures["highest_mmHg"] > limits.fault_mmHg,
-        figures["above_normal_s"] > limits.above_normal_s, judged & late,
+        figures["above_normal_s"] > limits.above_normal_s, late, figures["skin_degC"] > limits.skin_degC,
         (figures["wrong_longest_s"] > limits.wrong_s) & ~physiology,
         physiology & (figures["detected_s"] >= 0.0) & right,
     ], axis=1)

@@ -6,6 +6,7 @@ from typing import Any
 
 from experiments.check.check import Check
 from experiments.check.text import calibration_lines, check_figures, margins_lines, run_lines
+from experiments.rigs.rationale import About, identifier_of, rationale_of
 from experiments.rigs.requirements import FIGURES, Verdict
 from experiments.rigs.table import rig_json
 from experiments.safety.report.page import Raw, Section, bullets, link, paragraph, picture, table, text
@@ -29,31 +30,34 @@ def place_of(figure: str) -> tuple[str, str]:
     return ("margins", "figure-margins") if figure.startswith(LOOP) else ("tracking", "figure-tracking")
 
 
-def verdict_rows(verdicts: list[Verdict]) -> list[list[Any]]:
-    """Requirement, limit, found, verdict, run and figure: one row a limit."""
+def verdict_rows(verdicts: list[Verdict], own: dict[str, About] | None = None) -> list[list[Any]]:
+    """Identifier, requirement, limit, found, verdict, rationale, run and figure: one row a limit.
+
+    `own` are identifiers and rationales of the requirements file itself.
+    """
     rows: list[list[Any]] = []
     for verdict in verdicts:
         section, figure = place_of(verdict.figure)
         what = FIGURES[verdict.figure][1] + (f" ({verdict.limit[:-4]})" if "_" in verdict.limit else "")
         limit = f"{'≥' if verdict.limit == 'min' else '≤'} {verdict.allowed:g} {verdict.unit}"
         rows.append([
-            what, limit, verdict.found, verdict.unit, verdict.passed,
-            Raw(link(section)), Raw(link(figure)),
+            identifier_of(verdict, own), what, limit, verdict.found, verdict.unit, verdict.passed,
+            rationale_of(verdict, own), Raw(link(section)), Raw(link(figure)),
         ])
     return rows
 
 
 SHORT = 14  # rows of a table that paper keeps together
 RIG_HEAD = ("Parameter", "Value", "Unit", "Bounds", "Meaning", "Source")
-VERDICT_HEAD = ("Requirement", "Limit", "Found", "Unit", "Verdict", "Run", "Shown in")
+VERDICT_HEAD = ("Id", "Requirement", "Limit", "Found", "Unit", "Verdict", "Rationale", "Run", "Shown in")
 
 
-def check_sections(result: Check, command: str) -> list[Section]:
+def check_sections(result: Check, command: str, own: dict[str, About] | None = None) -> list[Section]:
     """Requirements, margins with budget, tracking, calibration."""
     figures = check_figures(result)
     loops = pre(margins_lines(result.rig.name, result.loops, result.worst, result.budget))
     return [
-        Section("requirements", "Requirements", table(VERDICT_HEAD, verdict_rows(result.verdicts), sortable=True)
+        Section("requirements", "Requirements", table(VERDICT_HEAD, verdict_rows(result.verdicts, own), sortable=True)
                 + paragraph(f"Rerun: {command}", "note")),
         Section("margins", "Margins and phase budget", _drawn(figures, ("margins", "budget")) + loops),
         Section("tracking", "Tracking on a pressure record",
@@ -95,4 +99,4 @@ def rig_section(result: Check) -> Section:
             rows.append([key, shown, about.get("unit", ""), bounds, about.get("meaning", ""), about.get("source", "")])
         whole = ' class="part"' if len(rows) <= SHORT else ""
         parts.append(f"<div{whole}><h3>{text(name)}</h3>{table(RIG_HEAD, rows)}</div>")
-    return Section("rig", "The rig", paragraph(data["about"]) + "".join(parts))
+    return Section("rig", "Appendix: every parameter of the rig", paragraph(data["about"]) + "".join(parts))

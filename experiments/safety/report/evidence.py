@@ -5,10 +5,11 @@ import math
 from pathlib import Path
 from typing import Literal
 
-from experiments.rigs.rig import Rig
+from experiments.rigs.rig import ALIASES, Rig
 from experiments.safety.faults.fault import FAILURE
+from experiments.safety.faults.findings import Failure, Outcome
 from experiments.safety.report.causes import cause_of
-from experiments.safety.report.failure_table import Failure, NORMAL_s, Outcome
+from experiments.safety.report.failure_table import NORMAL_s
 from experiments.safety.report.study_document import CHECKER, FailureRow, StudyDocument
 from experiments.work.json_file import read_json
 from plant.errors import InputError
@@ -48,7 +49,8 @@ def read_study(place: Path) -> StudyDocument:
 def check_same_rig(document: StudyDocument, rig: Rig, given: str, settings: list[str], place: Path) -> None:
     """Raise InputError when a study was made on another rig, or with other settings, than the report's."""
     made = one_line(document["rig"], 60)
-    if document["rig"] not in (given, rig.name) or list(document.get("settings", [])) != settings:
+    theirs, ours = (ALIASES.get(name, name) for name in (document["rig"], given))
+    if theirs not in (ours, rig.name) or list(document.get("settings", [])) != settings:
         changed = " ".join(f"--set {one_line(s, 60)}" for s in document.get("settings", []))
         raise InputError(f"--faults {place}: was made on rig {made} {changed}".rstrip()
                          + f", the report is about {' '.join([given, *(f'--set {s}' for s in settings)])}")
@@ -78,6 +80,7 @@ def outcome_of(row: FailureRow) -> Outcome:
     return Outcome(
         _number(row["highest_mmHg"], math.nan), detect, _number(row["vent_20_s"], math.inf),
         _number(row["wrong_mmHg"], 0.0), _number(row["wrong_s"], 0.0), tuple(row["breaks"]),
+        _number(row.get("skin_degC"), math.nan),
     )
 
 
@@ -98,6 +101,11 @@ def effect_text(row: FailureRow) -> str:
 def physiology_of(document: StudyDocument) -> tuple[float, int]:
     """(finger-hours in which nothing may trip, false alarms), as the study has counted them."""
     return document["person_hours"], document["false_alarms"]
+
+
+def limit_values(document: StudyDocument) -> dict[str, float]:
+    """The limits of a study by name."""
+    return {name: float(value) for name, value in document["limits"].items()}
 
 
 def limit_words(document: StudyDocument) -> tuple[str, ...]:

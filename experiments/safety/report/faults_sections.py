@@ -1,23 +1,20 @@
 """Sections of a report that follow from a study of failures: the short answer, the table, single points, bounds."""
 from __future__ import annotations
 
-import math
 from typing import Any, NamedTuple
 
 from experiments.safety.faults.confidence import failure_bound, rate_bound_per_h
-from experiments.safety.report.failure_table import (
-    COLUMNS,
-    Failure,
-    Row,
-    broken_words,
-    rows_of,
-    single_points,
-    worst_loss,
-)
-from experiments.safety.report.page import Raw, Section, image, link, number, paragraph, table
+from experiments.safety.faults.findings import Failure, broken_words, single_points
+from experiments.safety.faults.first_minute import first_minute, plain_name
+from experiments.safety.report.failure_table import COLUMNS, Row, rows_of
+from experiments.safety.report.hazards import hazard_rows
+from experiments.safety.report.limit_table import LIMIT_HEAD, limit_rows
+from experiments.safety.report.page import Raw, Section, bullets, image, link, number, paragraph, table, text
 from experiments.safety.report.scales import Scales
 
-WIDTHS = (8, 6.5, 9, 12, 11, 7.5, 2, 2, 2, 3, 5, 6, 5, 5, 7, 9)  # of the columns of the table, in per cent
+WIDTHS = (7.5, 5, 7.5, 8, 6.5, 8, 9, 6, 8, 2, 2, 2, 3, 4.5, 5.5, 4.5, 4, 7)  # of the columns of the table, in per cent
+HAZARD_HEAD = ("Id", "Hazard", "Hazardous situation", "Possible harm", "Failures that led to it in some run",
+               "Controls that a limit rests on", "Not contained")
 
 
 class Evidence(NamedTuple):
@@ -31,71 +28,20 @@ class Evidence(NamedTuple):
     figures: dict[str, tuple[bytes, str]]  # name: (PNG, what it shows)
     command: str
     excluded: dict[str, str] = {}  # noqa: RUF012 (never changed): failures that the rig cannot have, and why
+    allowed: dict[str, float] = {}  # noqa: RUF012 (never changed): the limits, by the names of a requirements file
 
 
-def worst_failure(evidence: Evidence) -> Failure:
-    """The failure that can press hardest on the finger, with all protection or once any one of them is gone."""
-    return max(evidence.failures, key=lambda f: max(o.highest_mmHg for o in (f.protected, *f.without.values())))
+def short_answer(evidence: Evidence) -> list[tuple[str, Raw]]:
+    """What is not contained, the worst that is, what catches it and the removal that breaks a limit, as HTML."""
+    found = [(answer.question, Raw(_lines(answer.lines))) for answer in first_minute(evidence.failures)]
+    where = f" {link('faults', 'All failures')}, {link('limits', 'limits')}, {link('points', 'single points')}."
+    question, last = found[-1]
+    return [*found[:-1], (question, Raw(last + where))]
 
 
-def short_answer(evidence: Evidence) -> list[tuple[str, str]]:
-    """The worst failure, what catches it, what happens when that is gone; what nothing contains; what stays silent."""
-    worst, failures = worst_failure(evidence), evidence.failures
-    kept, number_of = worst.protected, len(evidence.failures)
-    lines = [
-        ("The worst failure", f"{plain_name(worst.name)} ({worst.item}: {worst.mode}). With all protection at most "
-                              f"{kept.highest_mmHg:.0f} mmHg on the finger; {broken_words(kept.broken)}."),
-        ("What catches it", _caught(worst)),
-    ]
-    catcher = next((name for name in worst.without if plain_name(name) == worst.detection), "")
-    loss = worst_loss(worst)
-    if catcher:
-        lines.append(("When that is gone", _lost(worst, catcher)))
-    if loss and loss != catcher:
-        lines.append(("Its worst loss", _lost(worst, loss)))
-    loose = [f"{plain_name(f.name)} ({broken_words(f.protected.broken)})" for f in failures if f.protected.broken]
-    lines.append(("Not contained", f"Even with all protection: {', '.join(loose)}." if loose else
-                  f"None: with all protection no failure of {number_of} breaks a limit."))
-    silent = [f for f in failures if f.protected.wrong_s > 30.0]
-    if silent:
-        quiet = max(silent, key=lambda f: f.protected.wrong_s)
-        lines.append(("Worst silent failure", f"{plain_name(quiet.name)}: up to {quiet.protected.wrong_mmHg:.0f} mmHg "
-                      f"wrong for {quiet.protected.wrong_s:.0f} s with no warning; of the {number_of} "
-                      f"failures {len(silent)} {'reads' if len(silent) == 1 else 'read'} more than 10 mmHg wrong for "
-                      "over 30 s unsaid."))
-    else:
-        lines.append(("Worst silent failure", "None reads more than 10 mmHg wrong for over 30 s without a warning."))
-    points = single_points(failures)
-    pairs = f"{len(points)} pairs" if len(points) > 1 else "1 pair"
-    lines.append(("Single points", Raw(
-        f"{pairs} of one lost protection and one failure break{'s' if len(points) == 1 else ''} a limit "
-        f"({link('points')}; all failures in {link('faults')})."
-        if points else "No single lost protection lets any one failure break a limit.")))
-    return lines
-
-
-def plain_name(name: str) -> str:
-    """A name of the catalogue as words."""
-    return name.replace("_", " ")
-
-
-def _lost(failure: Failure, name: str) -> str:
-    lost = failure.without[name]
-    return f"Without {plain_name(name)}: {lost.highest_mmHg:.0f} mmHg; {broken_words(lost.broken)}."
-
-
-def _caught(failure: Failure) -> str:
-    if failure.missed_runs == failure.runs:
-        return "Nothing notices it."
-    vent = failure.protected.vent_s
-    vented = f"; the cuff is empty {_time(vent)} after it is vented" if math.isfinite(vent) else ""
-    missed = f"; {failure.missed_runs} of {failure.runs} runs go unnoticed" if failure.missed_runs else ""
-    first = failure.detection[:1].upper() + failure.detection[1:]
-    return f"{first} catches it first, after {_time(failure.detect_median_s)} (median){vented}{missed}."
-
-
-def _time(seconds: float) -> str:
-    return f"{seconds:.2f} s" if seconds >= 0.1 else f"{max(1000.0 * seconds, 1.0):.0f} ms"
+def _lines(lines: tuple[str, ...]) -> str:
+    """The first line, and the others as a list under it."""
+    return text(lines[0]) + (bullets(lines[1:]) if len(lines) > 1 else "")
 
 
 def faults_sections(evidence: Evidence) -> list[Section]:
@@ -116,6 +62,12 @@ def faults_sections(evidence: Evidence) -> list[Section]:
              + paragraph(f"Rerun: {evidence.command}", "note"))
     return [
         Section("faults", "Failures", f'{figures}<div class="across">{modes}</div>'),
+        Section("limits", "Limits for failures",
+                table(LIMIT_HEAD, limit_rows(evidence.failures, evidence.allowed), True)),
+        Section("hazards", "Hazards, harms, controls", paragraph(
+            "Terms of ISO 14971, from memory and in general words. A failure counts where its runs broke a limit, with "
+            "all protection or without one. How likely harm is nobody can know from a simulation.", "lead")
+            + table(HAZARD_HEAD, hazard_rows(evidence.failures), True)),
         Section("points", "Single points of failure", _points(evidence.failures)),
         Section("bounds", "How sure: bounds on probabilities", _bounds(evidence.failures)),
         Section("alarms", "False alarms", paragraph(alarm_text(evidence.false_alarms, evidence.physiology_h))),
@@ -123,8 +75,7 @@ def faults_sections(evidence: Evidence) -> list[Section]:
 
 
 def _cells(rows: list[Row]) -> list[list[Any]]:
-    words = ("name", "worst_without")  # identifiers, which people read as words
-    return [[plain_name(getattr(row, c)) if c in words else getattr(row, c) for c in COLUMNS] for row in rows]
+    return [[plain_name(row.name) if c == "name" else getattr(row, c) for c in COLUMNS] for row in rows]
 
 
 def _points(failures: list[Failure]) -> str:

@@ -6,7 +6,9 @@ from pathlib import Path
 from typing import Any
 
 from experiments.check.check import Check
+from experiments.rigs.rationale import About, identifier_of
 from experiments.rigs.table import rig_json
+from experiments.safety.faults.first_minute import headline
 from experiments.safety.report.check_sections import check_sections, rig_section
 from experiments.safety.report.faults_sections import Evidence, faults_sections, short_answer
 from experiments.safety.report.page import Code, Raw, Section, answers, bullets, link, page, paragraph, table, text
@@ -23,33 +25,40 @@ STANDARDS = (
 )
 
 
-def report_page(result: Check, evidence: Evidence | None, document: dict[str, Any], inputs: list[Path]) -> str:
-    """The whole report as HTML. `document` holds the provenance; `inputs` are files whose contents are pinned down."""
-    verdict = "PASS" if result.passed else "FAIL"
+def report_page(
+    result: Check, evidence: Evidence | None, document: dict[str, Any], inputs: list[Path],
+    own: dict[str, About] | None = None,
+) -> str:
+    """The whole report as HTML. `document` holds the provenance; `inputs` are files whose contents are pinned down;
+    `own` are identifiers and rationales of the requirements file.
+    """
     command = str(document["provenance"]["command"])
     failed = [v for v in result.verdicts if not v.passed]
     lead = paragraph(CAUTION, "caution")
-    kept = f"{verdict}, {len(result.verdicts) - len(failed)} of {len(result.verdicts)} limits kept"
-    kept += f"; not kept: {', '.join(v.figure for v in failed)}" if failed else ""
-    lines: list[tuple[str, str]] = [(f"Rig {result.rig.name}", Raw(f"{text(kept)} ({link('requirements')})."))]
-    lines += short_answer(evidence) if evidence else [("Failures", "No study of failures is part of this report.")]
-    lead += f'<div class="short"><h2>In one minute</h2>{answers(lines)}</div>'
-    sections = check_sections(result, command)
+    kept = f"{len(result.verdicts) - len(failed)} of {len(result.verdicts)} kept"
+    kept += f"; not kept: {', '.join(f'{identifier_of(v, own)} {v.figure}' for v in failed)}" if failed else ""
+    lines: list[tuple[str, str]] = list(short_answer(evidence)) if evidence else [
+        ("Failures", "No study of failures is part of this report, so that nothing is known of them.")]
+    lines.append(("Requirements", Raw(f"{text(kept)} ({link('requirements')}).")))
+    said = headline(result.rig.name, result.passed, None if evidence is None else evidence.failures)
+    lead += f'<div class="short"><h2>{text(said)}</h2>{answers(lines)}</div>'
+    sections = check_sections(result, command, own)
     if evidence:
         sections += faults_sections(evidence)
     anchors = {section.anchor for section in sections}
     sections += [
-        themes_section(anchors), rig_section(result), provenance_section(result, document, inputs),
-        Section("cautions", "Cautions", bullets((CAUTION, *STANDARDS))),
+        themes_section(anchors), provenance_section(result, document, inputs),
+        Section("cautions", "Cautions", bullets((CAUTION, *STANDARDS))), rig_section(result),
     ]
     return page(f"cuffloop report: rig {result.rig.name} on the record {result.run.trace.name}", lead, sections)
 
 
 def provenance_section(result: Check, document: dict[str, Any], inputs: list[Path]) -> Section:
-    """Versions, seed, command, and hashes of what went in."""
+    """Command, commit, Python, platform, versions, seed, and hashes of what went in."""
     found = document["provenance"]
     rows = [
-        ["command", Code(found["command"])], ["cuffloop", found["cuffloop"]], ["seed", str(found["seed"])],
+        ["command", Code(found["command"])], ["cuffloop", found["cuffloop"]], ["commit", Code(found["commit"])],
+        ["Python", found["python"]], ["platform", Code(found["platform"])], ["seed", str(found["seed"])],
         *([name, number] for name, number in found["libraries"].items()),
         ["rig, all parameters (SHA-256)", digest(repr(plain(rig_json(result.rig))).encode())],
         ["pressure record on the tick grid (SHA-256)", digest(result.run.trace.pressure_mmHg.tobytes())],

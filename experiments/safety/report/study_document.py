@@ -16,7 +16,11 @@ Hours = Annotated[float, Field(ge=0.0, le=1e9)]
 STRICT = ConfigDict(strict=True)  # no text for a number, no number for a text
 
 
-class FailureRow(TypedDict):
+class _Newer(TypedDict, total=False):
+    skin_degC: Number | None  # studies did not always say it
+
+
+class FailureRow(_Newer):
     """One failure with one set of protections; nan or None where there is no such time."""
 
     __pydantic_config__ = STRICT  # type: ignore[misc]

@@ -3,16 +3,16 @@
 import pytest
 
 from controller.protection.detectors_light import (
+    LightJump,
+    LightJumpState,
     LightRange,
     LightState,
-    SetPoint,
-    SetPointState,
+    light_jump_step,
     light_range_step,
-    set_point_step,
 )
 from tests.controller.protection.detector_bench import QUIET, fired_at
 
-RANGE, POINT = LightState(0.0, -1.0, 0.0, False), SetPointState(0.3, 0.3, 0.3, 0.3, 0.3, 0.3, False)
+RANGE, POINT = LightState(0.0, -1.0, 0.0, False), LightJumpState(0.3, 0.3, 0.3, 0.3, 0.3, 0.3, False)
 
 
 def alive(k):
@@ -27,15 +27,15 @@ CASES = {
                                 lambda k: {"light": 0.5 + alive(k), "clamped_s": 0.0}),
     "frozen": (light_range_step, LightRange(), RANGE, lambda k: {"light": 0.3},
                lambda k: {"light": 0.3 + 1e-5 * (k // 250)}),
-    "set point too low": (set_point_step, SetPoint(), POINT, lambda k: {"set_point": 0.001},
+    "set point too low": (light_jump_step, LightJump(), POINT, lambda k: {"set_point": 0.001},
                           lambda k: {"set_point": 0.3}),
-    "set point too high": (set_point_step, SetPoint(), POINT, lambda k: {"set_point": 0.99}, lambda k: {}),
-    "wrong sign": (set_point_step, SetPoint(), POINT, lambda k: {"light_slope": -1e-3}, lambda k: {}),
-    "set point jumps": (set_point_step, SetPoint(), POINT, lambda k: {"set_point": 0.307 if k > 5 else 0.3},
+    "set point too high": (light_jump_step, LightJump(), POINT, lambda k: {"set_point": 0.99}, lambda k: {}),
+    "wrong sign": (light_jump_step, LightJump(), POINT, lambda k: {"light_slope": -1e-3}, lambda k: {}),
+    "set point jumps": (light_jump_step, LightJump(), POINT, lambda k: {"set_point": 0.307 if k > 5 else 0.3},
                         lambda k: {"set_point": 0.3 + 0.003 * (k > 5)}),
-    "light jumps up": (set_point_step, SetPoint(), POINT, lambda k: {"light": 0.325 if k > 5 else 0.3},
+    "light jumps up": (light_jump_step, LightJump(), POINT, lambda k: {"light": 0.325 if k > 5 else 0.3},
                        lambda k: {"light": 0.315 if k > 5 else 0.3}),
-    "light jumps down": (set_point_step, SetPoint(), POINT, lambda k: {"light": 0.275 if k > 5 else 0.3},
+    "light jumps down": (light_jump_step, LightJump(), POINT, lambda k: {"light": 0.275 if k > 5 else 0.3},
                          lambda k: {"light": 0.3 + 0.004 * min(k, 5)}),
 }
 
@@ -49,7 +49,7 @@ def test_it_fires_and_stays_silent(name):
 
 
 def test_outside_the_clamp_the_set_point_is_not_looked_at():
-    assert fired_at(set_point_step, SetPoint(), POINT, 100, lambda k: {"set_point": 0.0, "clamped_s": 0.0}) == -1
+    assert fired_at(light_jump_step, LightJump(), POINT, 100, lambda k: {"set_point": 0.0, "clamped_s": 0.0}) == -1
 
 
 @pytest.mark.parametrize(("clamped_s", "light", "out"), [
@@ -64,10 +64,10 @@ def test_light_on_the_edge_of_its_range_is_inside(clamped_s, light, out):
 
 
 def test_a_set_point_on_the_edge_of_its_range_and_of_a_jump_is_allowed():
-    part = SetPoint(lowest=0.25, highest=0.75, jump_mmHg=8.0, light_jump_mmHg=16.0)
+    part = LightJump(lowest=0.25, highest=0.75, jump_mmHg=8.0, light_jump_mmHg=16.0)
     for point, moved, wrong in ((0.25, 0.0, False), (0.75, 0.0, False), (0.249, 0.0, True), (0.751, 0.0, True),
                                 (0.5, 0.125, False), (0.5, -0.125, False), (0.5, 0.126, True)):
         state = POINT._replace(set_point=point - moved, first=point, second=point, third=point, fourth=point,
                                fifth=point)
         seen = QUIET._replace(set_point=point, light=point, light_slope=2.0**-6)
-        assert set_point_step(part, state, seen).fires == wrong
+        assert light_jump_step(part, state, seen).fires == wrong

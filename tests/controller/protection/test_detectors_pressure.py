@@ -5,20 +5,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from controller.protection.detectors_pressure import (
-    Disagreement,
-    DisagreementState,
     Exposure,
     ExposureState,
     LimitState,
     PressureLimit,
     PressureRate,
     RateState,
+    Redundancy,
+    RedundancyState,
     SupplyRange,
     SupplyState,
-    disagreement_step,
     exposure_step,
     pressure_limit_step,
     pressure_rate_step,
+    redundancy_step,
     supply_range_step,
 )
 from tests.controller.protection.detector_bench import fired_at
@@ -36,9 +36,9 @@ CASES = {  # name: step, part, start, what makes it fire, and what is just not e
                            lambda k: {"reading_mmHg": 90.0 + 9.0 * k, "clamped_s": 0.0}),
     "exposure": (exposure_step, Exposure(limit_mmHg_s=30.0), ExposureState(0.0, False),
                  lambda k: {"reading_mmHg": 270.0}, lambda k: {"reading_mmHg": 219.0}),
-    "too high": (disagreement_step, Disagreement(), DisagreementState(0.0, 0.0, False),
+    "too high": (redundancy_step, Redundancy(), RedundancyState(0.0, 0.0, False),
                  lambda k: {"second_mmHg": 98.0}, lambda k: {"second_mmHg": 94.0}),
-    "too low": (disagreement_step, Disagreement(), DisagreementState(0.0, 0.0, False),
+    "too low": (redundancy_step, Redundancy(), RedundancyState(0.0, 0.0, False),
                 lambda k: {"second_mmHg": 82.0}, lambda k: {"second_mmHg": 86.0}),
     "supply low": (supply_range_step, SupplyRange(lowest_mmHg=500.0, highest_mmHg=700.0), SupplyState(0.0, False),
                    lambda k: {"supply_mmHg": 499.0}, lambda k: {"supply_mmHg": 501.0}),

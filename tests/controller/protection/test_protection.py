@@ -87,9 +87,9 @@ def test_every_detector_has_its_reaction_and_its_bit():
         "pressure_limit": lambda k: {"reading_mmHg": 300.0, "second_mmHg": 300.0},
         "pressure_rate": lambda k: {"reading_mmHg": 90.0 + 12.0 * k, "second_mmHg": 90.0 + 12.0 * k},
         "exposure": lambda k: {"reading_mmHg": 279.0, "second_mmHg": 279.0},
-        "disagreement": lambda k: {"second_mmHg": 120.0},
+        "redundancy": lambda k: {"second_mmHg": 120.0},
         "light_range": lambda k: {"light": 0.23 + 1e-4 * (k % 3), "error_mmHg": 0.0},
-        "set_point": lambda k: {"set_point": 0.305 + 0.01 * (k % 2)},
+        "light_jump": lambda k: {"set_point": 0.305 + 0.01 * (k % 2)},
         "response": lambda k: {"error_mmHg": 20.0},
         "saturation": lambda k: {"limited": True},
         "oscillation": lambda k: {"error_mmHg": 20.0 if k % 20 < 10 else -20.0},
@@ -120,7 +120,7 @@ def test_every_detector_has_its_reaction_and_its_bit():
             emitter_monitor=state.emitter_monitor._replace(level=1.0, start=1.0),
             following=state.following._replace(mean_mmHg=90.0),
             pressure_rate=state.pressure_rate._replace(reading_mmHg=first.reading_mmHg),
-            set_point=state.set_point._replace(set_point=first.set_point, first=first.light, second=first.light,
+            light_jump=state.light_jump._replace(set_point=first.set_point, first=first.light, second=first.light,
                                                third=first.light, fourth=first.light, fifth=first.light))
         for k in range(6000):
             beat = 0.0 if name == "no_pulse" else 10.0 * abs((k % 1000) / 500.0 - 1.0)

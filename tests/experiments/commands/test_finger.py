@@ -17,7 +17,7 @@ CASES = [
     (["height", "--sensor", "gain=1"], "height.height_job", HeightOptions(sensor=["gain=1"])),
     (["fingers", "cold", "--fingers", "7", "--json"], "fingers.fingers_job",
      FingersOptions(group="cold", count=7, as_json=True)),
-    (["wear", "--hours", "8"], "wear.wear_job", WearOptions(hours=8.0)),
+    (["wear", "--hours", "8", "--fingers", "1"], "wear.wear_job", WearOptions(hours=8.0, fingers=1)),
 ]
 
 

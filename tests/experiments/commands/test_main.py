@@ -12,7 +12,9 @@ import pytest
 
 from experiments.commands import main as command
 
-NEEDED = {"sweep": ("wrist", "controller.kp=1,2")}  # arguments that a command cannot do without
+NEEDED = {  # arguments that a command cannot do without
+    "sweep": ("wrist", "controller.kp=1,2"), "wear": ("--hours", "8", "--fingers", "1"),
+}
 COMMANDS = [str(found.name or found.callback.__name__) for found in command.app.registered_commands]
 
 
@@ -100,7 +102,8 @@ def test_as_a_process():
     assert done.returncode == 0 and done.stderr == "" and set(json.loads(done.stdout)) == {"wrist", "cabinet"}
     done = process("check", "nobody")
     assert (done.returncode, done.stdout) == (2, "")
-    assert done.stderr == "cuffloop: nobody: not a built-in rig (cabinet, wrist) and not a .toml file\n"
+    names = "cabinet, wrist, valve_near, valve_far"
+    assert done.stderr == f"cuffloop: nobody: not a built-in rig ({names}) and not a .toml file\n"
 
 
 @pytest.mark.skipif(os.name != "posix", reason="sends a POSIX signal")

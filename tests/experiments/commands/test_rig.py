@@ -12,6 +12,8 @@ CASES = [
     (["check"], "check.check_job", CheckOptions(rigs=["wrist"])),
     (["check", "wrist", "a.toml"], "check.check_job", CheckOptions(rigs=["wrist", "a.toml"])),
     (["simulate", "cabinet", "--offset", "3"], "simulate.simulate_job", SimulateOptions(rig="cabinet", offset=3.0)),
+    (["simulate", "--finger", "mixed-1-0003", "--columns", "t,p"], "simulate.simulate_job",
+     SimulateOptions(finger="mixed-1-0003", columns="t,p")),
     (["margins", "--at", "80"], "margins.margins_job", MarginsOptions(at=[80.0])),
     (["rigs", "wrist", "--json"], "rigs.rigs_job", RigsOptions(rig="wrist", as_json=True)),
 ]

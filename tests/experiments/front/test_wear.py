@@ -4,7 +4,7 @@ from tests.experiments.front.front_bench import doctests_of, is_whole
 
 
 def test_the_result(tmp_path):
-    is_whole(cuffloop.wear(), {"wear"}, tmp_path / "out", {"wear.json", "wear.png"})
+    is_whole(cuffloop.wear(12, 2), {"wear"}, tmp_path / "out", {"wear.json", "wear.png"})
 
 
 def test_examples():

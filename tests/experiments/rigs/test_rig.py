@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from controller.protection.guards import guard_parts
 from controller.tick.inverse import Direct, FlowInverse
 from experiments.rigs.rig import (
+    ALIASES,
     BUILT_IN,
     KINDS,
     PLAIN,
@@ -44,6 +45,13 @@ def test_built_in_rigs_say_they_are_invented():
     assert isinstance(load_rig("wrist").plant.valve, FlowValve)
     assert isinstance(load_rig("cabinet").plant.valve, PressureValve)
     assert load_rig("cabinet").plant.tube.length_m == 1.2
+
+
+def test_a_rig_by_where_its_valve_sits_is_the_same_rig(load):
+    assert set(ALIASES.values()) == set(built_in_rigs())
+    for alias, name in ALIASES.items():
+        assert load_rig(alias)._replace(given=()) == load_rig(name)._replace(given=())
+        assert load(f'base = "{alias}"').base == name
 
 
 def test_a_file_goes_over_its_base(load, wrist):
@@ -157,7 +165,8 @@ def test_a_setting_does_not_mend_a_broken_table(load):
 
 def test_names_that_are_no_rig(tmp_path):
     for name in ("elbow", "", "wrist.json", str(tmp_path)):
-        with pytest.raises(InputError, match=r"not a built-in rig \(cabinet, wrist\) and not a \.toml file"):
+        names = r"\(cabinet, wrist, valve_near, valve_far\)"
+        with pytest.raises(InputError, match=rf"not a built-in rig {names} and not a \.toml file"):
             load_rig(name)
     with pytest.raises(InputError, match=r"absent\.toml: no such file"):
         load_rig(str(tmp_path / "absent.toml"))

@@ -13,7 +13,7 @@ def ticked(ticks, sensed=CALM, fault=NONE, guards=GUARDS, runs=True, vented=Fals
     """State after so many ticks of a millisecond, whether the cuff was let go, whether the coil holds."""
     state, released, holds = backup_at_rest(), False, True
     for _ in range(ticks):
-        state, released, holds = backup_tick(guards, fault, state, sensed, runs, vented, 0.001)
+        state, released, holds = backup_tick(guards, fault, state, sensed, runs, vented, 0.0, 0.001)
     return state, released, holds
 
 

@@ -27,7 +27,7 @@ from plant.finger.artery import Artery
 
 JUDGE = Judge(300.0, 330.0, 10.0, 1.0, Artery(), 1.0, 0, 15.0)
 AROUND = Surroundings(95.0, 0.0, 0.02)
-QUIET = Seen(0.0, False, False, True, 90.0, True, (False,) * len(DETECTORS), (False,) * len(BACKUPS))
+QUIET = Seen(0.0, False, False, True, 90.0, True, 1.0, (False,) * len(DETECTORS), (False,) * len(BACKUPS))
 
 
 @given(st.lists(st.floats(-20.0, 500.0), min_size=1, max_size=80))

@@ -1,6 +1,8 @@
 """Results are written whole or not at all, and JSON holds whatever a result holds."""
 import json
 import math
+import platform
+import re
 import shlex
 
 import numpy as np
@@ -59,6 +61,8 @@ def test_provenance_repeats_the_command():
         found = provenance(7)
     assert shlex.split(found["provenance"]["command"]) == ["cuffloop", "check", "my rig.toml", "--set", "a.b=1"]
     assert found["provenance"]["seed"] == 7 and found["caution"] == CAUTION
+    assert found["provenance"]["python"] == platform.python_version() and found["provenance"]["platform"]
+    assert re.fullmatch(r"[0-9a-f]{40}(\+changed)?|unknown", found["provenance"]["commit"])
     assert set(found["provenance"]["libraries"]) == {"numpy", "scipy", "numba", "pydantic"}
 
 

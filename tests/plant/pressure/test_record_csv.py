@@ -55,6 +55,23 @@ def test_third_column_marks_what_is_usable(folder):
     assert "line 9: usable = 2 must be 0 or 1" in refusal(wrong)
 
 
+def test_columns_by_their_own_names(folder):
+    """Whatever their order, and others left alone."""
+    lines = [f"x,{p:.6g},{i % 2},{t:.6g}" for i, (t, p) in enumerate(zip(TIME, PRESSURE, strict=True))]
+    numbers = "\n".join(line.replace("x", "7") for line in lines)
+    path = written(folder, f"hr, p ,ok,t\n{numbers}\n")
+    record = read_csv(path, ("t", "p"))
+    assert np.array_equal(record.time_s, TIME) and np.array_equal(record.pressure_mmHg, PRESSURE) and record.good.all()
+    assert not read_csv(path, ("t", "p", "ok")).good[::2].any()
+    for columns, word in ((("t", "pressure"), "one column 'pressure'"), (("t",), "two or three"),
+                          (("t", "t"), "two or"), (("t", ""), "two or")):
+        with pytest.raises(InputError, match=word):
+            read_csv(path, columns)
+    broken = written(folder, "hr,p,t\n7,80,0\n7,oops,0.1\n")
+    with pytest.raises(InputError, match="line 3: p = 'oops' is not a number"):
+        read_csv(broken, ("t", "p"))
+
+
 def test_empty_lines_do_not_move_the_line_that_is_named(folder):
     lines = text().splitlines()
     lines[300] = "2.99,999"

@@ -43,6 +43,19 @@ def test_every_schedule_is_a_point_with_its_name(frontier, comparison):
         assert bold == {r.schedule for r in some if r.efficient}
 
 
+def test_no_marker_hides_the_baseline(comparison):
+    """Where another schedule comes to lie on it, it is a wide open mark above the other's."""
+    rows = summaries(comparison)
+    both = [rows[0]._replace(schedule="signs"), rows[0]._replace(schedule="every:20")]
+    marks = {line.get_label(): line for line in shown(frontier_figure(both, "x"))[0].lines
+             if len(line.get_xydata()) == 1}
+    every = next(line for name, line in marks.items() if name.startswith("every"))
+    rest = [line for line in marks.values() if line is not every]
+    assert rest and every.get_markerfacecolor() == "none"
+    assert all(every.get_zorder() > line.get_zorder() for line in rest)
+    assert all(every.get_markersize() > line.get_markersize() + 2.0 for line in rest)
+
+
 def test_the_line_is_a_staircase_through_the_efficient_ones(frontier, comparison):
     for axes, scenario in zip(shown(frontier), ("quiet", "cold", "all"), strict=True):
         line = next(line for line in axes.lines if len(line.get_xydata()) > 1)

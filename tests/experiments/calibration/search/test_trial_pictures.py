@@ -1,4 +1,6 @@
 """The picture of one search, by what is drawn."""
+import re
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -6,7 +8,14 @@ from hypothesis import strategies as st
 
 from experiments.calibration.search.staircase import step_rows
 from experiments.calibration.search.trial import truth_of
-from experiments.calibration.search.trial_pictures import moving_mean, search_figure, signed
+from experiments.calibration.search.trial_pictures import (
+    largest_pulsation_mmHg,
+    moving_mean,
+    search_figure,
+    signed,
+    why_not_the_largest,
+)
+from plant.finger.artery import static_area
 
 
 def texts(axes):
@@ -63,6 +72,29 @@ def test_a_moving_mean_keeps_a_straight_line_inside(count, ticks):
     inside = slice(2 * half, count - 2 * half)
     assert smooth.shape == line.shape and np.allclose(smooth[inside], line[inside], atol=1e-9)
     assert np.allclose(moving_mean(np.full(count, 3.25), ticks), 3.25, atol=1e-12)
+
+
+def test_why_the_largest_pulsation_is_elsewhere(trials):
+    """By the law itself: no cuff pressure beside it swings the area more; the words say how far off it is."""
+    trial = trials["probing"]
+    truth = truth_of(trial)
+    largest = largest_pulsation_mmHg(trial, truth, 200.0)
+    tone = float(np.mean(trial.session.inputs.tone[trial.judged]))
+
+    def swing(cuff):
+        external = trial.rig.plant.tissue.transmission * cuff
+        high, low = (static_area(trial.rig.plant.artery, p - external, tone)
+                     for p in (truth.systolic_mmHg, truth.diastolic_mmHg))
+        return high - low
+
+    assert swing(largest) >= max(swing(largest - 1.0), swing(largest + 1.0), swing(truth.cuff_mmHg))
+    words = why_not_the_largest(truth, largest, trial.rig.plant.tissue.transmission)
+    whole, middle, skew = (float(v.replace("−", "-")) for v in re.findall(r"[+−]\d+\.\d\d", words))
+    assert whole == pytest.approx(largest - truth.cuff_mmHg, abs=0.01)
+    assert whole == pytest.approx(middle + skew, abs=0.02)
+    assert middle > 0.0, "a pulse is longer low than high"
+    told = [text for text in texts(search_figure(trial).axes[2]) if text.startswith("short grey line")]
+    assert len(told) == 1, "on its own scale of pressures"
 
 
 def test_numbers_with_a_sign():

@@ -1,5 +1,5 @@
 """A plan of wear in lines and as plain data."""
-from calibrate.wear import WearPlan, wear_account
+from calibrate.wear import WearLimits, WearPlan, wear_account
 from experiments.calibration.wear.text import wear_json, wear_lines
 
 
@@ -9,8 +9,9 @@ def test_two_fingers_in_turns():
     lines = wear_lines(plan, 90.0, accounts, [])
     assert lines[0].endswith("accepted") and "two fingers in turns of 60 min" in lines[0]
     assert "6 h" in lines[2] and "540 mmHg·h" in lines[2]
-    document = wear_json(plan, 90.0, accounts, ["too long"])
-    assert document["accepted"] is False and document["fingers"][1]["load_mmHg_h"] == 540.0
+    document = wear_json(plan, 90.0, WearLimits(7.0), accounts, ["too long"])
+    assert document["accepted"] is False and document["limits"]["one_finger_h"] == 7.0
+    assert document["fingers"][1]["load_mmHg_h"] == 540.0
 
 
 def test_reasons_stand_below_the_verdict():

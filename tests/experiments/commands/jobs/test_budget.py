@@ -8,7 +8,7 @@ import pytest
 def test_files_and_lines(tmp_path, cuffloop):
     pytest.importorskip("SALib")
     out = tmp_path / "out"
-    said = cuffloop("budget", "--samples", 8, "--out", out)
+    said = cuffloop("budget", "--samples", 8, "--keep", "--out", out)
     assert said.status == 0 and said.err == "" and "10 cm more tube: costs" in said.out
     assert "total Sobol index over 96 points" in said.out
     assert sorted(p.name for p in out.iterdir()) == ["budget-chunks", "budget.json", "budget.png", "sobol.png"]

@@ -1,10 +1,11 @@
 """What each command does, from arguments to exit status, standard output and files."""
 import io
 import sys
+import time
 
 import pytest
 
-from experiments.commands.jobs.common import progress_bar
+from experiments.commands.jobs.common import LINE_s, progress_bar, progress_lines
 from experiments.simulation import simulate
 from tests.experiments.commands.jobs.command_line import SHORT, files
 
@@ -16,16 +17,29 @@ class Terminal(io.StringIO):
         return True
 
 
-def test_progress_shows_on_a_terminal_only(monkeypatch):
+def test_progress_is_a_bar_on_a_terminal_only(monkeypatch):
     monkeypatch.setattr(sys, "stderr", Terminal())
     with progress_bar("running", quiet=True) as report:
-        assert report is None
+        report(0.5)
+    assert sys.stderr.getvalue() == ""
     with progress_bar("running", quiet=False) as report:
         report(0.5)
     assert "running" in sys.stderr.getvalue()
     monkeypatch.setattr(sys, "stderr", io.StringIO())
     with progress_bar("running", quiet=False) as report:
-        assert report is None
+        report(0.5)
+    assert sys.stderr.getvalue() == "", "nothing before the first half minute"
+
+
+def test_a_log_gets_a_line_now_and_then(monkeypatch):
+    monkeypatch.setattr(sys, "stderr", io.StringIO())
+    with progress_lines("running", 0.02) as report:
+        report(0.25)
+        time.sleep(0.15)
+    lines = sys.stderr.getvalue().splitlines()
+    assert 2 <= len(lines) <= 8 and all(line == "cuffloop: running: 25 % after 0 s" for line in lines)
+    time.sleep(0.06)
+    assert len(sys.stderr.getvalue().splitlines()) == len(lines) and LINE_s == 30.0
 
 
 # --- Ctrl-C ----------------------------------------------------------------------------------------------------------

@@ -27,7 +27,7 @@ def test_status_1_and_lines_when_something_is_not_contained(capsys):
     """A pinched tube, with the dump valve behind it."""
     behind = ["dump_valve.at_cuff=false"]
     assert run(names="tube_kinked", without="none", as_json=False, seconds=20.0, setting=behind) == 1
-    assert "not contained with all protection: tube_kinked" in capsys.readouterr().out
+    assert "Not contained: 1 of 1 failures breaks a limit" in capsys.readouterr().out
 
 
 @pytest.mark.parametrize(("change", "word"), [

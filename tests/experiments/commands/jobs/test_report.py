@@ -24,9 +24,10 @@ def short(tmp_path):
 
 def test_one_file_and_the_table(cuffloop, study, short, tmp_path):
     said = cuffloop("report", "wrist", *short, "--faults", study, "--out", tmp_path / "out")
-    assert said.status == 0 and said.err == "" and "PASS: wrist" in said.out and "protection: none" in said.out
+    assert said.status == 0 and said.err == "" and said.out.startswith("Rig wrist: PASS: all 2 failures contained")
     page = (tmp_path / "out" / "report.html").read_text()
-    assert "valve stuck open" in page and "cuffloop faults wrist" in page and "Without relief: 400 mmHg" in page
+    assert "valve stuck open" in page and "cuffloop faults wrist" in page
+    assert "Without relief: pressure above the limit, 400 mmHg" in page
     with (tmp_path / "out" / "failure_modes.csv").open() as file:
         rows = list(csv.DictReader(file))
     assert [row["name"] for row in rows] == ["drift", "valve_stuck_open"]  # the worse first
@@ -37,7 +38,10 @@ def test_a_broken_limit_is_status_one(cuffloop, study, short, tmp_path):
     broken = STUDY | {"failures": [ROW | {"breaks": ["pressure"], "broken_runs": 1}]}
     (study / "faults.json").write_text(json.dumps(broken))
     said = cuffloop("report", "wrist", *short, "--faults", study, "--out", tmp_path / "out", "--json")
-    assert said.status == 1 and json.loads(said.out)["passed"] is True
+    assert said.status == 1 and json.loads(said.out)["passed"] is False
+    document = json.loads((tmp_path / "out" / "report.json").read_text())
+    assert document["requirements_kept"] is True and document["not_contained"] == ["valve_stuck_open"]
+    assert document["verdict"].startswith("Rig wrist: FAIL: 1 of 1")
 
 
 def test_without_failures_there_is_no_table(cuffloop, short, tmp_path):

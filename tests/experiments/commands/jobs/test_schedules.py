@@ -12,7 +12,7 @@ import xarray
 from experiments.front.schedules import FULL_SCENARIOS, USUAL_SCENARIOS
 
 SMALL = ("schedules", "wrist", "--schedules", "never,steady", "--scenarios", "cold", "--fingers", "2", "--minutes", "2",
-         "--workers", "1")
+         "--workers", "1", "--keep")
 
 
 @pytest.fixture(scope="module")
@@ -55,7 +55,7 @@ def test_without_a_folder_nothing_is_written(cuffloop, tmp_path, monkeypatch, sm
 
 
 def test_another_study_is_refused_the_folder(refusal, small):
-    line = refusal(*SMALL[:-4], "--minutes", "3", "--out", small[1])
+    line = refusal(*SMALL[:-5], "--minutes", "3", "--out", small[1])
     assert "holds another study: its minutes is 2.0, not 3.0" in line
     assert "rig's parameters" in refusal(*SMALL, "--set", "controller.kp=0.008", "--out", small[1])
 

@@ -88,14 +88,16 @@ def test_what_is_refused(refusal, tmp_path, arguments, words):
 
 def test_a_study(cuffloop, tmp_path):
     arguments = ("search", "--fingers", "6", "--spoiled", "1", "--strategy", "classroom,arctangent", "--workers", "1")
-    said = cuffloop(*arguments, "--out", tmp_path / "out")
-    assert said.status == 0 and said.err == ""
+    said = cuffloop(*arguments, "--keep", "--out", tmp_path / "out")
+    assert said.status == 0 and said.err == "" and "finished pieces in parts/" in said.out
     assert [f for f in files(tmp_path / "out") if "parts" not in f] == ["searches.json", "searches.nc", "searches.png"]
     again = cuffloop(*arguments, "--json")
     there = json.loads((tmp_path / "out" / "searches.json").read_text())
     assert {**json.loads(again.out), "provenance": 0} == {**there, "provenance": 0}
     other = cuffloop(*arguments, "--seed", "2", "--out", tmp_path / "out")
     assert other.status == 2 and "holds another study: its seed is 1, not 2" in other.err
+    assert cuffloop(*arguments, "--out", tmp_path / "out").status == 0
+    assert files(tmp_path / "out") == ["searches.json", "searches.nc", "searches.png"], "without --keep the parts go"
 
 
 def test_steps_a_tick_are_kept_with_the_result(tmp_path):

@@ -5,6 +5,10 @@ import numpy as np
 import pytest
 
 from controller.tick.firmware import MODES
+from experiments.front.inputs import load_rig, read_record
+from experiments.front.simulate import simulate
+from experiments.subjects.finger import finger_pressure, on_finger
+from experiments.subjects.population import find_finger
 from tests.experiments.commands.jobs.command_line import SHORT, STORM, files, sets
 
 
@@ -39,3 +43,32 @@ def test_a_run_that_fails_is_a_result(cuffloop, tmp_path, changes, status):
     assert written["run"]["message"] in said.out and "lower controller.kp" in said.out
     assert files(tmp_path) == ["out", "out/simulate.json", "out/tracking.png", "run.nc"]
     assert cuffloop("check", *SHORT, *sets(*changes)).status == 1
+
+
+def test_a_virtual_finger_brings_its_body_and_its_pressure(cuffloop, tmp_path):
+    """The same run as the finger's own pressure on the rig that is put on it; another record when one is given."""
+    out = tmp_path / "out"
+    said = cuffloop("simulate", "wrist", "--finger", "mixed-1-0003", "--seconds", "8", "--start", "1", "--out", out)
+    assert said.err == "" and "wrist on mixed-1-0003: 8.0 s" in said.out
+    finger = find_finger("mixed-1-0003")
+    whole = finger_pressure(finger, 0.001, 9.0)
+    part = whole._replace(pressure_mmHg=whole.pressure_mmHg[1000:], usable=whole.usable[1000:])
+    ours = simulate(on_finger(load_rig("wrist"), finger), part)
+    written = json.loads((out / "simulate.json").read_text())
+    assert written["tracking"]["ideal"]["rms_mmHg"] == ours.document()["tracking"]["ideal"]["rms_mmHg"]
+    other = cuffloop("simulate", "wrist", "--finger", "mixed-1-0003", "--record", "synthetic", "--seconds", "8")
+    assert "wrist on synthetic: 8.0 s" in other.out
+
+
+def test_a_file_with_columns_of_its_own(cuffloop, refusal, tmp_path):
+    trace = read_record("synthetic", seconds=8)
+    own, usual = tmp_path / "own.csv", tmp_path / "usual.csv"
+    rows = [f"{i / 1000:g},{p:.6g}" for i, p in enumerate(trace.pressure_mmHg)]
+    own.write_text("t,p\n" + "\n".join(rows) + "\n")
+    usual.write_text("time_s,pressure_mmHg\n" + "\n".join(rows) + "\n")
+    found = [json.loads(cuffloop("simulate", "wrist", *words, "--seconds", "6", "--json").out)["tracking"]
+             for words in (("--record", own, "--columns", "t,p"), ("--record", usual))]
+    assert found[0] == found[1]
+    assert "--record" in refusal("simulate", "wrist", "--columns", "t,p")
+    assert "'q'" in refusal("check", "wrist", "--record", own, "--columns", "t,q")
+    assert "header" in refusal("simulate", "wrist", "--record", own)

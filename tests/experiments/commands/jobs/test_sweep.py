@@ -21,7 +21,7 @@ def test_files_lines_and_status(tmp_path, cuffloop):
     out = tmp_path / "out"
     said = cuffloop("sweep", "controller.kp=0.004,0.0086", "tube.length_m=0,0.05", *SHORT, "--out", out)
     assert said.status == 0 and said.err == "" and "< best" in said.out
-    assert sorted(p.name for p in out.iterdir()) == ["sweep-chunks", "sweep.json", "sweep.nc", "sweep.png"]
+    assert sorted(p.name for p in out.iterdir()) == ["sweep.json", "sweep.nc", "sweep.png"], "no finished pieces"
     with xarray.open_dataset(out / "sweep.nc", engine="scipy") as data:
         assert data["phase_margin_deg"].shape == (2, 2) and float(data["tube.length_m"][0]) == 0.0
         assert json.loads(data.attrs["about"])["provenance"]["command"].startswith("cuffloop sweep controller.kp=")
@@ -74,7 +74,7 @@ def test_refusals(tmp_path, refusal, arguments, words):
 
 
 def test_another_study_s_folder(tmp_path, cuffloop, refusal):
-    sweep = ("sweep", *SHORT, "--out", tmp_path / "out")
+    sweep = ("sweep", *SHORT, "--keep", "--out", tmp_path / "out")
     cuffloop(*sweep, "controller.kp=0.004,0.0086")
     before = (tmp_path / "out" / "sweep.nc").read_bytes()
     assert "another study" in refusal(*sweep, "controller.kp=0.004,0.009")

@@ -42,7 +42,8 @@ def test_a_script_beside_folders_of_our_names(beside):
 
 
 def test_the_command_in_such_a_folder(beside):
-    done = subprocess.run([sys.executable, "-m", "cuffloop", "wear", "--hours", "12"], cwd=beside, capture_output=True,
+    words = ["wear", "--hours", "12", "--fingers", "2"]
+    done = subprocess.run([sys.executable, "-m", "cuffloop", *words], cwd=beside, capture_output=True,
                           text=True, check=False, env=os.environ | {"PYTHONPATH": PATH})
     assert done.returncode == 0 and "accepted" in done.stdout, done.stderr
 

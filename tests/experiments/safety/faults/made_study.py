@@ -3,8 +3,9 @@ import numpy as np
 
 from controller.protection.guards import PROTECTIONS
 from experiments.safety.faults.catalogue import CATALOGUE
+from experiments.safety.faults.findings import BREAKS
 from experiments.safety.faults.study import Plan, Study
-from experiments.safety.faults.verdict import BREAKS, FaultLimits, broken
+from experiments.safety.faults.verdict import FaultLimits, broken
 from experiments.simulation.outcome import FIGURES, LAYERS
 
 FAULTS = ("valve_stuck_open", "emitter_out", "cough")

@@ -18,7 +18,7 @@ def same(one, two):
         getattr(one, name) == getattr(two, name) for name in ("plant", "firmware", "fault", "state"))
 
 
-WITHOUT_EFFECT = {"quiet"}  # there to do nothing
+WITHOUT_EFFECT = {"quiet", "wear_timer_failed", "alarm_dead"}  # there to do nothing: what fails is what should act
 
 
 def test_it_is_long_enough_and_every_name_is_its_own():
@@ -47,9 +47,10 @@ def test_less_severe_is_another_run_or_has_no_degrees(name):
     case = here.case(here.onset_tick)
     whole, none = fault.inject(case, 1.0), fault.inject(case, 0.0)
     if same(whole, none):
-        assert name in {"pump_stuck_on", "pump_stopped", "tube_disconnected", "valve_reversed", "transducer_stuck",
-                        "transducer_open_high", "transducer_open_low", "light_stale", "samples_stale",
-                        "channels_swapped", "tick_doubled", "processor_hung", "power_loss", "sign_error", "quiet"}
+        assert name in {"alarm_dead", "channels_swapped", "display_stale", "light_stale", "power_loss",
+                        "processor_hung", "pump_stopped", "pump_stuck_on", "quiet", "samples_stale", "sign_error",
+                        "tick_doubled", "transducer_open_high", "transducer_open_low", "transducer_stuck",
+                        "tube_disconnected", "valve_reversed"}
 
 
 def test_names_severities_and_what_a_rig_cannot_have():
@@ -65,4 +66,5 @@ def test_names_severities_and_what_a_rig_cannot_have():
     with pytest.raises(InputError, match=f"tube_kinked cannot happen to rig {bare.name}: it has no tube"):
         find_faults("tube_kinked", bare)
     assert excluded_faults(rig) == {}
-    assert excluded_faults(bare) == dict.fromkeys(("tube_kinked", "tube_disconnected", "tube_wet"), "it has no tube")
+    without = ("tube_kinked", "tube_disconnected", "tube_wet", "changeover_stuck")
+    assert excluded_faults(bare) == dict.fromkeys(without, "it has no tube")

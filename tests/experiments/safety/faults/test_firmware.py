@@ -66,3 +66,33 @@ def test_calibration_gone_wrong():
     hasty = CATALOGUE["clamp_too_early"].inject(case, 1.0).orders.mode
     assert np.argmax(hasty == CLAMP) == 2000 < np.argmax(case.orders.mode == CLAMP)
     assert np.array_equal(CATALOGUE["clamp_too_early"].inject(case, 0.0).orders.mode, case.orders.mode)
+
+
+def test_a_dead_alarm_tells_nobody_but_changes_nothing_else():
+    pump, dead = CATALOGUE["supply_high"], CATALOGUE["alarm_dead"]
+    told, rows = bench().run(pump, trace=True)
+    untold, same = bench().run(pump, dead, trace=True)
+    assert told.figures["detected_s"] >= 0.0 > untold.figures["detected_s"] and np.array_equal(rows, same)
+    assert untold.acted["supply_range"] == told.acted["supply_range"] >= 0.0
+
+
+def test_a_stale_display_shows_one_value_of_a_living_pulse():
+    found = bare("display_stale")
+    assert len(np.unique(found["shown_mmHg"])) == 1 and np.ptp(found["reading_mmHg"]) > 20.0
+
+
+def test_a_wear_timer_that_works_ends_the_clamp_and_one_that_fails_does_not():
+    fault = CATALOGUE["wear_timer_failed"]
+    assert fault.to_empty
+    ended, _ = bench().run(fault._replace(severity=0.0))
+    lasting, _ = bench().run(fault)
+    assert ended.figures["lowest_mmHg"] < 15.0 < 40.0 < lasting.figures["lowest_mmHg"]
+
+
+def test_a_set_point_that_nobody_looks_for_again_stays_while_tone_goes():
+    here = bench()
+    case = here.case(here.onset_tick)
+    found = CATALOGUE["recalibration_missed"].inject(case, 1.0)
+    change = found.inputs.tone - case.inputs.tone
+    assert found.orders is case.orders and np.all(change[: case.onset_tick] == 0.0) and np.all(np.diff(change) >= 0.0)
+    assert change[-1] > 0.1

@@ -8,6 +8,8 @@ from experiments.rigs.rig import load_rig
 from experiments.safety.faults.catalogue import CATALOGUE
 from experiments.safety.faults.hardware import HARDWARE, no_speed, no_tube, no_vent_side
 from experiments.simulation.protected import FAULT_CHANNELS
+from plant.parts import line_end_volume
+from plant.pneumatics.cuff import content_at_rest
 from plant.pneumatics.tube import tube_inertance, tube_resistance
 from tests.experiments.safety.faults.fault_bench import bench
 
@@ -90,3 +92,35 @@ def test_fit_changes_bladder_and_coupling():
         worse = CATALOGUE[name].inject(case, 1.0).plant
         assert worse.cuff.volume_mL == pytest.approx(size * case.plant.cuff.volume_mL)
         assert worse.tissue.transmission == pytest.approx(coupling * case.plant.tissue.transmission)
+
+
+def test_a_blocked_exhaust_lets_nothing_out():
+    """A flow valve gets no command to vent; a pressure-type one cannot lower its outlet."""
+    assert np.min(bare("quiet")["arriving"]) < -0.01 <= np.min(bare("vent_blocked")["arriving"]) == 0.0
+    assert np.min(np.diff(bare("vent_blocked", "cabinet")["arriving"])) == 0.0
+    assert np.min(bare("vent_blocked", severity=0.5)["arriving"]) >= -0.5
+
+
+@pytest.mark.parametrize("rig", ["wrist", "cabinet"])
+@pytest.mark.parametrize("name", ["relief_opens", "dump_opens"])
+def test_a_way_out_that_opens_unasked_empties_the_cuff_or_is_noticed(rig, name):
+    outcome, _ = bench(rig).run(CATALOGUE[name])
+    assert 0.0 <= outcome.figures["detected_s"] < 0.5 and outcome.figures["lowest_mmHg"] < 15.0
+
+
+def test_a_stuck_change_over_keeps_its_cuff_full():
+    found = bare("changeover_stuck")
+    assert found["node_mmHg"][-1] < 5.0 and found["cuff_mmHg"][-1] > 50.0 and set(found["mode"]) == {2.0}
+
+
+def test_a_second_cuff_at_the_same_pressure_is_twice_the_air():
+    here = bench()
+    case = here.case(here.onset_tick)
+    both = CATALOGUE["both_cuffs_full"].inject(case, 1.0)
+    assert both.plant.cuff.volume_mL == 2.0 * case.plant.cuff.volume_mL
+    end = float(line_end_volume(case.plant.tube))
+    content = content_at_rest(both.plant.cuff, both.plant.air, case.state.cuff_mmHg, end)
+    assert both.state.cuff_mL == pytest.approx(content)
+    assert both.state.cuff_mmHg == case.state.cuff_mmHg
+    found = bare("both_cuffs_full")
+    assert abs(found["cuff_mmHg"][1] - found["cuff_mmHg"][0]) < 3.0 and np.min(found["cuff_mmHg"]) > 40.0

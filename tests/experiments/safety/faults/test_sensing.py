@@ -3,8 +3,10 @@
 import numpy as np
 import pytest
 
+from controller.protection.guards import PROTECTIONS
 from experiments.safety.faults.catalogue import CATALOGUE
 from experiments.safety.faults.sensing import SENSING
+from plant.units import hydrostatic_mmHg
 from tests.experiments.safety.faults.fault_bench import bench
 from tests.experiments.safety.faults.test_hardware import bare
 
@@ -45,3 +47,42 @@ def test_a_motion_artefact_ends():
 def test_the_wrong_second_transducer_reads_low():
     found = bare("switch_transducer_offset")
     assert found["second_mmHg"][100] == pytest.approx(found["node_mmHg"][99] - 60.0, abs=5.0)
+
+
+def test_a_blocked_port_shows_no_pulse():
+    found = bare("transducer_port_blocked")
+    assert np.std(found["reading_mmHg"][-1000:]) < 0.35 * np.std(found["cuff_mmHg"][-1000:])
+
+
+def test_a_reference_that_drifts_is_in_every_channel():
+    """0.4 % a second: both transducers agree, on the wrong value."""
+    found = bare("reference_voltage_drift")
+    for name, true in (("reading_mmHg", "cuff_mmHg"), ("second_mmHg", "node_mmHg")):
+        assert np.mean(found[name][-500:] / found[true][-500:]) == pytest.approx(1.0 + 0.004 * 2.25, abs=0.002)
+
+
+def test_sealed_transducers_take_a_fall_of_ambient_pressure_for_a_rise():
+    found = bare("ambient_pressure_falls")
+    for name, true in (("reading_mmHg", "cuff_mmHg"), ("second_mmHg", "node_mmHg")):
+        assert np.mean((found[name] - found[true])[-200:]) == pytest.approx(3.0 * 2.4, abs=0.7)
+
+
+def test_a_wrong_height_is_shown_but_not_measured():
+    found, quiet = bare("height_wrong"), bare("quiet")
+    assert np.array_equal(found["reading_mmHg"], quiet["reading_mmHg"])
+    assert found["shown_mmHg"] - quiet["shown_mmHg"] == pytest.approx(hydrostatic_mmHg(0.2))
+
+
+def test_an_overdriven_emitter_burns_unless_somebody_lets_go():
+    """33 °C in the dark, 2 K at nominal drive, 12 K at six times that: 43.9 °C after 36 s of a lag of 15 s."""
+    here = bench(after_s=36.0)
+    bare_run, _ = here.run(CATALOGUE["emitter_overdriven"], lost=PROTECTIONS)
+    calm, _ = here.run(CATALOGUE["quiet"])
+    kept, _ = here.run(CATALOGUE["emitter_overdriven"])
+    assert bare_run.figures["skin_degC"] == pytest.approx(33.0 + 12.0 - 10.0 * np.exp(-36.0 / 15.0), abs=0.1)
+    assert bare_run.figures["skin_degC"] > 43.0 > kept.figures["skin_degC"] > calm.figures["skin_degC"] > 34.9
+
+
+def test_an_intermittent_contact_is_dark_for_moments():
+    dark = bare("contact_intermittent")["light"] == 0.0
+    assert np.sum(dark) == 60 and np.all(dark[:30]) and np.all(dark[1700:1730])

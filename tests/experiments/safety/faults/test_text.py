@@ -15,11 +15,15 @@ def study():
 
 def test_lines_say_it_all(study):
     text = "\n".join(study_lines(study, summary_table(study)))
-    for word in ("BREAKS undetected wrong reading", "not contained with all protection: emitter_out", "relief",
+    for word in ("BREAKS undetected wrong reading", "rig wrist: FAIL", "relief",
+                 "Not contained: 1 of 2 failures breaks", "Worst contained: valve stuck open",
+                 "Without relief: pressure",
                  "400 mmHg", "1 false alarms in 1 runs", "valve_stuck_open + emitter_out", "three: does not hold",
                  "intermittent cuffs"):
         assert word in text
     assert max(map(len, text.splitlines())) < 200
+    assert text.index("Not contained") < text.index("Worst contained") < text.index("highest")
+    assert text.lower().count("worst") == 1
 
 
 def test_json_is_plain(study):

@@ -2,11 +2,13 @@
 import numpy as np
 import pytest
 
-from experiments.safety.faults.verdict import BREAKS, DEFAULT, FaultLimits, broken, load_fault_limits
+from experiments.safety.faults.findings import BREAKS
+from experiments.safety.faults.verdict import DEFAULT, FaultLimits, broken, load_fault_limits
 from plant.errors import InputError
 
 FINE = {"highest_mmHg": 200.0, "above_normal_s": 0.0, "vent_start_s": 1.0, "below_15_s": 0.5, "below_20_s": 0.4,
-        "wrong_longest_s": 0.0, "detected_s": 1.0, "wrong_at_alarm_mmHg": 2.0}
+        "wrong_longest_s": 0.0, "detected_s": 1.0, "wrong_at_alarm_mmHg": 2.0, "skin_degC": 35.0,
+        "lowest_mmHg": 90.0}
 
 
 def judged(limits=FaultLimits(), person=False, after_s=36.0, **changes):  # noqa: B008
@@ -28,6 +30,14 @@ def test_each_limit_is_broken_just_beyond_it():
     assert judged(below_15_s=-1.0) == ["vent"]
     assert judged(wrong_longest_s=30.1) == ["undetected wrong reading"]
     assert judged(FaultLimits(vent_mmHg=20.0), below_15_s=-1.0) == []
+
+
+def test_skin_and_a_cuff_that_has_to_be_emptied():
+    assert judged(skin_degC=43.0) == [] and judged(skin_degC=43.1) == ["skin heat"]
+    figures = {name: np.array([value] * 2) for name, value in FINE.items()} | {"lowest_mmHg": np.array([15.0, 15.1])}
+    for to_empty in (True, False):
+        found = broken(FaultLimits(), figures, np.zeros(2, bool), 36.0, np.full(2, to_empty))
+        assert list(found[:, BREAKS.index("vent")]) == [False, to_empty]
 
 
 def test_what_the_run_was_too_short_to_show_is_not_held_against_it():

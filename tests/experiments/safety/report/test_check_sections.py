@@ -23,7 +23,7 @@ def test_every_limit_has_its_row_its_run_and_its_figure(checked, sections):
         section, figure = place_of(verdict.figure)
         assert section in sections
         assert f'id="{figure}"' in everything or figure in sections
-        assert row[2] == verdict.found and row[4] is verdict.passed and f"#{section}" in row[5]
+        assert row[3] == verdict.found and row[5] is verdict.passed and row[6] and f"#{section}" in row[7]
     assert sections["requirements"].body.count("<tr>") == len(rows) + 1
 
 

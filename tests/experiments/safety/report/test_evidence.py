@@ -90,6 +90,8 @@ def test_what_is_no_study_is_one_line(tmp_path, text, words):
 def test_another_rig_is_refused(wrist, tmp_path):
     check_same_rig(STUDY, wrist, "wrist", [], tmp_path)
     check_same_rig(STUDY, wrist, "mine.toml", [], tmp_path)  # a file of this rig's name
+    for made, given in (("valve_near", "wrist"), ("wrist", "valve_near"), ("valve_near", "valve_near")):
+        check_same_rig(STUDY | {"rig": made}, wrist, given, [], tmp_path)
     for document, settings in ((STUDY | {"rig": "cabinet"}, []), (STUDY, ["controller.kp=0.01"]),
                                (STUDY | {"settings": ["tube.length_m=1"]}, [])):
         with pytest.raises(InputError, match="was made on rig"):

@@ -6,17 +6,14 @@ import math
 from hypothesis import given
 from hypothesis import strategies as st
 
+from experiments.safety.faults.findings import Failure, Outcome
 from experiments.safety.report.failure_table import (
     COLUMNS,
-    Failure,
-    Outcome,
     Row,
     priority,
     residual_text,
     rows_of,
-    single_points,
     table_csv,
-    worst_loss,
 )
 from experiments.safety.report.scales import default_scales, load_scales
 
@@ -45,16 +42,14 @@ def test_worst_first():
     assert by_name["a"].priority == by_name["a"].severity * by_name["a"].occurrence * by_name["a"].detectability
 
 
-def test_single_points_are_what_a_lost_protection_breaks_in_addition():
-    found = single_points([failure("a", limit=HIGH, relief=FINE), failure("b", HIGH, limit=HIGH)])
-    assert found == [("limit", "a", ("330 mmHg",))]
-
-
-def test_the_worst_loss_is_named_only_when_it_matters():
-    worse = Outcome(200.0, 0.4, 2.0, 0.0, 0.0)
-    assert worst_loss(failure("a", limit=HIGH, relief=worse)) == "limit"
-    assert worst_loss(failure("a", relief=worse)) == "relief"
-    assert worst_loss(failure("a", relief=FINE)) == ""
+def test_effects_name_hazard_harm_and_control():
+    trapped = Outcome(180.0, 0.4, math.inf, 0.0, 0.0, ("vent",))
+    row, = rows_of([failure("a", limit=HIGH._replace(broken=("pressure",)), dump_valve=trapped)],
+                   load_scales(default_scales()))
+    assert row.hazard == "high cuff pressure; pressure that stays" and "injury" in row.harm
+    assert row.control == "limit, dump valve"
+    calm, = rows_of([failure("a", relief=FINE)], load_scales(default_scales()))
+    assert (calm.hazard, calm.control) == ("no reading", "")
 
 
 def test_residual_words():
