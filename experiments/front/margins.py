@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from controller.margins.budget import BudgetRow, phase_budget
-from experiments.check.check import Judged, judge_loops, worst_of
+from experiments.check.judged import Judged, judge_loops, with_effort, worst_of
 from experiments.check.dataset import margins_dataset
 from experiments.check.text import loops_json, margin_figures_of, margins_lines
 from experiments.front.inputs import RigLike, bounded, rig_of
@@ -15,9 +15,12 @@ from experiments.front.public import public
 from experiments.front.result import Result
 from experiments.rigs.rig import Rig
 from experiments.work.output import provenance
+from plant.pressure.synthetic import SyntheticPressure, synthesise
 
 if TYPE_CHECKING:
     import xarray
+
+EFFORT_s = 30.0  # of synthetic pressure, for what the pulse makes of the command
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -86,6 +89,7 @@ def margins(rig: RigLike = "wrist", at_mmHg: float | Sequence[float] = 90.0) -> 
     for pressure in pressures:
         bounded("--at", pressure, 10.0, 300.0, "mmHg")
     loops = judge_loops(made, {f"{p:g} mmHg": p for p in pressures or [90.0]})
+    loops = with_effort(loops, made, synthesise(SyntheticPressure(), made.timing.period_s, EFFORT_s, 1))
     worst = worst_of(loops)
     rows = phase_budget(worst.loop, worst.margins.crossover_Hz) if math.isfinite(worst.margins.crossover_Hz) else []
     return MarginsResult(made, loops, worst, rows, told=provenance(None))
