@@ -12,17 +12,19 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.margins.following import Following
+from controller.margins.disturbed import EFFORTS, Disturbed, disturbed
 from controller.margins.gain_sets import gain_sets, margins_of_sets
-from controller.margins.loop import Loop, build_loop, sides
+from controller.margins.loop import build_loop, sides
+from controller.margins.many_settings import rows_of
 from controller.margins.margins import ManyMargins, gain_margins_dB
 from controller.tick.law import Coefficients, Controller, design
+from experiments.check.agreement import LOWEST_Hz
 from experiments.check.check import operating_pressures, run_tracking, tracking_figures
 from experiments.design.sweep.axes import FINGER, own_finger
 from experiments.rigs.rig import Rig, Source, clamp
 from experiments.simulation.recorded import recorded_runs
-from experiments.simulation.simulate import Ready, Run, prepare
-from experiments.subjects.bands import pressure_bands
+from experiments.simulation.simulate import Ready, Run, plan_at_rest, prepare
+from experiments.subjects.disturbed import disturbances
 from experiments.subjects.finger import Finger, finger_pressure, on_finger
 from experiments.work.packed import storable
 from plant.errors import InputError
@@ -54,6 +56,10 @@ MARGINS: dict[str, Figure] = {
     "sensitivity_peak": Figure("1", "sensitivity peak Ms", "max"),
     "crossover_Hz": Figure("Hz", "crossover", "min"),
     "bandwidth_Hz": Figure("Hz", "bandwidth", "min"),
+    "command_noise_rms": Figure("1", "command, rms by light noise, share of full", "max"),
+    "command_pulse_rms": Figure("1", "command, rms by the pulse, share of full", "max"),
+    "command_step_sd": Figure("1", "command, SD from tick to tick, share of full", "max"),
+    "command_limit_share": Figure("1", "share of ticks at a command limit, predicted", "max"),
     "predicted_rms_mmHg": Figure("mmHg", "error of following the pulse, rms, by the linear loop alone", "max"),
 }
 TRACKING: dict[str, Figure] = {
@@ -162,7 +168,7 @@ def _run(surveyed: Sequence[Surveyed]) -> None:
         if rig is None or trace is None:
             continue
         try:
-            ready = prepare(rig, trace, seed=seed)
+            ready = prepare(rig, trace, plan_at_rest(trace.duration_s), seed)
         except InputError as error:
             answer.reasons[:] = [reason or str(error) for reason in answer.reasons]
             continue
@@ -242,9 +248,11 @@ def _pressure(
 
 def _margins(rig: Rig, trace: PressureTrace, sets: list[Coefficients]) -> Reals:
     """Worst margins over pressures and sides, shape (sets, figures); NaN for what an unstable loop has not."""
-    bands, many = pressure_bands(trace), gain_sets(sets)
+    many = gain_sets(sets)
     surveyed: list[ManyMargins] = []
     followed: list[Reals] = []
+    efforts: list[Disturbed] = []
+    rows = rows_of(sets, np.ones(1))
     slope = 0.0
     for name, pressure in operating_pressures(trace).items():
         point = clamp(rig, pressure, rig.tone.level)
@@ -252,17 +260,17 @@ def _margins(rig: Rig, trace: PressureTrace, sets: list[Coefficients]) -> Reals:
         for side in sides(rig.plant):
             loop = build_loop(rig.plant, point, side, rig.timing, rig.stage, sets[0], slope)
             surveyed.append(margins_of_sets(loop, many))
+            disturbance = disturbances([loop], rig, trace)[0]
             if name == "mean":
-                followed.append(_predicted(loop, sets, bands.omega, bands.rms_mmHg))
+                followed.append(disturbed(sets[0], rows, disturbance.above(LOWEST_Hz)).pressure_mmHg)
+            efforts.append(disturbed(sets[0], rows, disturbance))
     columns = _worst(surveyed)
     columns["predicted_rms_mmHg"] = np.where(columns["stable"] == 1.0, np.max(followed, axis=0), np.nan)
+    for name in EFFORTS:
+        most = np.max([getattr(one, name) for one in efforts], axis=0)
+        columns[name] = np.where(columns["stable"] == 1.0, most, np.nan)
     columns["delay_margin_ticks"] = columns["delay_margin_s"] / rig.timing.period_s
     return np.stack([columns[name] for name in MARGINS], axis=1)
-
-
-def _predicted(loop: Loop, sets: list[Coefficients], omega: Reals, rms_mmHg: Reals) -> Reals:
-    following = Following(loop, omega)
-    return np.array([following.rms_error_mmHg(coefficients, rms_mmHg) for coefficients in sets])
 
 
 def _worst(surveyed: list[ManyMargins]) -> dict[str, Reals]:

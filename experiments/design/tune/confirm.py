@@ -20,12 +20,12 @@ from experiments.design.tune.limits import MarginLimit, split
 from experiments.design.tune.verdict import Evaluation
 from experiments.rigs.rig import Rig
 from experiments.simulation.recorded import recorded_runs
-from experiments.simulation.simulate import USUAL, Ready, Run, prepare
+from experiments.simulation.simulate import Ready, Run, plan_at_rest, prepare
 from experiments.subjects.finger import finger_pressure, on_finger
 from experiments.subjects.spectrum import rms_above
 
-RUN_s, SETTLE_s = 45.0, 16.0  # the way into the clamp and the creep after it can take ten seconds and more
-PLAN = USUAL._replace(settle_s=SETTLE_s)
+RUN_s, SETTLE_s = 45.0, 6.0
+PLAN = plan_at_rest(RUN_s, SETTLE_s)  # filled for as long as a search takes to its first clamp
 SIMULATED = 50  # fingers, or all where there are fewer
 TOGETHER = 16  # runs side by side
 
