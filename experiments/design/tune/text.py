@@ -8,6 +8,7 @@ import numpy as np
 
 from controller.tick.parameters import Controller
 from experiments.design.tune.cases import usual_slope_error
+from experiments.design.tune.limits import split
 from experiments.design.tune.study import Row, Tuning
 from experiments.design.tune.verdict import LARGEST_IS_WORST, left_behind
 from experiments.check.agreement import APART
@@ -64,11 +65,11 @@ def tuning_lines(tuning: Tuning) -> list[str]:
     count, all_of = len(tuning.people.cases), "every finger"
     if tuning.percentile < 100.0:
         all_of = f"{tuning.percentile:g} % of the fingers"
-    asked = ", ".join(limit.text for limit in tuning.limits)
+    asked = [", ".join(limit.text for limit in some) for some in split(tuning.limits) if some]
     lines = [
         f"tuning of {tuning.rig.name} on {count} fingers ({tuning.group}, seed {tuning.seed}): least servo error for "
         f"{all_of} subject to",
-        f"  {asked}",
+        *(f"  {line}" for line in asked),
         f"  at mean, low and high pressure, each side of the valve, light slope off by ± {100 * tuning.slope_error:g} %"
         f" ({_provenance(tuning)})", "",
         f"{'':<{NAME_WIDTH}}{'factor':>7}{'Ms':>7}{'delay':>8}{'phase':>8}{'rms':>8}{'pulse':>8}{'noise':>8}"

@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 
 from experiments.check.check import judge_loops, margin_figures, operating_pressures, run_tracking, tracking_figures
+from experiments.check.judged import with_effort
 from experiments.design.sweep.axes import own_finger
 from experiments.design.sweep.piece import MARGINS, Case, Piece, changed, finger_with, pressure_of, run_piece
 from experiments.rigs.rig import load_rig, read_rig
@@ -31,7 +32,7 @@ def figures(case, row, finger=None):
 def test_margins_are_those_of_check(pressure, row):
     found = figures(case(pressure), row)
     rig = load_rig("wrist", [f"{n}={v!r}" for n, v in zip(NAMES, row, strict=True)])
-    expected = margin_figures(judge_loops(rig, operating_pressures(pressure)))
+    expected = margin_figures(with_effort(judge_loops(rig, operating_pressures(pressure)), rig, pressure))
     assert found["stable"] == 1.0 and found["signed_modulus_margin"] == found["modulus_margin"]
     for name, value in expected.items():
         assert found[name] == pytest.approx(value, rel=1e-6), name
