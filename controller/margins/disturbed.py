@@ -49,6 +49,11 @@ class Disturbance(NamedTuple):
     room_low: float  # from the operating point down to the command's lower limit
     room_high: float  # and up to the upper one
 
+    def with_slope(self, ratio: float) -> Disturbance:
+        """The same with the error normalised by another light slope, this many times the old one."""
+        return self._replace(plant=self.plant / ratio, venous_mmHg2=self.venous_mmHg2 / ratio**2,
+                             cross_mmHg2=self.cross_mmHg2 / ratio, noise_mmHg2=self.noise_mmHg2 / ratio**2)
+
     def above(self, lowest_Hz: float) -> Disturbance:
         """The same without what pressure and veins do below a frequency."""
         keep = self.omega_rad_s > 2.0 * math.pi * lowest_Hz

@@ -42,9 +42,9 @@ def agreement_lines(found: Agreement | None) -> list[str]:
     if found is None:
         return []
     by = 100.0 * (found.simulated_mmHg / found.predicted_mmHg - 1.0)
-    line = (f"error above {LOWEST_Hz:g} Hz at the true set point: {found.predicted_mmHg:.2f} mmHg rms predicted by the "
-            f"linear loop, {found.simulated_mmHg:.2f} simulated ({by:+.0f} %)")
+    line = (f"error above {LOWEST_Hz:g} Hz at the true set point: {found.predicted_mmHg:.2f} mmHg rms predicted, "
+            f"{found.simulated_mmHg:.2f} simulated ({by:+.0f} %)")
     if found.parted:
-        return [line, f"REMARK: prediction and simulation part by more than {100 * APART:g} %: trust the simulation; the "
-                "loop is not linear here (limits, dead band, the artery's curve), or noise is not the light's alone"]
+        return [line, f"REMARK: prediction and simulation part by more than {100 * APART:g} %: trust the simulation;",
+                "  the loop is not linear here (limits, dead band, the artery's curve), or noise is not the light's alone"]
     return [line]

@@ -107,7 +107,7 @@ def _slope_rows(loops: list[Judged]) -> list[str]:
     if not spread:
         return []
     if not all(m.stable for m in spread):
-        return [f"over the search's slope error, ± {100.0 * loops[0].slope_error:.3g} %: unstable"]
+        return [f"slope off ± {100.0 * loops[0].slope_error:.3g} %: unstable"]
     worst = least_margins(spread)
     name = f"slope off ± {100.0 * loops[0].slope_error:.3g} %"
     delay = f"{1e3 * worst['delay_margin_s']:.2f} ms = {worst['delay_margin_ticks']:.1f} T" \
@@ -115,7 +115,7 @@ def _slope_rows(loops: list[Judged]) -> list[str]:
     return [f"{name:<20}{_decibel_of(worst['gain_margin_dB']):>9}{_decibel_of(-worst['gain_reduction_margin_dB']):>9}"
             f"{_finite(worst['phase_margin_deg']):>7}°{delay:>19}{worst['modulus_margin']:>9.3f}"
             f"{worst['sensitivity_peak']:>7.2f}{_hertz(worst['crossover_Hz']):>11}{_hertz(worst['bandwidth_Hz']):>11}"
-            "  worst of each, over the search's slope error"]
+            "  worst of each"]
 
 
 def effort_lines(loops: list[Judged]) -> list[str]:
@@ -128,8 +128,9 @@ def effort_lines(loops: list[Judged]) -> list[str]:
     if math.isnan(effort["command_noise_rms"]):
         return []
     return [f"command, share of full ({most.name}): rms {effort['command_noise_rms']:.3g} by light noise, "
-            f"{effort['command_pulse_rms']:.3g} by the pulse; SD tick to tick {effort['command_step_sd']:.3g}; "
-            f"predicted at a limit {_share(effort['command_limit_share'])} of ticks"]
+            f"{effort['command_pulse_rms']:.3g} by the pulse,",
+            f"  SD from tick to tick {effort['command_step_sd']:.3g}, at a limit {_share(effort['command_limit_share'])} of "
+            "ticks (predicted)"]
 
 
 def _share(value: float) -> str:

@@ -14,6 +14,7 @@ Reals = NDArray[np.float64]
 
 LIMIT_NAMES = {  # figure and limit of a requirements file: figure of a sweep
     ("beat_systolic_error_mmHg", "mean_max"): "beat_systolic_mean_mmHg",
+    ("beat_systolic_error_percent", "mean_max"): "beat_systolic_mean_percent",
     ("beat_systolic_error_mmHg", "sd_max"): "beat_systolic_sd_mmHg",
 }
 
@@ -24,7 +25,7 @@ SHORT = {
     "command_noise_rms": "command by noise", "command_pulse_rms": "command by pulse",
     "command_step_sd": "command by tick", "command_limit_share": "share at a limit",
     "rms_error_mmHg": "rms error", "peak_error_mmHg": "peak error", "bias_mmHg": "bias",
-    "beat_systolic_mean_mmHg": "systolic mean", "beat_systolic_sd_mmHg": "systolic SD",
+    "beat_systolic_mean_mmHg": "systolic mean", "beat_systolic_mean_percent": "systolic mean", "beat_systolic_sd_mmHg": "systolic SD",
     "saturation_share": "saturation", "cuff_mmHg": "cuff pressure",
 }
 
@@ -89,13 +90,8 @@ def best(found: Study, limits: list[Limit]) -> int | None:
 
 
 def settings_of(found: Study, point: int) -> list[str]:
-    """The axes' values at a point, as one writes them on a command line: to six digits, which move no printed figure."""
-    return [f"{axis.name}={rounded_word(value)}" for axis, value in zip(found.axes, found.points[point], strict=True)]
-
-
-def rounded_word(value: Any) -> str:
-    """A value to six significant digits."""
-    return f"{value:.6g}" if isinstance(value, float) else value_word(value)
+    """The axes' values at a point, as one writes them on a command line."""
+    return [f"{axis.name}={value_word(value)}" for axis, value in zip(found.axes, found.points[point], strict=True)]
 
 
 def value_word(value: Any) -> str:

@@ -49,7 +49,7 @@ def test_noise_is_that_of_a_sample_and_short_traces_are_repeated(trace):
     assert len(found) == 2
     for one, loop in zip(found, loops, strict=True):
         assert np.sum(one.noise_mmHg2) == pytest.approx((sample_deviation(rig.plant.light) / loop.light_slope) ** 2)
-    short = PressureTrace(trace.pressure_mmHg[:3000], trace.usable[:3000], 1e-3, "short", "here")
+    short = trace._replace(pressure_mmHg=trace.pressure_mmHg[:3000], usable=trace.usable[:3000])
     assert np.sum(light_spectrum(loops[0], 0.0, short).pressure_mmHg2) > 10.0
 
 

@@ -57,7 +57,7 @@ def test_what_breaks_nothing_goes_to_the_end_of_what_is_allowed(trace):
 
 
 def test_where_no_rig_can_be_had_is_told(trace):
-    found = until(read_rig("wrist"), "supply.pressure_mmHg", {"gain_margin_dB": {"min": 3.0}}, HERE, trace)
+    found = until(read_rig("wrist"), "supply.pressure_mmHg", {"gain_margin_dB": {"min": 3.0}}, {"120 mmHg": 120.0}, trace)
     assert found.below.cannot and "mmHg" in found.below.breaks
     assert "where no rig can be had" in "\n".join(until_lines(found))
 
