@@ -149,7 +149,8 @@ def disturbed(template: Coefficients, rows: Reals, disturbance: Disturbance) -> 
     with np.errstate(divide="ignore", invalid="ignore"):
         spread = np.hypot(roots[2], roots[3])
         share = ndtr(-disturbance.room_low / spread) + ndtr(-disturbance.room_high / spread)
-    return Disturbed(*roots, np.minimum(np.where(spread > 0.0, share, 0.0), 1.0))
+    return Disturbed(roots[0], roots[1], roots[2], roots[3], roots[4],
+                     np.minimum(np.where(spread > 0.0, share, 0.0), 1.0))
 
 
 def servo_errors(template: Coefficients, rows: Reals, disturbance: Disturbance) -> tuple[Reals, Reals]:

@@ -5,8 +5,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from experiments.check.judged import LOWEST_Hz as LOWEST_Hz
 from experiments.check.judged import Judged
+from experiments.check.judged import LOWEST_Hz as LOWEST_Hz
 from experiments.simulation.simulate import Run
 from experiments.subjects.spectrum import SEGMENT_s, rms_above
 
@@ -46,5 +46,5 @@ def agreement_lines(found: Agreement | None) -> list[str]:
             f"{found.simulated_mmHg:.2f} simulated ({by:+.0f} %)")
     if found.parted:
         return [line, f"REMARK: prediction and simulation part by more than {100 * APART:g} %: trust the simulation;",
-                "  the loop is not linear here (limits, dead band, the artery's curve), or noise is not the light's alone"]
+                "  the loop is not linear here (limits, dead band, the artery's curve), or has other noise"]
     return [line]

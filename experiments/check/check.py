@@ -24,7 +24,7 @@ from experiments.rigs.requirements import Verdict, judge
 from experiments.rigs.rig import Rig
 from experiments.rigs.slope_error import usual_slope_error
 from experiments.simulation.set_point import Calibration, calibrate
-from experiments.simulation.simulate import USUAL, Plan, Run, mean_pressure, simulate
+from experiments.simulation.simulate import USUAL, Plan, Run, simulate
 from plant.errors import InputError
 from plant.pressure.beats import Indices, detect_beats
 from plant.pressure.record import PressureTrace

@@ -1,4 +1,4 @@
-"""Loops of a rig judged: margins at each operating point, over the slope error of the search, and the command's activity."""
+"""Loops of a rig judged: margins at each operating point and over the search's slope error, and the command."""
 from __future__ import annotations
 
 import math
@@ -99,7 +99,7 @@ def margin_figures(loops: list[Judged]) -> dict[str, float]:
     if all(j.effort is not None for j in loops):
         figures |= {name: max(float((j.effort or {})[name]) for j in loops) for name in EFFORTS}
         if any(math.isnan((j.effort or {})[name]) for j in loops for name in EFFORTS):
-            figures |= {name: math.nan for name in EFFORTS}
+            figures |= dict.fromkeys(EFFORTS, math.nan)
     return figures
 
 

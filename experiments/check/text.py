@@ -21,7 +21,6 @@ from experiments.simulation.simulate import Run
 from experiments.work.output import CAUTION
 from plant.pressure.record_quality import NARROW_Hz
 
-
 SMALLEST = 1e-9  # of a figure that is shown: a share of ticks below it will never be seen
 
 
@@ -123,14 +122,14 @@ def effort_lines(loops: list[Judged]) -> list[str]:
     told = [j for j in loops if j.effort is not None]
     if not told:
         return []
-    most = max(told, key=lambda j: math.hypot((j.effort or {})["command_noise_rms"], (j.effort or {})["command_step_sd"]))
+    most = max(told, key=lambda j: (j.effort or {})["command_step_sd"])
     effort = most.effort or {}
     if math.isnan(effort["command_noise_rms"]):
         return []
     return [f"command, share of full ({most.name}): rms {effort['command_noise_rms']:.3g} by light noise, "
             f"{effort['command_pulse_rms']:.3g} by the pulse,",
-            f"  SD from tick to tick {effort['command_step_sd']:.3g}, at a limit {_share(effort['command_limit_share'])} of "
-            "ticks (predicted)"]
+            f"  SD from tick to tick {effort['command_step_sd']:.3g}, predicted at a limit "
+            f"{_share(effort['command_limit_share'])} of ticks"]
 
 
 def _share(value: float) -> str:

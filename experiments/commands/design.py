@@ -95,8 +95,8 @@ def tune(
     ] = None,
     requirements: Annotated[
         Path | None, typer.Option(help="Requirements file (.toml); its limits on margins and on the command count. "
-                                  "Default: the one that ships with the rig. Always: Ms of 1.6, 2 ticks of delay margin, "
-                                  "and a quiet command, unless it says otherwise.")
+                                  "Default: the one that ships with the rig. Always: Ms of 1.6, 2 ticks of delay "
+                                  "margin, and a quiet command, unless it says otherwise.")
     ] = None,
     structure: Annotated[
         str | None, typer.Option(help="The only structure to try, for example 'PI with lead'. Default: six of them.")

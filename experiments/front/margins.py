@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from controller.margins.budget import BudgetRow, phase_budget
-from experiments.check.judged import Judged, judge_loops, over_slope_error, with_effort, worst_of
 from experiments.check.dataset import margins_dataset
+from experiments.check.judged import Judged, judge_loops, over_slope_error, with_effort, worst_of
 from experiments.check.text import loops_json, margin_figures_of, margins_lines
 from experiments.design.until.pictures import until_figure
 from experiments.design.until.study import Until

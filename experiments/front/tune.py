@@ -100,7 +100,7 @@ def tune(
     Raises:
         InputError: a number out of range, a group that is not known, too few fingers that can be clamped at all.
 
-    A tuning takes a minute for a hundred fingers; so this example is not run.
+    A tuning takes hundreds of times as long as a check; so this example is not run.
 
         result = cuffloop.tune("wrist", fingers=50)
         Path("tuned.toml").write_text(result.rig_text)

@@ -50,7 +50,7 @@ class Plan(NamedTuple):
 
 
 USUAL = Plan()
-FILLED_s = 12.0  # filled as long as a search is before its first clamp: veins and wall have settled, and do not throw it
+FILLED_s = 12.0  # as long as a search fills before its first clamp: veins and wall are at rest, and do not throw it
 FILLED_SHARE = 0.4  # of a short trace at most
 
 

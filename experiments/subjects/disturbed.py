@@ -1,4 +1,4 @@
-"""What disturbs a rig's loop on a pressure trace: the pressure itself, what it does to the veins, and the light's noise.
+"""What disturbs a rig's loop on a pressure trace: the pressure, what it does to the veins, and the light's noise.
 
 The clamp hands arterial pressure on to the veins under the cuff. They empty and refill in its rhythm, and the light
 takes their volume for the artery's: v(t) follows its own law under p_a − p0, and counts through the light's slope.
@@ -28,7 +28,7 @@ def venous_volume(vein: Vein, external_mmHg: Reals, period_s: float) -> Reals:
     """Volume of the veins (fraction) under an external pressure on ticks, played twice so that the start is forgotten;
     shape of `external_mmHg`. By Euler's rule: a tick is a thousandth of their time constants."""
     found = np.empty(len(external_mmHg))
-    volume = vein_target(vein, np.mean(external_mmHg))
+    volume = vein_target(vein, float(np.mean(external_mmHg)))
     for _ in range(2):
         for k in range(len(external_mmHg)):
             found[k] = volume

@@ -1,4 +1,4 @@
-"""Random rigs, each tuned and simulated on its fingers: does a setting that keeps its limits hold, and is what does not told?
+"""Random rigs, each tuned and simulated on its fingers: does what keeps its limits hold, and is it told what does not?
 
     python -m tests.studies.random_rigs --rigs 20 --fingers 50 --seed 1
 

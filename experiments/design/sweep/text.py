@@ -59,7 +59,8 @@ def study_lines(found: Study, limits: list[Limit], options: list[str]) -> list[s
     lines += _trouble(found)
     if found.fingers:
         where = at if at is not None else int(np.nanargmax(found.worst("signed_modulus_margin")))
-        lines += ["", f"worst figures {'there' if at is not None else 'at the least bad point'}, each by its finger alone:"]
+        place = "there" if at is not None else "at the least bad point"
+        lines += ["", f"worst figures {place}, each by its finger alone:"]
         for finger, names in worst_fingers(found, where, shown).items():
             told = ", ".join(f"{HEADS[n]} {found.worst(n)[where]:.3g} {SHOWN[n]}".rstrip() for n in names)
             lines += [f"  {finger}: {told}", f"    {rerun(found, where, options, finger)}"]
@@ -141,7 +142,8 @@ def study_json(found: Study, limits: list[Limit], options: list[str]) -> dict[st
         "sampled": found.sampled, "shape": found.shape, "fingers": [finger.name for finger in found.fingers],
         "simulated": found.case.simulated, "record": found.case.trace.name if found.case.trace else None,
         "figures": {name: figure._asdict() for name, figure in found.case.figures.items()},
-        "limits": [limit.text for limit in limits], "missed_most": binding_counts(found, limits), "points_that_keep_all": int(np.sum(kept)),
+        "limits": [limit.text for limit in limits], "missed_most": binding_counts(found, limits),
+        "points_that_keep_all": int(np.sum(kept)),
         "present": {name: found.present_worst(name) for name in found.case.figures},
         "best": None if at is None else {
             "settings": settings_of(found, at), **{name: float(found.worst(name)[at]) for name in found.case.figures},

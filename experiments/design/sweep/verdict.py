@@ -25,7 +25,8 @@ SHORT = {
     "command_noise_rms": "command by noise", "command_pulse_rms": "command by pulse",
     "command_step_sd": "command by tick", "command_limit_share": "share at a limit",
     "rms_error_mmHg": "rms error", "peak_error_mmHg": "peak error", "bias_mmHg": "bias",
-    "beat_systolic_mean_mmHg": "systolic mean", "beat_systolic_mean_percent": "systolic mean", "beat_systolic_sd_mmHg": "systolic SD",
+    "beat_systolic_mean_mmHg": "systolic mean", "beat_systolic_mean_percent": "systolic mean",
+    "beat_systolic_sd_mmHg": "systolic SD",
     "saturation_share": "saturation", "cuff_mmHg": "cuff pressure",
 }
 

@@ -129,7 +129,8 @@ def _broken(c: Confirmation, limits: tuple[MarginLimit, ...], worst_mmHg: float)
     allowed = {limit.figure: limit.allowed for limit in split(limits)[1]}
     room = math.hypot(allowed.get(EFFORTS[0], math.inf), allowed.get(EFFORTS[1], math.inf))
     for value, most, words in (
-        (c.command_rms, room, "command rms"), (c.command_step_sd, allowed.get(EFFORTS[2], math.inf), "command SD by tick"),
+        (c.command_rms, room, "command rms"),
+        (c.command_step_sd, allowed.get(EFFORTS[2], math.inf), "command SD by tick"),
         (c.limit_share, allowed.get(EFFORTS[3], math.inf), "share of ticks at a limit"),
     ):
         if value > most:

@@ -78,7 +78,7 @@ def margin_limits(requirements: dict[str, dict[str, float]]) -> tuple[MarginLimi
         if limit.allowed <= 0.0:
             raise InputError(f"{limit.figure}.{limit.limit} = {limit.allowed:g}: a tuning needs a limit above 0")
         if limit.on_command and limit.limit == "min":
-            raise InputError(f"{limit.figure}.min = {limit.allowed:g}: a tuning bounds the command from above; write max")
+            raise InputError(f"{limit.figure}.min = {limit.allowed:g}: a tuning bounds the command from above")
         if limit.figure == "sensitivity_peak" and (limit.limit == "min" or limit.allowed <= 1.0):
             raise InputError(f"sensitivity_peak.{limit.limit} = {limit.allowed:g}: must be a max above 1, which the "
                              "sensitivity of every loop with dead time exceeds somewhere")

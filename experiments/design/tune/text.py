@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 
 from controller.tick.parameters import Controller
+from experiments.check.agreement import APART
 from experiments.design.tune.cases import usual_slope_error
 from experiments.design.tune.limits import split
 from experiments.design.tune.study import Row, Tuning
 from experiments.design.tune.verdict import LARGEST_IS_WORST, left_behind
-from experiments.check.agreement import APART
 from experiments.rigs.table import difference_lines
 from experiments.work.output import CAUTION
 
@@ -107,7 +107,8 @@ def _row_line(tuning: Tuning, row: Row, indent: str = "") -> str:
     return (f"{name:<{NAME_WIDTH}}{factor:>7}{peak:>7.2f}{worst_margin(tuning, row, 'delay_margin_ticks'):>8.1f}"
             f"{worst_margin(tuning, row, 'phase_margin_deg'):>8.1f}{row.rms_mmHg:>8.3f}"
             f"{row.found.pressure_mmHg[k]:>8.3f}{row.found.noise_mmHg[k]:>8.3f}"
-            f"{worst_margin(tuning, row, 'command_noise_rms'):>9.3f}{worst_margin(tuning, row, 'command_step_sd'):>9.3f}"
+            f"{worst_margin(tuning, row, 'command_noise_rms'):>9.3f}"
+            f"{worst_margin(tuning, row, 'command_step_sd'):>9.3f}"
             f"  {verdict}")
 
 
@@ -150,7 +151,8 @@ def _confirmation_lines(tuning: Tuning) -> list[str]:
     found = tuning.confirmations
     if not found:
         return []
-    lines = ["", f"nonlinear simulation of {len(found)} fingers, above 0.4 Hz{'':<9}predicted simulated  command  by tick"]
+    lines = ["", f"nonlinear simulation of {len(found)} fingers, above 0.4 Hz".ljust(55)
+             + "predicted simulated  command  by tick"]
     for c in [*(c for c in found if c.why), *[c for c in found if c.broken and not c.why][:MOST_BROKEN]]:
         why = f" ({c.why})" if c.why else ""
         outcome = (f"{c.simulated_mmHg:>10.3f}{c.command_rms:>9.3f}{c.command_step_sd:>9.3f}"
@@ -190,7 +192,8 @@ def tuning_json(tuning: Tuning) -> dict[str, Any]:
         "rig": tuning.rig.name, "fingers": len(tuning.people.cases), "group": tuning.group,
         "percentile": tuning.percentile, "slope_error": tuning.slope_error,
         "left_out": [{"finger": name, "reason": reason} for name, reason in tuning.people.left_out],
-        "limits": [limit._asdict() for limit in tuning.limits], "passed": tuning.passed, "broken": [c.finger for c in tuning.broken],
+        "limits": [limit._asdict() for limit in tuning.limits], "passed": tuning.passed,
+        "broken": [c.finger for c in tuning.broken],
         "ultimate": tuning.ultimate._asdict(), "tuned": row(tuning.tuned), "shipped": row(tuning.shipped),
         "rules": [row(r) for r in tuning.published], "rules_scaled": [row(r) for r in tuning.scaled],
         "structures": [row(r) for r in tuning.structures],
@@ -208,8 +211,8 @@ def tuned_rig_text(tuning: Tuning) -> str:
     name = f"{rig.name[:180]}_tuned"
     about = f"{rig.name[:60]} tuned for {len(tuning.people.cases)} fingers ({tuning.group}, seed {tuning.seed})"
     made = rig._replace(name=name, about=about, controller=tuning.tuned.found.controller)
-    lines = [f"# Written by cuffloop tune: what differs from the built-in rig {rig.base}, above all the controller that "
-             "was found."]
+    lines = [f"# Written by cuffloop tune: what differs from the built-in rig {rig.base}, above all the "
+             "controller that was found."]
     if tuning.percentile == 100.0 and tuning.tuned.kept:
         lines += [f"# every finger keeps: {limit.text}" for limit in tuning.limits]
     if not tuning.passed:

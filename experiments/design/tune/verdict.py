@@ -29,7 +29,7 @@ class Evaluation(NamedTuple):
     rms_mmHg: Reals  # (fingers,) servo error at the least favourable side and light slope
     pressure_mmHg: Reals  # (fingers,) what arterial pressure makes of it
     noise_mmHg: Reals  # (fingers,) what the light's noise does
-    margins: dict[str, Reals]  # (fingers,) the worst of each finger's loops, command included; NaN where one is unstable
+    margins: dict[str, Reals]  # (fingers,) the worst of a finger's loops, and its command; NaN where one is unstable
     errors: Reals  # (fingers, sides, gains) rms
     shortfall: Reals  # (fingers, loops, gains, limits); of a limit on the command at mean pressure only
 

@@ -26,7 +26,8 @@ def until_figure(found: Until, rig: str) -> Any:
         if np.min(rooms) >= SHOWN:
             continue
         label = "stability (modulus margin)" if name == STABILITY else limit_words(name, found.limits)
-        axes.plot(values, rooms, STYLES[(k // len(COLOURS)) % 4], marker=".", color=COLOURS[k % len(COLOURS)], label=label)
+        axes.plot(values, rooms, STYLES[(k // len(COLOURS)) % 4], marker=".", color=COLOURS[k % len(COLOURS)],
+                  label=label)
     axes.axhspan(-1.0, 0.0, color="0.93", zorder=0)
     axes.axhline(0.0, color="black", linewidth=1.0)
     axes.axvline(found.number.present, color=GREY, linewidth=1.0)

@@ -1,7 +1,7 @@
 """How far a number of a rig may go, either way, until a limit of its requirements breaks, and which one: solved for.
 
 From the present value outward in growing steps to a first value that breaks a limit, then Brent's method (Brent 1973,
-from SciPy) on the room to the nearest limit. The room is that of the worst loop, side and slope error, as `check` has it.
+from SciPy) on the room to the nearest limit. The room is that of the worst loop, side and slope error, as in `check`.
 """
 from __future__ import annotations
 

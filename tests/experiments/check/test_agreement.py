@@ -1,6 +1,5 @@
 """Whether prediction and simulation agree."""
 import math
-
 from dataclasses import replace
 
 import numpy as np
@@ -17,7 +16,8 @@ def test_they_do_on_the_shipped_rig(checked):
     assert f"{found.predicted_mmHg:.2f} mmHg rms predicted" in line
 
 
-@pytest.mark.parametrize(("simulated", "parted"), [(1.0, False), (1.149, False), (1.151, True), (0.849, True), (4.3, True)])
+@pytest.mark.parametrize(("simulated", "parted"), [
+    (1.0, False), (1.149, False), (1.151, True), (0.849, True), (4.3, True)])
 def test_a_seventh_off_is_remarked(simulated, parted):
     found = Agreement(1.0, simulated)
     assert found.parted is parted and ("REMARK" in "".join(agreement_lines(found))) is parted

@@ -107,14 +107,14 @@ def test_values_as_toml(value):
 
 def test_only_differences_are_written_and_bring_the_rig_back(tmp_path):
     """Over its base, whatever was set: a number, another kind of part, a tube left to the tool."""
-    for settings in ([], ["tube.length_m=0.3", "cuff.volume_mL=4"], ["tube.kind=none"],
+    for changes in ([], ["tube.length_m=0.3", "cuff.volume_mL=4"], ["tube.kind=none"],
                      ["valve.kind=pressure", "actuator.kind=direct"], ["light.bits=12", "controller.kp=0.004"]):
-        rig = load_rig("wrist", settings)
+        rig = load_rig("wrist", changes)
         text = "\n".join(difference_lines(rig)) + "\n"
         path = tmp_path / "own.toml"
         path.write_text(text, encoding="utf-8")
         found = load_rig(str(path))
         assert (found.plant, found.controller, found.timing, found.stage) == (
-            rig.plant, rig.controller, rig.timing, rig.stage), settings
+            rig.plant, rig.controller, rig.timing, rig.stage), changes
         assert text.startswith('base = "wrist"') and len(text.splitlines()) < 30
     assert len(difference_lines(load_rig("wrist"))) == 3

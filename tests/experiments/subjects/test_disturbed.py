@@ -8,7 +8,6 @@ from experiments.subjects.disturbed import disturbances, light_spectrum, venous_
 from experiments.subjects.spectrum import joint_variance, pressure_variance
 from plant.finger.light import sample_deviation
 from plant.finger.vein import Vein, linear_twin, vein_target
-from plant.pressure.record import PressureTrace
 from plant.pressure.synthetic import SyntheticPressure, synthesise
 
 TIME = np.arange(20_000) * 1e-3

@@ -7,8 +7,8 @@ import xarray
 
 from experiments.design.sweep.dataset import study_dataset
 from experiments.design.sweep.verdict import keeps, limits_of
-from experiments.rigs.rig import load_rig
 from experiments.rigs.requirements import default_requirements, load_requirements
+from experiments.rigs.rig import load_rig
 
 LIMITS = load_requirements(default_requirements("wrist"))
 

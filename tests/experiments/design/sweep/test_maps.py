@@ -6,8 +6,8 @@ from matplotlib.collections import QuadMesh
 from experiments.design.sweep.maps import map_figure
 from experiments.design.sweep.verdict import best, limits_of
 from experiments.design.sweep.view import view_of
-from experiments.rigs.rig import load_rig
 from experiments.rigs.requirements import default_requirements, load_requirements
+from experiments.rigs.rig import load_rig
 from experiments.work.style import save
 
 LIMITS = load_requirements(default_requirements("wrist"))

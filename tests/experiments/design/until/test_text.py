@@ -17,7 +17,8 @@ def test_each_way_says_where_it_ends_and_why():
     lines = said(Edge(0.01, "", math.nan, False), Edge(0.2, "gain_margin_dB.min", 5.9999, False))
     assert lines == [
         "tube.length_m = 0.05 m (length), allowed 0.01 … 10 m", "nearest limit now: gain margin ≥ 6 dB, found 6.6",
-        "down to 0.01 m, as far as is allowed, and no limit breaks", "up   to 0.2 m (× 4), where gain margin ≥ 6 dB breaks"]
+        "down to 0.01 m, as far as is allowed, and no limit breaks",
+        "up   to 0.2 m (× 4), where gain margin ≥ 6 dB breaks"]
     assert "where no rig can be had: no clamp" in said(Edge(0.02, "no clamp", math.nan, True), Edge(
         10.0, "stability", math.nan, False))[2]
 
