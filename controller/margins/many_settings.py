@@ -1,8 +1,4 @@
-"""Many settings of the control law on one prepared loop: exact margins, and the servo's error, compiled.
-
-The servo's error is how far the clamp lets the transmural pressure stray from its target, in mmHg: arterial pressure
-through the sensitivity S, and the light's noise through the complementary sensitivity T = 1 − S.
-"""
+"""Many settings of the control law on one prepared loop: their exact margins, compiled."""
 from __future__ import annotations
 
 from typing import Any, NamedTuple
@@ -11,10 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.margins.margins import OpenLoop, loop_grid
-from controller.margins.survey import Curve, Survey, filled, survey_many
-from controller.response import response
+from controller.margins.survey import Curve, Survey, survey_many
 from controller.tick.law import Coefficients
-from plant.declare import compiled
 
 Reals = NDArray[np.float64]
 Complexes = NDArray[np.complex128]
@@ -35,15 +29,6 @@ class Prepared(NamedTuple):
     unstable_poles: int
     period_s: float
     followed: bool
-
-
-class Disturbance(NamedTuple):
-    """What disturbs a loop, and its plant at those frequencies; arrays of shape (n,)."""
-
-    omega_rad_s: Reals
-    plant: Complexes
-    pressure_mmHg2: Reals  # variance of arterial pressure at each frequency
-    noise_mmHg2: Reals  # variance of the light's noise, through its slope
 
 
 def prepare(loop: OpenLoop) -> Prepared:
@@ -71,29 +56,3 @@ def survey_settings(prepared: Prepared, rows: Reals) -> Survey:
                         Curve(prepared.omega, prepared.response, prepared.last), integrators, outside,
                         len(prepared.omega) + SPARE)
     return Survey(*found.T)
-
-
-@compiled
-def error_variances(
-    template: Any, rows: Reals, omega: Reals, plant: Complexes, pressure: Reals, noise: Reals
-) -> tuple[Reals, Reals]:
-    """Variance [mmHg²] of the servo's error that pressure and noise make under each row, shape (rows,) each.
-
-    It means something only where the loop is stable.
-    """
-    by_pressure, by_noise = np.zeros(len(rows)), np.zeros(len(rows))
-    for i in range(len(rows)):
-        controller = filled(template, rows[i])
-        for k in range(len(omega)):
-            gain = plant[k] * response(controller, omega[k])
-            back = 1.0 + gain
-            size = back.real * back.real + back.imag * back.imag
-            by_pressure[i] += pressure[k] / size
-            by_noise[i] += noise[k] * (gain.real * gain.real + gain.imag * gain.imag) / size
-    return by_pressure, by_noise
-
-
-def servo_errors(template: Coefficients, rows: Reals, disturbance: Disturbance) -> tuple[Reals, Reals]:
-    """Rms [mmHg] of the servo's error by pressure and by noise under each row of coefficients."""
-    pressure, noise = error_variances(template, np.ascontiguousarray(rows), *disturbance)
-    return np.sqrt(pressure), np.sqrt(noise)

@@ -41,7 +41,7 @@ class SampledPlant(NamedTuple):
 
 
 class Discrete(NamedTuple):
-    """Sampled plant matrices from command to (light, reading)."""
+    """Sampled plant matrices from command to (light, reading), and to cuff pressure."""
 
     phi: Real  # (n, n)
     old: Real  # (n,) Γ1
@@ -50,6 +50,7 @@ class Discrete(NamedTuple):
     whole_ticks: int
     share: float
     period_s: float
+    cuff: Real  # (n,) row to cuff pressure [mmHg]; zero for a twin without
 
 
 def sample(twin: Linear, timing: Timing) -> Discrete:
@@ -57,9 +58,10 @@ def sample(twin: Linear, timing: Timing) -> Discrete:
     whole, share = dead_ticks(timing)
     column = twin.b[:, twin.inputs.index("command")]
     rows = twin.c[[twin.outputs.index("light"), twin.outputs.index("reading")]]
+    cuff = twin.c[twin.outputs.index("cuff_pressure")] if "cuff_pressure" in twin.outputs else np.zeros(len(twin.a))
     late_phi, late = _held(twin.a, column, (1.0 - share) * timing.period_s)
     early_phi, early = _held(twin.a, column, share * timing.period_s)
-    return Discrete(late_phi @ early_phi, late_phi @ early, late, rows, whole, share, timing.period_s)
+    return Discrete(late_phi @ early_phi, late_phi @ early, late, rows, whole, share, timing.period_s, cuff)
 
 
 def _held(a: Real, b: Real, duration_s: float) -> tuple[Real, Real]:
@@ -85,6 +87,11 @@ def sampled_plant(discrete: Discrete, by_demand: float, by_reading: float, light
         np.ascontiguousarray(left @ discrete.old), np.ascontiguousarray(light), np.ascontiguousarray(reading),
         discrete.whole_ticks, discrete.period_s, by_demand, by_reading, light_slope,
     )
+
+
+def sampled_row(discrete: Discrete, row: Real) -> SampledPlant:
+    """The compiled way from command to one output, without an actuator stage: its response is that output's gain."""
+    return sampled_plant(discrete._replace(c=np.stack([row, row])), 1.0, 0.0, 1.0)
 
 
 @response.of(SampledPlant)

@@ -11,14 +11,20 @@ import numpy as np
 from calibrate.protocol import Search
 from calibrate.search.probing_search import ProbingSearch
 from controller.margins.budget import BudgetRow, phase_budget
-from controller.margins.loop import Loop, build_loop, closed_loop_poles, loop_margins, sides
-from controller.margins.margins import Margins
-from controller.tick.law import design
+from controller.margins.loop import closed_loop_poles
+from experiments.check.agreement import Agreement, agreement
+from experiments.check.judged import Judged as Judged  # whoever asks for a check asks for these too
+from experiments.check.judged import judge_loops as judge_loops
+from experiments.check.judged import margin_figures as margin_figures
+from experiments.check.judged import operating_pressures as operating_pressures
+from experiments.check.judged import over_slope_error, with_effort
+from experiments.check.judged import worst_of as worst_of
 from experiments.check.tracking import Tracking, tracking, whole_beats
 from experiments.rigs.requirements import Verdict, judge
-from experiments.rigs.rig import Rig, clamp
+from experiments.rigs.rig import Rig
+from experiments.rigs.slope_error import usual_slope_error
 from experiments.simulation.set_point import Calibration, calibrate
-from experiments.simulation.simulate import USUAL, Plan, Run, mean_pressure, simulate
+from experiments.simulation.simulate import USUAL, Plan, Run, simulate
 from plant.errors import InputError
 from plant.pressure.beats import Indices, detect_beats
 from plant.pressure.record import PressureTrace
@@ -26,15 +32,6 @@ from plant.pressure.record_quality import refuse_unfit
 
 USUAL_SEARCH = ProbingSearch()
 FEWEST_BEATS = 10  # the standard deviation of ten is itself off by 24 %, that of three by 50 %: 1/√(2(n − 1))
-
-
-@dataclass(frozen=True)
-class Judged:
-    """One loop with its margins, and what it is called."""
-
-    name: str
-    loop: Loop
-    margins: Margins
 
 
 @dataclass(frozen=True)
@@ -50,6 +47,7 @@ class Check:
     tracking: Tracking | None  # None when the run diverged before it counted
     best: Tracking | None  # of the same run at the true set point
     verdicts: list[Verdict]
+    agreement: Agreement | None = None  # of the linear prediction with the run at the true set point
 
     @property
     def passed(self) -> bool:
@@ -66,60 +64,6 @@ class Check:
         """Whether the record lacks the quick part of a pulse, so that limits kept on it prove nothing."""
         quality = self.run.trace.quality
         return quality is not None and quality.narrow
-
-
-def judge_loops(
-    rig: Rig, pressures_mmHg: dict[str, float], offset_mmHg: float = 0.0, light_slope: float | None = None
-) -> list[Judged]:
-    """Margins at each named arterial pressure, on each side of the valve.
-
-    The error is normalised by `light_slope` [1/mmHg] or, without it, by the true one at the first pressure named: one
-    calibration for all of them.
-    """
-    coefficients = design(rig.controller, rig.timing.period_s)
-    found, slope = [], light_slope
-    for name, pressure in pressures_mmHg.items():
-        point = clamp(rig, pressure, rig.tone.level, offset_mmHg)
-        slope = slope or clamp(rig, pressure, rig.tone.level).light_slope
-        for side in sides(rig.plant):
-            loop = build_loop(rig.plant, point, side, rig.timing, rig.stage, coefficients, slope)
-            label = f"{name}, {side}" if len(sides(rig.plant)) > 1 else name
-            found.append(Judged(label, loop, loop_margins(loop)))
-    return found
-
-
-def worst_of(loops: list[Judged]) -> Judged:
-    """The loop that decides: an unstable one first, then the smallest modulus margin."""
-    return min(loops, key=lambda j: (j.margins.stable, j.margins.modulus_margin))
-
-
-def operating_pressures(trace: PressureTrace) -> dict[str, float]:
-    """The pressures at which margins are judged: mean, and the 5th and 95th percentile of the record [mmHg]."""
-    values = trace.pressure_mmHg[trace.usable]
-    low, high = np.percentile(values, [5.0, 95.0])
-    return {"mean": mean_pressure(trace), "low": float(low), "high": float(high)}
-
-
-def margin_figures(loops: list[Judged]) -> dict[str, float]:
-    """The worst of each margin over all loops; NaN when one of them is unstable or could not be followed."""
-    sound = all(j.margins.stable and j.margins.resolved for j in loops)
-
-    def least(values: list[float]) -> float:
-        return min(values) if sound else math.nan
-
-    found = [j.margins for j in loops]
-    reductions = [-20 * math.log10(m.gain_reduction_margin) if m.gain_reduction_margin > 0 else math.inf for m in found]
-    return {
-        "gain_margin_dB": least([20 * math.log10(m.gain_margin) for m in found]),
-        "gain_reduction_margin_dB": least(reductions),
-        "phase_margin_deg": least([m.phase_margin_deg for m in found]),
-        "delay_margin_s": least([m.delay_margin_s for m in found]),
-        "delay_margin_ticks": least([m.delay_margin_ticks for m in found]),
-        "modulus_margin": least([m.modulus_margin for m in found]),
-        "sensitivity_peak": -least([-m.sensitivity_peak for m in found]),
-        "crossover_Hz": least([m.crossover_Hz for m in found]),
-        "bandwidth_Hz": least([m.bandwidth_Hz for m in found]),
-    }
 
 
 def run_tracking(run: Run, onsets: Indices | None = None, harmonics: bool = True) -> Tracking | None:
@@ -192,14 +136,18 @@ def check(
     judge_record(trace, plan)
     calibration = calibrate(rig, trace, search, seed)
     found = calibration.found
-    loops = judge_loops(rig, operating_pressures(trace), plan.offset_mmHg, found.light_slope if found else None)
+    pressures = operating_pressures(trace)
+    loops = judge_loops(rig, pressures, plan.offset_mmHg, found.light_slope if found else None)
+    loops = over_slope_error(loops, rig, pressures["mean"], usual_slope_error(rig))
+    loops = with_effort(loops, rig, trace)
     worst = worst_of(loops)
     budget = phase_budget(worst.loop, worst.margins.crossover_Hz) if math.isfinite(worst.margins.crossover_Hz) else []
     run = simulate(rig, trace, plan, seed, progress=progress, found=found)
     best = run if found is None else simulate(rig, trace, plan, seed)
     tracked, at_best = run_tracking(run), run_tracking(best)
     figures = margin_figures(loops) | tracking_figures(run, tracked) | calibration_figures(calibration)
-    return Check(rig, loops, worst, budget, calibration, run, tracked, at_best, judge(requirements, figures))
+    return Check(rig, loops, worst, budget, calibration, run, tracked, at_best, judge(requirements, figures),
+                 agreement(best, loops))
 
 
 def unstable_poles(judged: Judged) -> list[complex]:

@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 
 from controller.margins.budget import BudgetRow
-from experiments.check.check import Check, Judged, calibration_figures, margin_figures, tracking_figures
+from experiments.check.check import Check, calibration_figures, tracking_figures
+from experiments.check.judged import Judged, margin_figures
 from experiments.rigs.requirements import FIGURES
 from experiments.simulation.trace_file import as_dataset
 from experiments.work.output import plain

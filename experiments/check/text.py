@@ -9,8 +9,11 @@ import numpy as np
 
 from calibrate.protocol import Failed
 from controller.margins.budget import BudgetRow
+from controller.margins.margins import Margins
 from controller.tick.timing import dead_ticks
-from experiments.check.check import Check, Judged, unstable_poles
+from experiments.check.agreement import agreement_lines
+from experiments.check.check import Check, unstable_poles
+from experiments.check.judged import Judged, least_margins
 from experiments.check.record_text import record_json, record_lines
 from experiments.check.tracking import Tracking
 from experiments.rigs.requirements import FIGURES, Verdict
@@ -18,14 +21,19 @@ from experiments.simulation.simulate import Run
 from experiments.work.output import CAUTION
 from plant.pressure.record_quality import NARROW_Hz
 
+SMALLEST = 1e-9  # of a figure that is shown: a share of ticks below it will never be seen
+
 
 def margins_lines(name: str, loops: list[Judged], worst: Judged, rows: list[BudgetRow]) -> list[str]:
     """A short table of margins and the phase budget at the worst loop's crossover."""
     lines = [f"margins of {name}, exact sampled loop ({_dead_time(worst)})", ""]
-    lines.append(f"{'operating point':<18}{'gain':>9}{'reduce':>9}{'phase':>8}{'delay':>17}{'modulus':>9}{'Ms':>7}"
+    lines.append(f"{'operating point':<20}{'gain':>9}{'reduce':>9}{'phase':>8}{'delay':>19}{'modulus':>9}{'Ms':>7}"
                  f"{'crossover':>11}{'bandwidth':>11}")
     for judged in loops:
-        lines.append(_margin_row(judged, "  < worst" if judged is worst and len(loops) > 1 else ""))
+        lines.append(_margin_row(judged.name, judged.margins,
+                                 "  < worst" if judged is worst and len(loops) > 1 else ""))
+    lines += _slope_rows(loops)
+    lines += effort_lines(loops)
     for judged in loops:
         if not judged.margins.stable:
             poles = ", ".join(f"{p:.4f}" for p in unstable_poles(judged)[:4])
@@ -77,16 +85,56 @@ def _decibel(factor: float) -> str:
     return f"{20 * math.log10(factor):.1f} dB"
 
 
-def _margin_row(judged: Judged, note: str) -> str:
-    m = judged.margins
+def _decibel_of(value_dB: float) -> str:
+    return f"{value_dB:.1f} dB" if math.isfinite(value_dB) else "∞ dB"
+
+
+def _margin_row(name: str, m: Margins, note: str) -> str:
     if not m.stable:
-        return f"{judged.name:<18}  unstable ({m.unstable_closed_loop_poles} poles outside the unit circle){note}"
+        return f"{name:<20}  unstable ({m.unstable_closed_loop_poles} poles outside the unit circle){note}"
     delay = "∞"
     if math.isfinite(m.delay_margin_s):
         delay = f"{1e3 * m.delay_margin_s:.2f} ms = {m.delay_margin_ticks:.1f} T"
-    return (f"{judged.name:<18}{_decibel(m.gain_margin):>9}{_decibel(m.gain_reduction_margin):>9}"
-            f"{_finite(m.phase_margin_deg):>7}°{delay:>17}{m.modulus_margin:>9.3f}{m.sensitivity_peak:>7.2f}"
+    return (f"{name:<20}{_decibel(m.gain_margin):>9}{_decibel(m.gain_reduction_margin):>9}"
+            f"{_finite(m.phase_margin_deg):>7}°{delay:>19}{m.modulus_margin:>9.3f}{m.sensitivity_peak:>7.2f}"
             f"{_hertz(m.crossover_Hz):>11}{_hertz(m.bandwidth_Hz):>11}{note}")
+
+
+def _slope_rows(loops: list[Judged]) -> list[str]:
+    """The worst of each margin over the search's slope error, where it was asked for: one row for all loops."""
+    spread = [m for j in loops for m in j.spread]
+    if not spread:
+        return []
+    if not all(m.stable for m in spread):
+        return [f"slope off ± {100.0 * loops[0].slope_error:.3g} %: unstable"]
+    worst = least_margins(spread)
+    name = f"slope off ± {100.0 * loops[0].slope_error:.3g} %"
+    delay = f"{1e3 * worst['delay_margin_s']:.2f} ms = {worst['delay_margin_ticks']:.1f} T" \
+        if math.isfinite(worst["delay_margin_s"]) else "∞"
+    return [f"{name:<20}{_decibel_of(worst['gain_margin_dB']):>9}{_decibel_of(-worst['gain_reduction_margin_dB']):>9}"
+            f"{_finite(worst['phase_margin_deg']):>7}°{delay:>19}{worst['modulus_margin']:>9.3f}"
+            f"{worst['sensitivity_peak']:>7.2f}{_hertz(worst['crossover_Hz']):>11}{_hertz(worst['bandwidth_Hz']):>11}"
+            "  worst of each"]
+
+
+def effort_lines(loops: list[Judged]) -> list[str]:
+    """What noise and pulse make of the command, of the loop where it does most."""
+    told = [j for j in loops if j.effort is not None]
+    if not told:
+        return []
+    most = max(told, key=lambda j: (j.effort or {})["command_step_sd"])
+    effort = most.effort or {}
+    if math.isnan(effort["command_noise_rms"]):
+        return []
+    return [f"command, share of full ({most.name}): rms {effort['command_noise_rms']:.3g} by light noise, "
+            f"{effort['command_pulse_rms']:.3g} by the pulse,",
+            f"  SD from tick to tick {effort['command_step_sd']:.3g}, predicted at a limit "
+            f"{_share(effort['command_limit_share'])} of ticks"]
+
+
+def _share(value: float) -> str:
+    """A share of ticks in percent; below what a day of ticks shows as none."""
+    return f"{100.0 * value:.2g} %" if value > 1e-8 else "0 %"
 
 
 def _finite(value: float) -> str:
@@ -117,11 +165,11 @@ def run_lines(run: Run, found: Tracking | None) -> list[str]:
 
 def verdict_lines(verdicts: list[Verdict]) -> list[str]:
     """One line a limit."""
-    lines = [f"{'requirement':<46}{'found':>12}{'limit':>12}"]
+    lines = [f"{'requirement':<46}{'found':>12}{'limit':>14}"]
     for v in verdicts:
         what = f"{FIGURES[v.figure][1]}{' (' + v.limit[:-4] + ')' if '_' in v.limit else ''}"
         sign = "≥" if v.limit == "min" else "≤"
-        lines.append(f"{what:<46}{_number(v.found):>12}{sign + ' ' + _number(v.allowed):>12} {v.unit:<6}"
+        lines.append(f"{what:<46}{_number(v.found):>12}{sign + ' ' + _number(v.allowed):>14} {v.unit:<6}"
                      f"{'pass' if v.passed else 'FAIL'}")
     return lines
 
@@ -129,7 +177,7 @@ def verdict_lines(verdicts: list[Verdict]) -> list[str]:
 def _number(value: float) -> str:
     if math.isnan(value):
         return "none"
-    return "∞" if math.isinf(value) else f"{value:.4g}"
+    return "∞" if math.isinf(value) else f"{value:.4g}" if abs(value) > SMALLEST else "0"
 
 
 def calibration_lines(result: Check) -> list[str]:
@@ -172,7 +220,8 @@ def check_lines(result: Check) -> list[str]:
     """The whole check on one screen."""
     lines = [*record_lines(result.run.trace), ""]
     lines += margins_lines(result.rig.name, result.loops, result.worst, result.budget)
-    lines += ["", *calibration_lines(result), "", *run_lines(result.run, result.tracking), ""]
+    lines += ["", *calibration_lines(result), "", *run_lines(result.run, result.tracking)]
+    lines += [*agreement_lines(result.agreement), ""]
     lines += [*verdict_lines(result.verdicts), ""]
     lines.append(f"{'PASS' if result.passed else 'FAIL'}: {result.rig.name} on {result.run.trace.name}")
     if result.kept and not result.passed:
@@ -193,6 +242,7 @@ def _margins_json(judged: Judged) -> dict[str, Any]:
         "sensitivity_peak": m.sensitivity_peak, "crossover_Hz": m.crossover_Hz, "bandwidth_Hz": m.bandwidth_Hz,
         "gain_crossovers": [c._asdict() for c in m.gain_crossovers],
         "phase_crossovers": [c._asdict() for c in m.phase_crossovers],
+        "command": judged.effort,
     }
 
 
@@ -200,7 +250,8 @@ def loops_json(loops: list[Judged], worst: Judged, rows: list[BudgetRow]) -> dic
     """Margins of every loop and the budget of the worst."""
     return {
         "margins": [_margins_json(j) for j in loops],
-        "worst": worst.name,
+        "worst": worst.name, "slope_error": loops[0].slope_error,
+        "over_slope_error": least_margins([m for j in loops for m in j.spread]) if loops[0].spread else None,
         "phase_budget": {"at_Hz": worst.margins.crossover_Hz, "degrees": {r.part: r.phase_deg for r in rows}},
     }
 
@@ -222,7 +273,8 @@ def check_json(result: Check) -> dict[str, Any]:
     verdicts = [
         {**v._asdict(), "found": None if math.isnan(v.found) else v.found, "passed": v.passed} for v in result.verdicts
     ]
-    return {"passed": result.passed, "verdicts": verdicts, **calibration_json(result),
+    agreed = result.agreement._asdict() | {"parted": result.agreement.parted} if result.agreement else None
+    return {"passed": result.passed, "verdicts": verdicts, "agreement": agreed, **calibration_json(result),
             **run_json(result.run, result.tracking), **record_json(result.run.trace),
             **loops_json(result.loops, result.worst, result.budget)}
 

@@ -97,9 +97,12 @@ def tune(
                                    "default what 95 % of searches stay below: 0.055 on wrist, 0.102 on cabinet.")
     ] = None,
     requirements: Annotated[
-        Path | None, typer.Option(help="Requirements file (.toml); its limits on margins count. Default: the one that "
-                                  "ships with the rig. Always: Ms of 1.6 and 2 ticks of delay margin unless it says "
-                                  "otherwise.")
+        Path | None, typer.Option(help="Requirements file (.toml); its limits on margins and on the command count. "
+                                  "Default: the one that ships with the rig. Always: Ms of 1.6, 2 ticks of delay "
+                                  "margin, and a quiet command, unless it says otherwise.")
+    ] = None,
+    structure: Annotated[
+        str | None, typer.Option(help="The only structure to try, for example 'PI with lead'. Default: six of them.")
     ] = None,
     seed: Annotated[int, typer.Option(**WHOLE, help="Seed of the fingers.")] = 1,
     setting: SetOption = None,
@@ -108,7 +111,8 @@ def tune(
 ) -> None:
     """Find settings that track best and keep margins on every finger. Beside them classical rules and the limit.
 
-    Writes a rig file (tuned.toml) with --out. Exit status 1 when no settings keep the limits.
+    Writes a rig file (tuned.toml) with --out. Then simulates 50 of the fingers. Exit status 1 when no
+    settings keep the limits, or when simulation and prediction part.
     """
     options = dict(locals())
     from experiments.commands.jobs.tune import TuneOptions, tune_job

@@ -79,6 +79,12 @@ def margins(
         list[float] | None,
         typer.Option("--at", **NUMBER, help="Arterial pressure of an operating point [mmHg]; may be repeated."),
     ] = None,
+    until: Annotated[
+        str | None,
+        typer.Option(help="Solve for how far this number of the rig (TABLE.KEY, as tube.length_m) can go, either way, "
+                          "until a limit breaks, and say which."),
+    ] = None,
+    requirements: RequirementsOption = None,
     setting: SetOption = None,
     out: OutOption = None,
     as_json: JsonOption = False,

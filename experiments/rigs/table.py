@@ -7,7 +7,7 @@ import textwrap
 from typing import Any, get_args
 
 from controller.protection.guards import guard_parts
-from experiments.rigs.rig import KINDS, Rig, left_to_tool
+from experiments.rigs.rig import KINDS, Rig, left_to_tool, load_rig
 from plant.declare import Declared, declared
 
 
@@ -32,6 +32,27 @@ def rig_lines(rig: Rig, width: int) -> list[str]:
                 else:
                     start, note = "# ", "follows the plant; "
             lines += _entry(parameter, f"{start}{parameter.name} = {toml_value(value)}  # ", note, width)
+    return lines
+
+
+def difference_lines(rig: Rig) -> list[str]:
+    """A rig as TOML with only what differs from the built-in rig beneath it, each key followed by its unit.
+
+    A part of another kind stands whole, less what is left to the tool.
+    """
+    beneath = load_rig(rig.base)
+    before = rig_parts(beneath)
+    lines = [f"base = {toml_value(rig.base)}", f"name = {toml_value(rig.name)}", f"about = {toml_value(rig.about)}"]
+    for table, part in rig_parts(rig).items():
+        other = type(part) is not type(before[table])
+        kind = kind_of(table, part)
+        changed = [
+            f"{p.name} = {toml_value(getattr(part, p.name))}" + (f"  # {p.unit}" if p.unit not in ("", "1") else "")
+            for p in _printed(part) if (other or getattr(part, p.name) != getattr(before[table], p.name))
+            and not left_to_tool(rig, table, p.name)
+        ]
+        if other or changed:
+            lines += ["", f"[{table}]", *([f"kind = {toml_value(kind)}"] if kind and other else []), *changed]
     return lines
 
 

@@ -50,6 +50,13 @@ class Plan(NamedTuple):
 
 
 USUAL = Plan()
+FILLED_s = 12.0  # as long as a search fills before its first clamp: veins and wall are at rest, and do not throw it
+FILLED_SHARE = 0.4  # of a short trace at most
+
+
+def plan_at_rest(duration_s: float, settle_s: float = 4.0) -> Plan:
+    """A plan whose clamp begins as late as one after a search does; on a short trace as late as leaves something."""
+    return USUAL._replace(fill_s=min(FILLED_s, FILLED_SHARE * duration_s), settle_s=min(settle_s, 0.2 * duration_s))
 
 
 @dataclass(frozen=True)

@@ -142,13 +142,13 @@ def make_sweep() -> Callable[..., Study]:
 @pytest.fixture(scope="session")
 def gains() -> Study:
     """Eight by seven gains, from unstable to stable, some of which keep all limits."""
-    return swept(["controller.kp=0.002:0.02:8", "controller.td_s=0.006:0.06:7"])
+    return swept(["controller.kp=0.008:0.12:8", "controller.td_s=0.0008:0.008:7"])
 
 
 @pytest.fixture(scope="session")
 def people() -> Study:
     """Five gains on three fingers, two of them in a simulation that holds and one unstable."""
-    return swept(["controller.kp=0.006,0.0086,0.05"], fingers=3, simulated=True)
+    return swept(["controller.kp=0.012,0.0218,0.2"], fingers=3, simulated=True)
 
 
 @pytest.fixture(scope="session")

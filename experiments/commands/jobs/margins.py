@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from experiments.commands.jobs.common import Options, deliver, rig_from
 from experiments.front.margins import margins
@@ -13,9 +14,12 @@ class MarginsOptions(Options):
 
     rig: str = "wrist"
     at: list[float] | None = None
+    until: str | None = None
+    requirements: Path | None = None
 
 
 def margins_job(options: MarginsOptions) -> int:
-    """`cuffloop margins`: 0 when every loop is stable, 1 when one is not."""
+    """`cuffloop margins`: 0 when every loop is stable (and its limits are kept, with --until), 1 when not."""
     rig = rig_from(options.rig, options)
-    return deliver(options, "margins", lambda: margins(rig, options.at or [90.0]))
+    return deliver(options, "margins", lambda: margins(
+        rig, options.at or [90.0], until=options.until, requirements=options.requirements))

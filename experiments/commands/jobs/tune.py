@@ -18,12 +18,13 @@ class TuneOptions(Options):
     percentile: float = 100.0
     slope_error: float | None = None
     requirements: Path | None = None
+    structure: str | None = None
     seed: int = 1
 
 
 def tune_job(options: TuneOptions) -> int:
-    """0 when settings were found that keep every limit, 1 when not."""
+    """0 when settings were found that keep every limit and the simulation bears out, 1 when not."""
     rig = rig_from(options.rig, options)
     return deliver(options, f"tuning {rig.name}", lambda: tune(
         rig, options.fingers, group=options.group, percentile=options.percentile, slope_error=options.slope_error,
-        requirements=options.requirements, seed=options.seed))
+        requirements=options.requirements, structure=options.structure, seed=options.seed))

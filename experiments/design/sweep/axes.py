@@ -27,6 +27,7 @@ from plant.validate import validated
 USUAL_COUNT = 21
 MOST_VALUES = 10_000  # of one axis
 MOST_POINTS = 1_000_000
+DIGITS = 6  # of a value between the ends of a range
 MOST_TEXT = 4000  # characters of one axis
 FINGER = "finger"
 TABLES_OF_FINGER = ("artery", "vein", "tone")  # which a finger brings along, whole
@@ -64,7 +65,12 @@ class Axis(NamedTuple):
             value = self.low * (self.high / self.low) ** share
         else:
             value = self.low + share * (self.high - self.low)
-        return round(value) if self.whole else min(max(value, self.low), self.high)
+        return round(value) if self.whole else min(max(short_number(value), self.low), self.high)
+
+
+def short_number(value: float) -> float:
+    """A number to DIGITS significant digits, so that a command that holds it can be read."""
+    return float(f"{value:.{DIGITS}g}")
 
 
 def parse_axes(texts: Sequence[str], source: Source, population: bool = False) -> list[Axis]:
@@ -175,7 +181,8 @@ def _range(said: str, axis: Axis, right: str) -> tuple[Axis, tuple[Any, ...]]:
     if log and low <= 0:
         raise InputError(f"axis {said}: LOW = {low:g} must be above 0 for equal ratios")
     spread = np.geomspace(low, high, count) if log else np.linspace(low, high, count)
-    values = tuple(dict.fromkeys(round(v) for v in spread)) if axis.whole else tuple(float(v) for v in spread)
+    values = tuple(dict.fromkeys(round(v) for v in spread)) if axis.whole else \
+        (low, *(short_number(v) for v in spread[1:-1]), high)
     return axis._replace(low=low, high=high, log=log), values
 
 

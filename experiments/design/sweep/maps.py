@@ -8,11 +8,12 @@ import numpy as np
 
 from experiments.design.sweep.axes import Axis
 from experiments.design.sweep.study import Study
-from experiments.design.sweep.verdict import Limit, best, keeps
+from experiments.design.sweep.verdict import Limit, best, binding, binding_counts, keeps
 from experiments.design.sweep.view import (
     Quantity,
     View,
     heading,
+    limit_of,
     present_at,
     quantities,
     rooms,
@@ -26,20 +27,20 @@ FINER = 6  # times, between points
 
 
 def map_figure(found: Study, limits: list[Limit], view: View) -> Any:
-    """Four quantities as maps or, with a third axis, two of them in columns."""
+    """Six quantities as maps or, with a third axis, three of them in columns."""
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
     assert view.y is not None
     shown, columns = quantities(found), view.column_values or (None,)
     if view.columns is None:
-        figure = new_figure(11.5, 9.2)
-        four = figure.subplots(2, 2, sharex=True, sharey=True).flat
-        panels: list[tuple[Any, Quantity, int | None]] = [(a, q, None) for a, q in zip(four, shown, strict=True)]
+        figure = new_figure(11.5, 13.0)
+        six = figure.subplots(3, 2, sharex=True, sharey=True).flat
+        panels: list[tuple[Any, Quantity, int | None]] = [(a, q, None) for a, q in zip(six, shown, strict=True)]
     else:
-        shown = [q for q in shown if q.name not in ("phase_margin_deg", "delay_margin_ticks")]
-        figure = new_figure(2.0 + 3.4 * len(columns), 7.8)
-        grid = figure.subplots(2, len(columns), sharex=True, sharey=True, squeeze=False)
+        shown = [q for q in shown if q.name not in ("phase_margin_deg", "delay_margin_ticks", "command_step_sd")]
+        figure = new_figure(2.0 + 3.4 * len(columns), 11.0)
+        grid = figure.subplots(3, len(columns), sharex=True, sharey=True, squeeze=False)
         panels = [(grid[row][k], q, c) for row, q in enumerate(shown) for k, c in enumerate(columns)]
     ranges = {q.name: _range(found, q) for q in shown}
     for i, (axes, quantity, column) in enumerate(panels):
@@ -50,7 +51,7 @@ def map_figure(found: Study, limits: list[Limit], view: View) -> Any:
         tidy(axes, found.axes[view.x].label if below else "", found.axes[view.y].label if left else "")
         axes.grid(False)
         if view.columns is None or last:
-            bar = figure.colorbar(picture, ax=axes, pad=0.02, extend=_extended(quantity))
+            bar = figure.colorbar(picture, ax=axes, pad=0.02, extend=_extended(found, quantity, ranges[quantity.name]))
             bar.set_label("" if view.columns is None else quantity.label)
             if math.isnan(quantity.low):
                 levels = [v for v in quantity.levels if ranges[quantity.name][0] <= v <= ranges[quantity.name][1]]
@@ -65,31 +66,49 @@ def map_figure(found: Study, limits: list[Limit], view: View) -> Any:
     handles = [Line2D([], [], color="black", linewidth=2.5, label="edge of stability"),
                Patch(facecolor="0.85", edgecolor="0.6", hatch="///", label="unstable"),
                Line2D([], [], color=ORANGE, linewidth=2.2, linestyle="--", label="within: keeps all limits"),
+               Line2D([], [], color="black", linewidth=1.6, linestyle=":", label="the panel's own limit"),
                Line2D([], [], color="white", marker="D", markeredgecolor="black", linestyle="", label="as it is"),
                Line2D([], [], color=AMBER, marker="*", markersize=13, markeredgecolor="black", linestyle="",
                       label="best that keeps all")]
     if not np.any(keeps(found, limits)):
         handles = [h for h in handles if "keeps all" not in str(h.get_label())]
-    figure.legend(handles=handles, loc="outside upper center", ncols=len(handles), frameon=False,
-                  title=heading(found, view), title_fontsize=12)
+    figure.legend(handles=handles, loc="outside upper center", ncols=3, frameon=False,
+                  title=f"{heading(found, view)}{_binds(found, limits)}", title_fontsize=12)
     stamp(figure)
     return figure
 
 
+def _binds(found: Study, limits: list[Limit]) -> str:
+    """Which limits decide where a point keeps them all and where not, as a second line of the title."""
+    at, counts = best(found, limits), binding_counts(found, limits)
+    words = [f"{word} at {count}" for word, count in list(counts.items())[:3]]
+    told = [f"outside binds {', '.join(words)} of {len(found.points)} points"] if words else []
+    told += [f"at the best {binding(found, limits, at)}"] if at is not None and limits else []
+    return "\n" + "; ".join(told) if told else ""
+
+
 def _range(found: Study, quantity: Quantity) -> tuple[float, float]:
-    """Ends of the colours: as declared, or the middle 96 % of the data."""
-    if not math.isnan(quantity.low):
-        return quantity.low, quantity.high
-    values = found.worst(quantity.name)[found.worst("stable") == 1.0]
-    values = values[np.isfinite(values) & (values > 0.0)]
+    """Ends of the colours: the middle 98 % of the data, within what the quantity is declared for."""
+    values = _values(found, quantity)
     if not len(values):
-        return 0.1, 1.0
-    low, high = np.percentile(values, [1.0, 95.0])
-    return float(low), max(float(high), 1.05 * float(low))
+        return (0.1, 1.0) if math.isnan(quantity.low) else (quantity.low, quantity.high)
+    low, high = (float(v) for v in np.percentile(values, [1.0, 99.0]))
+    if not math.isnan(quantity.low):
+        low, high = max(low, quantity.low), min(high, quantity.high)
+    return low, max(high, low + 0.05 * abs(low), low + 1e-6)
 
 
-def _extended(quantity: Quantity) -> str:
-    return "both" if math.isnan(quantity.low) else "max"
+def _values(found: Study, quantity: Quantity) -> Any:
+    values = found.worst(quantity.name)[found.worst("stable") == 1.0]
+    values = values[np.isfinite(values)]
+    return values[values > 0.0] if math.isnan(quantity.low) else values
+
+
+def _extended(found: Study, quantity: Quantity, ends: tuple[float, float]) -> str:
+    """Which ends of a colour bar stand for what lies beyond."""
+    values = _values(found, quantity)
+    below, above = bool(np.any(values < ends[0])), bool(np.any(values > ends[1]))
+    return "both" if below and above else "min" if below else "max" if above else "neither"
 
 
 def _draw(
@@ -120,6 +139,10 @@ def _draw(
             axes.contourf(x, y, edge, levels=[-1e9, 0.0], colors=["0.85"], hatches=["///"], zorder=2)
             axes.contour(x, y, edge, levels=[0.0], colors="black", linewidths=2.5, zorder=3)
         _contours(axes, x, y, values, quantity, ends)
+        own = limit_of(found, limits, quantity.name)
+        finite = values[np.isfinite(values)]
+        if math.isfinite(own) and len(finite) and finite.min() < own < finite.max():
+            axes.contour(x, y, values, levels=[own], colors="black", linewidths=1.6, linestyles=":", zorder=4)
     fine_x, fine_y, room = _refined(found.axes[view.x], found.axes[view.y], [cut(f) for f in rooms(found, limits)])
     if limits and np.any(room >= 0.0) and np.any(room < 0.0):
         axes.contour(fine_x, fine_y, room, levels=[0.0], colors=ORANGE, linewidths=2.2, linestyles="--", zorder=4)

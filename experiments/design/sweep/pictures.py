@@ -14,6 +14,7 @@ from experiments.design.sweep.view import (
     Quantity,
     View,
     heading,
+    limit_of,
     present_at,
     quantities,
     short,
@@ -38,22 +39,11 @@ def study_figures(found: Study, limits: list[Limit]) -> dict[str, Callable[[], A
     return {"sweep": lambda: lines_figure(found, limits, view)}
 
 
-def limit_of(limits: list[Limit], name: str) -> float:
-    """The limit on a figure; NaN when there is none. Ms is held to the modulus margin's."""
-    found = [limit for limit in limits if limit.name == name]
-    if found:
-        return found[0].low if math.isfinite(found[0].low) else found[0].high
-    if name == "sensitivity_peak":
-        modulus = limit_of(limits, "modulus_margin")
-        return 1.0 / modulus if modulus > 0 else math.nan
-    return math.nan
-
-
 def lines_figure(found: Study, limits: list[Limit], view: View) -> Any:
-    """Four quantities along one axis; a second axis tells lines apart, a third columns."""
+    """Six quantities along one axis; a second axis tells lines apart, a third columns."""
     columns = view.column_values or (None,)
     shown = quantities(found)
-    figure = new_figure(5.2 + 3.3 * len(columns), 10.0)
+    figure = new_figure(5.2 + 3.3 * len(columns), 14.0)
     grid = figure.subplots(len(shown), len(columns), sharex=True, sharey="row", squeeze=False)
     axis = found.axes[view.x]
     at, names = ticks_of(axis)
@@ -61,7 +51,7 @@ def lines_figure(found: Study, limits: list[Limit], view: View) -> Any:
         for k, column in enumerate(columns):
             axes = grid[row][k]
             _draw_lines(axes, found, view, quantity, column, at)
-            limit = limit_of(limits, quantity.name)
+            limit = limit_of(found, limits, quantity.name)
             if math.isfinite(limit):
                 axes.axhline(limit, color="black", linewidth=1.0, linestyle=(0, (1, 1)))
                 axes.annotate("limit", (1.0, limit), xycoords=("axes fraction", "data"), fontsize=7, ha="right",
@@ -147,8 +137,8 @@ def cloud_figure(found: Study, limits: list[Limit]) -> Any:
     """Each sampled point against each axis: which values go with margins that hold, and which with a small error."""
     from matplotlib.ticker import MaxNLocator
 
-    shown = [q for q in quantities(found) if q.name != "delay_margin_ticks"]
-    figure = new_figure(2.2 + 2.8 * len(found.axes), 8.4)
+    shown = [q for q in quantities(found) if q.name not in ("delay_margin_ticks", "command_step_sd")]
+    figure = new_figure(2.2 + 2.8 * len(found.axes), 10.6)
     grid = figure.subplots(len(shown), len(found.axes), sharex="col", sharey="row", squeeze=False)
     kept, at = keeps(found, limits), best(found, limits)
     stable = found.worst("stable") == 1.0
@@ -173,7 +163,7 @@ def cloud_figure(found: Study, limits: list[Limit]) -> Any:
                 axes.scatter(where[~stable], np.full(np.sum(~stable), 0.02), s=16, color=GREY, marker="|",
                              transform=axes.get_xaxis_transform(), alpha=0.4, label="unstable (at the foot)")
                 axes.set_ylim(low, high)
-            limit = limit_of(limits, quantity.name)
+            limit = limit_of(found, limits, quantity.name)
             if math.isfinite(limit):
                 axes.axhline(limit, color="black", linewidth=1.0, linestyle=(0, (1, 1)), label="limit")
             tidy(axes, axis.label if row == len(shown) - 1 else "", quantity.label if k == 0 else "")

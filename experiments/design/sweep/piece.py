@@ -12,20 +12,23 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.margins.following import Following
+from controller.margins.disturbed import EFFORTS, Disturbance, Disturbed, disturbed
 from controller.margins.gain_sets import gain_sets, margins_of_sets
-from controller.margins.loop import Loop, build_loop, sides
+from controller.margins.loop import build_loop, sides
+from controller.margins.many_settings import GAINS, rows_of
 from controller.margins.margins import ManyMargins, gain_margins_dB
 from controller.tick.law import Coefficients, Controller, design
+from experiments.check.agreement import LOWEST_Hz
 from experiments.check.check import operating_pressures, run_tracking, tracking_figures
 from experiments.design.sweep.axes import FINGER, own_finger
 from experiments.rigs.rig import Rig, Source, clamp
 from experiments.simulation.recorded import recorded_runs
-from experiments.simulation.simulate import Ready, Run, prepare
-from experiments.subjects.bands import pressure_bands
+from experiments.simulation.simulate import Ready, Run, mean_pressure, plan_at_rest, prepare
+from experiments.subjects.disturbed import disturbances
 from experiments.subjects.finger import Finger, finger_pressure, on_finger
 from experiments.work.packed import storable
 from plant.errors import InputError
+from plant.operating_point import clamp_point
 from plant.pressure.beats import Indices, detect_beats
 from plant.pressure.record import PressureTrace, to_ticks
 from plant.pressure.record_check import RawRecord
@@ -54,6 +57,10 @@ MARGINS: dict[str, Figure] = {
     "sensitivity_peak": Figure("1", "sensitivity peak Ms", "max"),
     "crossover_Hz": Figure("Hz", "crossover", "min"),
     "bandwidth_Hz": Figure("Hz", "bandwidth", "min"),
+    "command_noise_rms": Figure("1", "command, rms by light noise, share of full", "max"),
+    "command_pulse_rms": Figure("1", "command, rms by the pulse, share of full", "max"),
+    "command_step_sd": Figure("1", "command, SD from tick to tick, share of full", "max"),
+    "command_limit_share": Figure("1", "share of ticks at a command limit, predicted", "max"),
     "predicted_rms_mmHg": Figure("mmHg", "error of following the pulse, rms, by the linear loop alone", "max"),
 }
 TRACKING: dict[str, Figure] = {
@@ -62,6 +69,7 @@ TRACKING: dict[str, Figure] = {
     "peak_error_mmHg": Figure("mmHg", "cuff − ideal, peak, simulated", "max"),
     "bias_mmHg": Figure("mmHg", "cuff − ideal, magnitude of the mean, simulated", "max"),
     "beat_systolic_mean_mmHg": Figure("mmHg", "magnitude of the mean systolic error", "max"),
+    "beat_systolic_mean_percent": Figure("%", "magnitude of the mean systolic error, of pulse pressure", "max"),
     "beat_systolic_sd_mmHg": Figure("mmHg", "SD of the systolic error", "max"),
     "saturation_share": Figure("1", "share of time at a limit", "max"),
     "cuff_mmHg": Figure("mmHg", "highest cuff pressure", "max"),
@@ -147,11 +155,20 @@ def _surveyed(case: Case, piece: Piece, drawn: dict[Any, PressureTrace]) -> Surv
     rows = list(controllers)
     try:
         trace = _pressure(case, piece, piece.rows[rows[0]], made, drawn)
-        found[rows, : len(MARGINS)] = _margins(made, trace, [coefficients for _, coefficients in controllers.values()])
+        mean = operating_pressures(trace)["mean"]
+        slopes = np.array([_own_slope(made, own, mean, made.tone.level) for own, _ in controllers.values()])
+        sets = [coefficients for _, coefficients in controllers.values()]
+        found[rows, : len(MARGINS)] = _margins(made, trace, sets, slopes)
     except InputError as error:
         reasons[:] = [reason or str(error) for reason in reasons]
         return Surveyed(answer, None, None, {}, seed)
     return Surveyed(answer, made, trace, controllers, seed)
+
+
+def _own_slope(rig: Rig, own: Controller, mean_mmHg: float, tone: float) -> float:
+    """Light slope [1/mmHg] at mean pressure as a loop finds it: by a tone at its own crossover, so that it is the
+    controller's too, not the plant's alone."""
+    return clamp(rig._replace(controller=own), mean_mmHg, tone).light_slope
 
 
 def _run(surveyed: Sequence[Surveyed]) -> None:
@@ -162,13 +179,14 @@ def _run(surveyed: Sequence[Surveyed]) -> None:
         if rig is None or trace is None:
             continue
         try:
-            ready = prepare(rig, trace, seed=seed)
+            ready = prepare(rig, trace, plan_at_rest(trace.duration_s), seed)
         except InputError as error:
             answer.reasons[:] = [reason or str(error) for reason in answer.reasons]
             continue
         for i, (own, coefficients) in controllers.items():
             loop = ready.loop._replace(firmware=ready.loop.firmware._replace(coefficients=coefficients))
-            runs.append(ready._replace(rig=rig._replace(controller=own), loop=loop))
+            slope = _own_slope(rig, own, mean_pressure(trace), float(np.mean(ready.inputs.tone)))
+            runs.append(ready._replace(rig=rig._replace(controller=own), loop=loop, light_slope=slope))
             rows.append((answer, i))
     onsets: dict[int, Indices] = {}  # of the beats of each trace, all in use for as long as this
     for number, run in recorded_runs(runs):
@@ -240,29 +258,46 @@ def _pressure(
     return drawn[key]
 
 
-def _margins(rig: Rig, trace: PressureTrace, sets: list[Coefficients]) -> Reals:
-    """Worst margins over pressures and sides, shape (sets, figures); NaN for what an unstable loop has not."""
-    bands, many = pressure_bands(trace), gain_sets(sets)
+def _margins(rig: Rig, trace: PressureTrace, given: list[Coefficients], slopes: Reals) -> Reals:
+    """Worst margins over pressures and sides, shape (sets, figures); NaN for what an unstable loop has not.
+
+    Each set's own light slope is a factor on its gains: all are surveyed on one loop, with the plant's slope.
+    """
+    mean = operating_pressures(trace)["mean"]
+    slope = clamp_point(rig.plant, mean, rig.tone.level).light_slope
+    rows = rows_of(given, np.ones(1))
+    rows[:, [Coefficients._fields.index(name) for name in GAINS]] *= (slope / slopes)[:, None]
+    sets = [Coefficients(*(float(value) for value in row)) for row in rows]
+    many = gain_sets(sets)
     surveyed: list[ManyMargins] = []
     followed: list[Reals] = []
-    slope = 0.0
+    efforts: list[Disturbed] = []
     for name, pressure in operating_pressures(trace).items():
         point = clamp(rig, pressure, rig.tone.level)
-        slope = slope or point.light_slope
         for side in sides(rig.plant):
             loop = build_loop(rig.plant, point, side, rig.timing, rig.stage, sets[0], slope)
             surveyed.append(margins_of_sets(loop, many))
+            disturbance = disturbances([loop], rig, trace)[0]
             if name == "mean":
-                followed.append(_predicted(loop, sets, bands.omega, bands.rms_mmHg))
+                followed.append(_of_each(disturbance.above(LOWEST_Hz), given, slopes / slope).pressure_mmHg)
+            efforts.append(_of_each(disturbance, given, slopes / slope))
     columns = _worst(surveyed)
     columns["predicted_rms_mmHg"] = np.where(columns["stable"] == 1.0, np.max(followed, axis=0), np.nan)
+    for name in EFFORTS:
+        most = np.max([getattr(one, name) for one in efforts], axis=0)
+        columns[name] = np.where(columns["stable"] == 1.0, most, np.nan)
     columns["delay_margin_ticks"] = columns["delay_margin_s"] / rig.timing.period_s
     return np.stack([columns[name] for name in MARGINS], axis=1)
 
 
-def _predicted(loop: Loop, sets: list[Coefficients], omega: Reals, rms_mmHg: Reals) -> Reals:
-    following = Following(loop, omega)
-    return np.array([following.rms_error_mmHg(coefficients, rms_mmHg) for coefficients in sets])
+def _of_each(disturbance: Disturbance, sets: list[Coefficients], ratios: Reals) -> Disturbed:
+    """Error and command of each set at its own light slope, so many times that of the disturbance."""
+    rows = rows_of(sets, np.ones(1))
+    found = np.empty((len(Disturbed._fields), len(sets)))
+    for ratio in np.unique(ratios):
+        some = ratios == ratio
+        found[:, some] = disturbed(sets[0], rows[some], disturbance.with_slope(float(ratio)))
+    return Disturbed(*found)
 
 
 def _worst(surveyed: list[ManyMargins]) -> dict[str, Reals]:
@@ -293,6 +328,7 @@ def _tracking(run: Run, onsets: Indices) -> list[float]:
     """Figures of a run at the true set point, in the order of TRACKING."""
     found: dict[str, Any] = tracking_figures(run, run_tracking(run, onsets, harmonics=False))
     systolic = found.get("beat_systolic_error_mmHg", {"mean": math.nan, "sd": math.nan})
+    relative = found.get("beat_systolic_error_percent", {"mean": math.nan})
     found |= {"run_done": float(run.status == "done"), "beat_systolic_mean_mmHg": abs(systolic["mean"]),
-              "beat_systolic_sd_mmHg": systolic["sd"]}
+              "beat_systolic_sd_mmHg": systolic["sd"], "beat_systolic_mean_percent": abs(relative["mean"])}
     return [float(found.get(name, math.nan)) for name in TRACKING]

@@ -7,18 +7,30 @@ from typing import Any
 import numpy as np
 
 from experiments.design.sweep.study import Study
-from experiments.design.sweep.verdict import Limit, best, goal, keeps, rerun, settings_of, value_word
+from experiments.design.sweep.verdict import (
+    Limit,
+    best,
+    binding,
+    binding_counts,
+    goal,
+    keeps,
+    rerun,
+    settings_of,
+    value_word,
+    worst_fingers,
+)
 
 MOST_ROWS = 25  # of points, each printed
 MOST_VALUES = 20_000  # of points, in JSON
 SHOWN = {
     "gain_margin_dB": "dB", "phase_margin_deg": "°", "delay_margin_ticks": "ticks", "sensitivity_peak": "",
-    "crossover_Hz": "Hz", "predicted_rms_mmHg": "mmHg", "rms_error_mmHg": "mmHg", "beat_systolic_mean_mmHg": "mmHg",
+    "crossover_Hz": "Hz", "command_step_sd": "of full", "predicted_rms_mmHg": "mmHg", "rms_error_mmHg": "mmHg",
+    "beat_systolic_mean_mmHg": "mmHg", "cuff_mmHg": "mmHg",
 }
 HEADS = {
     "gain_margin_dB": "gain", "phase_margin_deg": "phase", "delay_margin_ticks": "delay", "sensitivity_peak": "Ms",
-    "crossover_Hz": "crossover", "predicted_rms_mmHg": "pulse rms", "rms_error_mmHg": "rms",
-    "beat_systolic_mean_mmHg": "systolic",
+    "crossover_Hz": "crossover", "command_step_sd": "by tick", "predicted_rms_mmHg": "pulse rms",
+    "rms_error_mmHg": "rms", "beat_systolic_mean_mmHg": "systolic", "cuff_mmHg": "highest",
 }
 
 
@@ -34,19 +46,33 @@ def study_lines(found: Study, limits: list[Limit], options: list[str]) -> list[s
         lines.append(f"{'as it is':<{width}}" + _cells(found, shown, None))
     if len(found.points) <= MOST_ROWS:
         for i, label in enumerate(_labels(found)):
-            lines.append(f"{label:<{width}}{_cells(found, shown, i)}{'  keeps all' if kept[i] else ''}"
+            lines.append(f"{label:<{width}}{_cells(found, shown, i)}{_verdict(found, limits, i, bool(kept[i]))}"
                          f"{'  < best' if i == at else ''}")
     elif at is not None:
         lines.append(f"{'best':<{width}}{_cells(found, shown, at)}")
     lines += ["", _kept_line(found, limits, kept)]
+    if limits and not np.all(kept):
+        counts = [f"{word} at {count}" for word, count in binding_counts(found, limits).items()]
+        lines.append(f"what is missed most at the others: {', '.join(counts)}")
     if at is not None:
         lines.append(f"best of them, by {found.case.figures[goal(found)].what}: {' '.join(settings_of(found, at))}")
     lines += _trouble(found)
     if found.fingers:
         where = at if at is not None else int(np.nanargmax(found.worst("signed_modulus_margin")))
-        lines += [f"worst finger {'there' if at is not None else 'at the least bad point'}, alone:",
-                  f"    {rerun(found, where, options)}"]
+        place = "there" if at is not None else "at the least bad point"
+        lines += ["", f"worst figures {place}, each by its finger alone:"]
+        for finger, names in worst_fingers(found, where, shown).items():
+            told = ", ".join(f"{HEADS[n]} {found.worst(n)[where]:.3g} {SHOWN[n]}".rstrip() for n in names)
+            lines += [f"  {finger}: {told}", f"    {rerun(found, where, options, finger)}"]
     return lines
+
+
+def _verdict(found: Study, limits: list[Limit], point: int, kept: bool) -> str:
+    """Whether a point keeps all limits; else what it misses most."""
+    if kept:
+        return "  keeps all"
+    word = "" if math.isnan(found.worst("stable")[point]) else binding(found, limits, point)
+    return f"  misses {word}" if word and word != "stability" else ""
 
 
 def _size(found: Study) -> str:
@@ -116,11 +142,14 @@ def study_json(found: Study, limits: list[Limit], options: list[str]) -> dict[st
         "sampled": found.sampled, "shape": found.shape, "fingers": [finger.name for finger in found.fingers],
         "simulated": found.case.simulated, "record": found.case.trace.name if found.case.trace else None,
         "figures": {name: figure._asdict() for name, figure in found.case.figures.items()},
-        "limits": [limit.text for limit in limits], "points_that_keep_all": int(np.sum(kept)),
+        "limits": [limit.text for limit in limits], "missed_most": binding_counts(found, limits),
+        "points_that_keep_all": int(np.sum(kept)),
         "present": {name: found.present_worst(name) for name in found.case.figures},
         "best": None if at is None else {
             "settings": settings_of(found, at), **{name: float(found.worst(name)[at]) for name in found.case.figures},
             "run_worst_finger": rerun(found, at, options) if found.fingers else None,
+            "worst_fingers": worst_fingers(found, at, list(found.case.figures)) if found.fingers else None,
+            "binds": binding(found, limits, at),
         },
         "not_to_be_had": found.reasons, "left_out": list(found.left_out),
     }

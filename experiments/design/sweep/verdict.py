@@ -10,9 +10,24 @@ from numpy.typing import NDArray
 
 from experiments.design.sweep.study import Study
 
+Reals = NDArray[np.float64]
+
 LIMIT_NAMES = {  # figure and limit of a requirements file: figure of a sweep
     ("beat_systolic_error_mmHg", "mean_max"): "beat_systolic_mean_mmHg",
+    ("beat_systolic_error_percent", "mean_max"): "beat_systolic_mean_percent",
     ("beat_systolic_error_mmHg", "sd_max"): "beat_systolic_sd_mmHg",
+}
+
+SHORT = {
+    "gain_margin_dB": "gain margin", "gain_reduction_margin_dB": "gain reduction", "phase_margin_deg": "phase margin",
+    "delay_margin_s": "delay margin", "delay_margin_ticks": "delay margin", "modulus_margin": "modulus margin",
+    "sensitivity_peak": "Ms", "crossover_Hz": "crossover", "bandwidth_Hz": "bandwidth",
+    "command_noise_rms": "command by noise", "command_pulse_rms": "command by pulse",
+    "command_step_sd": "command by tick", "command_limit_share": "share at a limit",
+    "rms_error_mmHg": "rms error", "peak_error_mmHg": "peak error", "bias_mmHg": "bias",
+    "beat_systolic_mean_mmHg": "systolic mean", "beat_systolic_mean_percent": "systolic mean",
+    "beat_systolic_sd_mmHg": "systolic SD",
+    "saturation_share": "saturation", "cuff_mmHg": "cuff pressure",
 }
 
 
@@ -22,6 +37,17 @@ class Limit(NamedTuple):
     name: str
     low: float  # inclusive
     high: float
+
+    @property
+    def short(self) -> str:
+        """The figure in a word or two."""
+        return SHORT.get(self.name, self.name)
+
+    def room(self, values: Reals) -> Reals:
+        """How far values are inside the limit (from 0 up) or outside it, as a share of the limit; NaN stays NaN."""
+        least = math.isfinite(self.low)
+        bound = self.low if least else self.high
+        return np.asarray((values - bound if least else bound - values) / (abs(bound) or 1.0))
 
     @property
     def text(self) -> str:
@@ -76,9 +102,44 @@ def value_word(value: Any) -> str:
     return value if isinstance(value, str) else repr(value)
 
 
-def rerun(found: Study, point: int, options: list[str]) -> str:
-    """The command that runs the worst finger of a point alone; `options` are those of the sweep that it needs."""
+def binding(found: Study, limits: list[Limit], point: int) -> str:
+    """What breaks at a point, else the limit that it comes nearest to, in a word or two; empty without limits.
+
+    Stability and a run that does not hold come first; then the limit that is missed by most of its own size.
+    """
+    if found.worst("stable")[point] != 1.0:
+        return "stability"
+    if found.case.simulated and found.worst("run_done")[point] != 1.0:
+        return "the clamp does not hold"
+    rooms = {limit.short: float(limit.room(found.worst(limit.name)[point : point + 1])[0]) for limit in limits}
+    return min(rooms, key=lambda name: -math.inf if math.isnan(rooms[name]) else rooms[name], default="")
+
+
+def binding_counts(found: Study, limits: list[Limit]) -> dict[str, int]:
+    """At how many of the points that break a limit each of them decides, the commonest first."""
+    counts: dict[str, int] = {}
+    for i in np.flatnonzero(~keeps(found, limits)):
+        word = "not to be had" if math.isnan(found.worst("stable")[i]) else binding(found, limits, int(i))
+        counts[word] = counts.get(word, 0) + 1
+    return dict(sorted(counts.items(), key=lambda pair: -pair[1]))
+
+
+def worst_fingers(found: Study, point: int, names: list[str]) -> dict[str, list[str]]:
+    """The finger of each worst figure of a point: {finger: figures}."""
+    by_finger: dict[str, list[str]] = {}
+    for name in names:
+        values = found.figures[point, :, found.names.index(name)]
+        ends = found.case.figures[name].worst
+        lost = np.isnan(values)
+        at = int(np.argmax(lost)) if np.any(lost) else int(np.argmin(values) if ends == "min" else np.argmax(values))
+        by_finger.setdefault(found.fingers[at].name, []).append(name)
+    return by_finger
+
+
+def rerun(found: Study, point: int, options: list[str], finger: str = "") -> str:
+    """The command that runs a finger of a point alone (by default the one of least modulus margin); `options` are those
+    of the sweep that it needs."""
     words = ["cuffloop", "sweep", *options[:1], *settings_of(found, point)]
     if found.fingers:
-        words += ["--finger", found.fingers[int(found.worst_finger()[point])].name]
+        words += ["--finger", finger or found.fingers[int(found.worst_finger()[point])].name]
     return shlex.join(words + options[1:])

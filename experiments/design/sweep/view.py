@@ -45,15 +45,31 @@ class View(NamedTuple):
 
 
 def quantities(found: Study) -> list[Quantity]:
-    """The four panels of a sweep."""
+    """The six panels of a sweep."""
     error = found.case.figures[goal(found)]
     return [
-        Quantity("phase_margin_deg", "phase margin (°)", (15, 30, 45, 60), 0.0, 75.0, True),
-        Quantity("sensitivity_peak", "sensitivity peak Ms", (1.4, 1.6, 2.0, 3.0, 5.0), 1.0, 4.0, False),
-        Quantity("delay_margin_ticks", "delay margin (ticks)", (1, 2, 3, 4, 6, 8), 0.0, 6.0, True),
+        Quantity("phase_margin_deg", "phase margin (°)", (15, 30, 45, 60, 75), 0.0, 90.0, True),
+        Quantity("gain_margin_dB", "gain margin (dB)", (3, 6, 9, 12, 15, 20), 0.0, 20.0, True),
+        Quantity("sensitivity_peak", "sensitivity peak Ms", (1.4, 1.6, 2.0, 3.0, 5.0), 1.0, 6.0, False),
+        Quantity("delay_margin_ticks", "delay margin (ticks)", (1, 2, 3, 4, 6, 8, 12, 16, 24), 0.0, 30.0, True),
         Quantity(goal(found), f"{'rms error' if found.case.simulated else 'pulse error, rms'} ({error.unit})",
                  (0.1, 0.15, 0.2, 0.3, 0.5, 0.7, 1, 1.5, 2, 3, 5, 10), math.nan, math.nan, False),
+        Quantity("command_step_sd", "command, SD tick to tick (share of full)",
+                 (0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.25, 0.5), math.nan, math.nan, False),
     ]
+
+
+def limit_of(found: Study, limits: list[Limit], name: str) -> float:
+    """The limit on a figure; NaN when there is none. Ms is held to the modulus margin's, ticks of delay to seconds'."""
+    given = [limit for limit in limits if limit.name == name]
+    if given:
+        return given[0].low if math.isfinite(given[0].low) else given[0].high
+    if name == "sensitivity_peak":
+        modulus = limit_of(found, limits, "modulus_margin")
+        return 1.0 / modulus if modulus > 0 else math.nan
+    if name == "delay_margin_ticks" and "timing.period_s" not in found.case.names:
+        return limit_of(found, limits, "delay_margin_s") / found.case.source.rig().timing.period_s
+    return math.nan
 
 
 def view_of(found: Study) -> View:
@@ -105,10 +121,7 @@ def rooms(found: Study, limits: list[Limit]) -> list[Reals]:
     fields = [np.where(stable, found.worst("modulus_margin"), np.minimum(found.worst("signed_modulus_margin"), -1e-3))]
     if found.case.simulated:
         fields.append(np.where(found.worst("run_done") == 1.0, 1.0, -1.0))
-    for limit in limits:
-        values, least = found.worst(limit.name), math.isfinite(limit.low)
-        bound = limit.low if least else limit.high
-        fields.append((values - bound if least else bound - values) / (abs(bound) or 1.0))
+    fields += [limit.room(found.worst(limit.name)) for limit in limits]
     return [np.clip(np.where(np.isnan(field), -1.0, field), -1.0, 10.0) for field in fields]
 
 

@@ -12,31 +12,21 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.margins.loop import Loop, build_loop, open_loop, sampled, sides
-from controller.margins.many_settings import Disturbance, Prepared, prepare
-from controller.response import sweep
+from controller.margins.disturbed import Disturbance
+from controller.margins.loop import Loop, build_loop, open_loop, sides
+from controller.margins.many_settings import Prepared, prepare
 from controller.tick.law import design
 from experiments.check.check import operating_pressures
 from experiments.rigs.rig import Rig, clamp
+from experiments.rigs.slope_error import SLOPE_ERRORS as SLOPE_ERRORS
+from experiments.rigs.slope_error import usual_slope_error as usual_slope_error
+from experiments.subjects.disturbed import disturbances
 from experiments.subjects.finger import Finger, finger_pressure, on_finger
-from experiments.subjects.spectrum import pressure_variance
 from plant.errors import InputError
-from plant.finger.light import sample_deviation
 
 Reals = NDArray[np.float64]
 
 TRACE_s = 30.0  # of each finger's own pressure, for its spectrum and its operating points
-SLOPE_ERRORS = {"wrist": 0.055, "cabinet": 0.102}
-"""By how much the probing search may miss the light slope, as a share: what it stays below on 95 % of fingers, by rig.
-
-|log(found / seen)|: median, 95 %, 99 %; x by logarithm is at most exp(x) − 1 of the gain:
-`cuffloop search --fingers 1000 --strategy probing --seed 101`: 1.8 %, 5.4 %, 7.0 %
-`cuffloop search cabinet --fingers 300 --strategy probing --seed 101`: 2.9 %, 9.7 %, 12.9 %
-Seen is light per cuff pressure by the wall's immediate share, mean over two seconds of clamp at the set point that was
-found. 95 % rather than the worst, because a margin is worst on few fingers and at one end of the range: both at once
-are rare.
-"""
-NOISE_POINTS = 96  # up to half the tick rate, over which the noise of a sample is spread evenly
 
 
 class Case(NamedTuple):
@@ -60,11 +50,6 @@ class Population(NamedTuple):
     def fingers(self) -> int:
         """How many were asked for."""
         return len(self.cases) + len(self.left_out)
-
-
-def usual_slope_error(rig: Rig) -> float:
-    """What 95 % of probing searches stay below on the built-in rig beneath a rig."""
-    return SLOPE_ERRORS[rig.base]
 
 
 def slope_gains(slope_error: float) -> Reals:
@@ -93,12 +78,9 @@ def finger_case(rig: Rig, finger: Finger) -> Case:
     trace = finger_pressure(finger, rig.timing.period_s, TRACE_s)
     pressures = operating_pressures(trace)
     loops = finger_loops(worn, pressures)
-    spectrum = pressure_variance(trace.pressure_mmHg, rig.timing.period_s)
-    slope = next(iter(loops.values())).light_slope
-    noise = sample_deviation(worn.plant.light) / abs(slope)
     at_mean = [loop for name, loop in loops.items() if name.startswith("mean")]
     return Case(finger, tuple(prepare(open_loop(loop)) for loop in loops.values()), tuple(loops),
-                tuple(_disturbance(loop, spectrum, noise) for loop in at_mean), tuple(pressures.values()))
+                tuple(disturbances(at_mean, worn, trace)), tuple(pressures.values()))
 
 
 def finger_loops(worn: Rig, pressures_mmHg: dict[str, float]) -> dict[str, Loop]:
@@ -112,16 +94,3 @@ def finger_loops(worn: Rig, pressures_mmHg: dict[str, float]) -> dict[str, Loop]
             loop = build_loop(worn.plant, point, side, worn.timing, worn.stage, coefficients, slope)
             found[f"{name}, {side}"] = loop
     return found
-
-
-def _disturbance(loop: Loop, spectrum: tuple[Reals, Reals], noise_mmHg: float) -> Disturbance:
-    period = loop.timing.period_s
-    frequency, variance = spectrum
-    omega = 2.0 * np.pi * frequency
-    even = np.pi / period * (np.arange(NOISE_POINTS) + 0.5) / NOISE_POINTS
-    whole = np.concatenate([omega, even])
-    none = np.zeros(len(omega))
-    return Disturbance(
-        whole, sweep(sampled(loop), whole), np.concatenate([variance, np.zeros(NOISE_POINTS)]),
-        np.concatenate([none, np.full(NOISE_POINTS, noise_mmHg**2 / NOISE_POINTS)]),
-    )

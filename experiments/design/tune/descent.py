@@ -12,10 +12,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.margins.many_settings import Disturbance, Prepared, rows_of, servo_errors, survey_settings
+from controller.margins.disturbed import Disturbance, disturbed
+from controller.margins.many_settings import Prepared, rows_of, survey_settings
 from controller.tick.law import Coefficients, design
 from controller.tick.parameters import Controller
-from experiments.design.tune.limits import FAR, MarginLimit, shortfalls
+from experiments.design.tune.limits import FAR, MarginLimit, effort_shortfalls, shortfalls, split
 from experiments.design.tune.structures import Space, from_settings, to_settings
 from plant.errors import InputError
 
@@ -43,7 +44,7 @@ class Judgement(NamedTuple):
     """What the deciding loops say of many settings."""
 
     log_rms: Reals  # (settings, disturbances); inf where nothing can be said
-    shortfall: Reals  # (settings, loops · limits)
+    shortfall: Reals  # (settings, loops · limits on margins + disturbances · limits on the command)
 
 
 class Tuned(NamedTuple):
@@ -58,18 +59,21 @@ class Tuned(NamedTuple):
 def judge_settings(settings: list[Controller], deciding: Deciding, period_s: float) -> Judgement:
     """Errors and shortfalls of many settings at once."""
     made, valid = _designed(settings, period_s)
+    on_margins, on_command = split(deciding.limits)
     errors = np.full((len(settings), len(deciding.disturbances)), math.inf)
-    missed = np.full((len(settings), len(deciding.loops) * len(deciding.limits)), 2.0 * FAR)
+    width, first = len(on_margins), len(deciding.loops) * len(on_margins)
+    more = len(on_command)
+    missed = np.full((len(settings), first + len(deciding.disturbances) * more), 2.0 * FAR)
     if not made:
         return Judgement(errors, missed)
     template = made[0]
     for k, (disturbance, gain) in enumerate(deciding.disturbances):
-        pressure, noise = servo_errors(template, rows_of(made, np.array([gain])), disturbance)
-        errors[valid, k] = np.log(np.maximum(np.hypot(pressure, noise), 1e-9))
-    width = len(deciding.limits)
+        found = disturbed(template, rows_of(made, np.array([gain])), disturbance)
+        errors[valid, k] = np.log(np.maximum(found.rms_mmHg, 1e-9))
+        missed[valid, first + k * more : first + (k + 1) * more] = effort_shortfalls(found, on_command)
     for k, (loop, gain) in enumerate(deciding.loops):
         survey = survey_settings(loop, rows_of(made, np.array([gain])))
-        missed[valid, k * width : (k + 1) * width] = shortfalls(survey, deciding.limits, period_s)
+        missed[valid, k * width : (k + 1) * width] = shortfalls(survey, on_margins, period_s)
     return Judgement(errors, missed)
 
 

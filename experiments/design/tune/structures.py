@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 
 from controller.tick.parameters import SHORTEST_FILTER, Controller
 from controller.tuning.reduced import Ultimate
+from plant.errors import InputError
+from plant.messages import one_line
 
 Reals = NDArray[np.float64]
 
@@ -22,6 +24,20 @@ STRUCTURES: dict[str, tuple[str, ...]] = {  # from plain to elaborate
     "PID with notch": ("kp", *INTEGRAL, *DERIVATIVE, *NOTCH),
     "PID with lead and notch": ("kp", *INTEGRAL, *DERIVATIVE, *LEAD, *NOTCH),
 }
+
+
+def structures_named(name: str | None) -> tuple[str, ...]:
+    """The one structure of that name, in capitals or not, with spaces, hyphens or underscores; None: all of them.
+
+    Raises InputError.
+    """
+    if name is None:
+        return tuple(STRUCTURES)
+    plain = " ".join(name.replace("-", " ").replace("_", " ").lower().split())
+    found = tuple(structure for structure in STRUCTURES if structure.lower() == plain)
+    if not found:
+        raise InputError(f"--structure {one_line(name, 60)}: use one of {', '.join(STRUCTURES)}")
+    return found
 
 
 class Space(NamedTuple):

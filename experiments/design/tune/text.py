@@ -7,13 +7,16 @@ from typing import Any
 import numpy as np
 
 from controller.tick.parameters import Controller
+from experiments.check.agreement import APART
 from experiments.design.tune.cases import usual_slope_error
+from experiments.design.tune.limits import split
 from experiments.design.tune.study import Row, Tuning
 from experiments.design.tune.verdict import LARGEST_IS_WORST, left_behind
-from experiments.rigs.table import rig_lines
+from experiments.rigs.table import difference_lines
 from experiments.work.output import CAUTION
 
 NAME_WIDTH = 30
+MOST_BROKEN = 6  # fingers that are listed
 SHOWN = {  # settings that the table shows, with the number's form and the unit
     "kp": ("Kp {:.4g}", 1.0), "ti_s": ("Ti {:.3g} ms", 1e3), "td_s": ("Td {:.3g} ms", 1e3),
     "filter_ratio": ("N {:.3g}", 1.0),
@@ -22,6 +25,8 @@ SHOWN = {  # settings that the table shows, with the number's form and the unit
 SHORT = {
     "gain_margin_dB": "gain", "gain_reduction_margin_dB": "gain reduction", "phase_margin_deg": "phase",
     "delay_margin_s": "delay", "delay_margin_ticks": "delay", "modulus_margin": "modulus", "sensitivity_peak": "Ms",
+    "command_noise_rms": "command by noise", "command_pulse_rms": "command by pulse",
+    "command_step_sd": "command by tick", "command_limit_share": "share at a limit",
 }
 
 
@@ -60,14 +65,15 @@ def tuning_lines(tuning: Tuning) -> list[str]:
     count, all_of = len(tuning.people.cases), "every finger"
     if tuning.percentile < 100.0:
         all_of = f"{tuning.percentile:g} % of the fingers"
-    asked = ", ".join(limit.text for limit in tuning.limits)
+    asked = [", ".join(limit.text for limit in some) for some in split(tuning.limits) if some]
     lines = [
         f"tuning of {tuning.rig.name} on {count} fingers ({tuning.group}, seed {tuning.seed}): least servo error for "
         f"{all_of} subject to",
-        f"  {asked}",
+        *(f"  {line}" for line in asked),
         f"  at mean, low and high pressure, each side of the valve, light slope off by ± {100 * tuning.slope_error:g} %"
         f" ({_provenance(tuning)})", "",
-        f"{'':<{NAME_WIDTH}}{'factor':>7}{'Ms':>7}{'delay':>8}{'phase':>8}{'rms':>8}{'pulse':>8}{'noise':>8}",
+        f"{'':<{NAME_WIDTH}}{'factor':>7}{'Ms':>7}{'delay':>8}{'phase':>8}{'rms':>8}{'pulse':>8}{'noise':>8}"
+        f"{'command':>9}{'by tick':>9}",
     ]
     lines += [_row_line(tuning, tuning.tuned), _row_line(tuning, tuning.shipped)]
     for title, rows in (("classical rules as published", tuning.published),
@@ -77,9 +83,12 @@ def tuning_lines(tuning: Tuning) -> list[str]:
             lines += [f"  {r.name}: no factor on its gain keeps every limit"
                       for r in tuning.published if r.name not in {s.name for s in tuning.scaled}]
     lines += [
-        "", "rms: servo error of the worst finger that counts [mmHg], by the linear loop: arterial pressure through S "
-        "(pulse) and", "the light's noise through T (noise). delay [ticks], phase [°] and Ms: the worst of all loops. "
-        "factor: on the rule's Kp.", "", f"tuned: {settings_text(tuning.tuned.found.controller)}",
+        "", "rms: servo error of the worst finger that counts [mmHg], by the linear loop: arterial pressure and veins "
+        "(pulse) and", "the light's noise."
+        " delay [ticks], phase [°] and Ms: the worst of all loops. "
+        "factor: on the rule's Kp.",
+        "command: its rms by noise, and its SD from tick to tick, share of full command, worst finger and side of the "
+        "valve.", "", f"tuned: {settings_text(tuning.tuned.found.controller)}",
     ]
     return lines + _against(tuning) + _confirmation_lines(tuning) + ["", CAUTION]
 
@@ -97,7 +106,10 @@ def _row_line(tuning: Tuning, row: Row, indent: str = "") -> str:
     verdict = "keeps all limits" if row.kept else f"MISSES {', '.join(names)}"
     return (f"{name:<{NAME_WIDTH}}{factor:>7}{peak:>7.2f}{worst_margin(tuning, row, 'delay_margin_ticks'):>8.1f}"
             f"{worst_margin(tuning, row, 'phase_margin_deg'):>8.1f}{row.rms_mmHg:>8.3f}"
-            f"{row.found.pressure_mmHg[k]:>8.3f}{row.found.noise_mmHg[k]:>8.3f}  {verdict}")
+            f"{row.found.pressure_mmHg[k]:>8.3f}{row.found.noise_mmHg[k]:>8.3f}"
+            f"{worst_margin(tuning, row, 'command_noise_rms'):>9.3f}"
+            f"{worst_margin(tuning, row, 'command_step_sd'):>9.3f}"
+            f"  {verdict}")
 
 
 def _worst_finger(row: Row) -> int:
@@ -135,14 +147,35 @@ def _against(tuning: Tuning) -> list[str]:
 
 
 def _confirmation_lines(tuning: Tuning) -> list[str]:
-    """Predicted beside simulated."""
-    if not tuning.confirmations:
+    """Predicted beside simulated: the fingers that say most, those on which something breaks, and all in one line."""
+    found = tuning.confirmations
+    if not found:
         return []
-    lines = ["", "nonlinear simulation, cuff − ideal above 0.4 Hz [mmHg rms]    predicted  simulated   with drift"]
-    for c in tuning.confirmations:
-        outcome = f"{c.simulated_mmHg:>11.3f}{c.whole_mmHg:>13.3f}" if c.status == "done" else f"  the run {c.status}"
-        lines.append(f"  {c.finger} ({c.why})".ljust(58) + f"{c.predicted_mmHg:>11.3f}{outcome}")
-    return lines
+    lines = ["", f"nonlinear simulation of {len(found)} fingers, above 0.4 Hz".ljust(55)
+             + "predicted simulated  command  by tick"]
+    for c in [*(c for c in found if c.why), *[c for c in found if c.broken and not c.why][:MOST_BROKEN]]:
+        why = f" ({c.why})" if c.why else ""
+        outcome = (f"{c.simulated_mmHg:>10.3f}{c.command_rms:>9.3f}{c.command_step_sd:>9.3f}"
+                   if c.status == "done" else f"  the run {c.status}")
+        lines.append(f"  {c.finger}{why}".ljust(55) + f"{c.predicted_mmHg:>9.3f}{outcome}"
+                     + (f"  {c.broken}" if c.broken and c.status == "done" else ""))
+    done = [c for c in found if c.status == "done"]
+    if done:
+        ratio = np.array([c.simulated_mmHg / c.predicted_mmHg for c in done])
+        low, middle, high = np.percentile(ratio, [5.0, 50.0, 95.0])
+        lines.append(f"  simulated over predicted: median {middle:.2f}, 90 % of fingers {low:.2f} to {high:.2f}; "
+                     f"{np.sum(np.abs(ratio - 1.0) > APART)} of {len(done)} more than {100 * APART:g} % off their own; "
+                     f"saturated: {len(found) - len(done)}")
+    return [*lines, *_broken_line(tuning)]
+
+
+def _broken_line(tuning: Tuning) -> list[str]:
+    """The verdict of the simulation where it is a bad one."""
+    if not tuning.broken:
+        return []
+    first = max(tuning.broken, key=lambda c: (c.status != "done", abs(c.simulated_mmHg / c.predicted_mmHg - 1.0)))
+    return [f"FAIL: on {len(tuning.broken)} of {len(tuning.confirmations)} simulated fingers the simulation does not "
+            f"bear the prediction out, first of all {first.finger}: {first.broken}"]
 
 
 def tuning_json(tuning: Tuning) -> dict[str, Any]:
@@ -160,6 +193,7 @@ def tuning_json(tuning: Tuning) -> dict[str, Any]:
         "percentile": tuning.percentile, "slope_error": tuning.slope_error,
         "left_out": [{"finger": name, "reason": reason} for name, reason in tuning.people.left_out],
         "limits": [limit._asdict() for limit in tuning.limits], "passed": tuning.passed,
+        "broken": [c.finger for c in tuning.broken],
         "ultimate": tuning.ultimate._asdict(), "tuned": row(tuning.tuned), "shipped": row(tuning.shipped),
         "rules": [row(r) for r in tuning.published], "rules_scaled": [row(r) for r in tuning.scaled],
         "structures": [row(r) for r in tuning.structures],
@@ -172,11 +206,15 @@ def tuning_json(tuning: Tuning) -> dict[str, Any]:
 
 
 def tuned_rig_text(tuning: Tuning) -> str:
-    """A rig file with the settings that were found: the rig as it was, with another controller."""
+    """A rig file with the settings that were found: what the rig has of its own over the built-in one beneath it."""
     rig = tuning.rig
     name = f"{rig.name[:180]}_tuned"
     about = f"{rig.name[:60]} tuned for {len(tuning.people.cases)} fingers ({tuning.group}, seed {tuning.seed})"
     made = rig._replace(name=name, about=about, controller=tuning.tuned.found.controller)
-    lines = ["# Written by cuffloop tune: the rig's own tables with the controller that was found.",
-             *(f"# every finger keeps: {limit.text}" for limit in tuning.limits if tuning.percentile == 100.0)]
-    return "\n".join([*lines, *rig_lines(made, 120)]) + "\n"
+    lines = [f"# Written by cuffloop tune: what differs from the built-in rig {rig.base}, above all the "
+             "controller that was found."]
+    if tuning.percentile == 100.0 and tuning.tuned.kept:
+        lines += [f"# every finger keeps: {limit.text}" for limit in tuning.limits]
+    if not tuning.passed:
+        lines.append("# NOT BORNE OUT: see tune.json" if tuning.tuned.kept else "# MISSES LIMITS: see tune.json")
+    return "\n".join([*lines, *difference_lines(made)]) + "\n"

@@ -7,17 +7,18 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.margins.many_settings import rows_of, servo_errors, survey_settings
+from controller.margins.disturbed import EFFORTS, disturbed
+from controller.margins.many_settings import rows_of, survey_settings
 from controller.tick.law import design
 from controller.tick.parameters import Controller
 from experiments.design.tune.cases import Population
 from experiments.design.tune.descent import Deciding
-from experiments.design.tune.limits import FAR, MarginLimit, margin_values, shortfalls
+from experiments.design.tune.limits import FAR, MarginLimit, effort_shortfalls, margin_values, shortfalls, split
 from plant.errors import InputError
 
 Reals = NDArray[np.float64]
 
-LARGEST_IS_WORST = ("sensitivity_peak",)
+LARGEST_IS_WORST = ("sensitivity_peak", *EFFORTS)
 ADDED = 2  # loops that a round adds for each limit, and for the error
 
 
@@ -28,9 +29,9 @@ class Evaluation(NamedTuple):
     rms_mmHg: Reals  # (fingers,) servo error at the least favourable side and light slope
     pressure_mmHg: Reals  # (fingers,) what arterial pressure makes of it
     noise_mmHg: Reals  # (fingers,) what the light's noise does
-    margins: dict[str, Reals]  # (fingers,) the worst of each finger's loops; NaN where one is unstable
+    margins: dict[str, Reals]  # (fingers,) the worst of a finger's loops, and its command; NaN where one is unstable
     errors: Reals  # (fingers, sides, gains) rms
-    shortfall: Reals  # (fingers, loops, gains, limits)
+    shortfall: Reals  # (fingers, loops, gains, limits); of a limit on the command at mean pressure only
 
     @property
     def finger_shortfall(self) -> Reals:
@@ -50,20 +51,24 @@ def evaluate(people: Population, controller: Controller, limits: tuple[MarginLim
     """One setting on every finger, exactly. Raises InputError for a setting that the firmware does not take."""
     rows = rows_of([design(controller, period_s)], people.gains)
     template = design(controller, period_s)
+    on_margins, on_command = split(limits)
     errors, parts, missed, worst = [], [], [], []
     for case in people.cases:
-        found = [servo_errors(template, rows, disturbance) for disturbance in case.disturbances]
-        total = np.array([np.hypot(*pair) for pair in found])
+        found = [disturbed(template, rows, disturbance) for disturbance in case.disturbances]
+        total = np.array([one.rms_mmHg for one in found])
         side, gain = np.unravel_index(int(np.argmax(total)), total.shape)
         errors.append(total)
-        parts.append((total[side, gain], found[side][0][gain], found[side][1][gain]))
+        parts.append((total[side, gain], found[side].pressure_mmHg[gain], found[side].noise_mmHg[gain]))
         surveys = [survey_settings(loop, rows) for loop in case.loops]
-        missed.append(np.array([shortfalls(survey, limits, period_s) for survey in surveys]))
+        by_loop = np.full((len(case.loops), len(rows), len(limits)), -FAR)
+        by_loop[..., : len(on_margins)] = [shortfalls(survey, on_margins, period_s) for survey in surveys]
+        by_loop[: len(found), :, len(on_margins) :] = [effort_shortfalls(one, on_command) for one in found]
+        missed.append(by_loop)
         values = [margin_values(survey, period_s) for survey in surveys]
-        worst.append({
-            name: float((np.max if name in LARGEST_IS_WORST else np.min)([value[name] for value in values]))
-            for name in values[0]
-        })
+        efforts = {name: [getattr(one, name) for one in found] for name in EFFORTS}
+        columns = {name: [value[name] for value in values] for name in values[0]} | efforts
+        worst.append({name: float((np.max if name in LARGEST_IS_WORST else np.min)(column))
+                      for name, column in columns.items()})
     rms, pressure, noise = (np.array([part[k] for part in parts]) for k in range(3))
     unstable = np.isnan([w["sensitivity_peak"] for w in worst])
     rms = np.where(unstable, math.inf, rms)
@@ -112,9 +117,12 @@ class Deciders:
     def absorb(self, found: Evaluation) -> bool:
         """Add the loops that do worst under a setting; True when any of them was new."""
         before = len(self.loops) + len(self.errors)
-        for k in range(len(self.limits)):
+        for k, limit in enumerate(self.limits):
             missed = np.where(self.kept.limits[:, k, None, None], found.shortfall[..., k], -math.inf)
-            self._add(self.loops, missed)
+            if limit.on_command:
+                self._add(self.errors, missed[:, : found.errors.shape[1]])
+            else:
+                self._add(self.loops, missed)
         self._add(self.errors, np.where(self.kept.error[:, None, None], found.errors, -math.inf))
         return len(self.loops) + len(self.errors) > before
 

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from experiments.rigs.rig import KINDS, built_in_rigs, load_rig, make_rig, parameters_of
-from experiments.rigs.table import kind_of, list_lines, rig_json, rig_lines, rig_parts, toml_value
+from experiments.rigs.table import difference_lines, kind_of, list_lines, rig_json, rig_lines, rig_parts, toml_value
 from experiments.work.output import plain
 from plant.declare import declared
 
@@ -103,3 +103,18 @@ def test_values_as_toml(value):
     """Python's own TOML reader gets the value back."""
     again = tomllib.loads(f"value = {toml_value(value)}")["value"]
     assert again == value and type(again) is type(value)
+
+
+def test_only_differences_are_written_and_bring_the_rig_back(tmp_path):
+    """Over its base, whatever was set: a number, another kind of part, a tube left to the tool."""
+    for changes in ([], ["tube.length_m=0.3", "cuff.volume_mL=4"], ["tube.kind=none"],
+                     ["valve.kind=pressure", "actuator.kind=direct"], ["light.bits=12", "controller.kp=0.004"]):
+        rig = load_rig("wrist", changes)
+        text = "\n".join(difference_lines(rig)) + "\n"
+        path = tmp_path / "own.toml"
+        path.write_text(text, encoding="utf-8")
+        found = load_rig(str(path))
+        assert (found.plant, found.controller, found.timing, found.stage) == (
+            rig.plant, rig.controller, rig.timing, rig.stage), changes
+        assert text.startswith('base = "wrist"') and len(text.splitlines()) < 30
+    assert len(difference_lines(load_rig("wrist"))) == 3

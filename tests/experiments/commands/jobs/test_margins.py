@@ -15,4 +15,4 @@ def test_margins(cuffloop, tmp_path):
 def test_margins_of_an_unstable_loop(cuffloop, tmp_path):
     said = cuffloop("margins", *sets("controller.kp=0.5"), "--out", tmp_path / "out")
     assert said.status == 1 and said.err == "" and "UNSTABLE" in said.out
-    assert files(tmp_path / "out") == ["margins.json", "margins.png"]
+    assert set(files(tmp_path / "out")) >= {"margins.json", "margins.png"}

@@ -11,15 +11,17 @@ import numpy as np
 import pytest
 import xarray
 
+from experiments.rigs.rig import load_rig
 from plant import declare
 
+NOW = load_rig("wrist").controller.kp
 SHORT = ("--record", "synthetic", "--seconds", "8")
 posix = pytest.mark.skipif(os.name != "posix", reason="sends POSIX signals")
 
 
 def test_files_lines_and_status(tmp_path, cuffloop):
     out = tmp_path / "out"
-    said = cuffloop("sweep", "controller.kp=0.004,0.0086", "tube.length_m=0,0.05", *SHORT, "--out", out)
+    said = cuffloop("sweep", f"controller.kp=0.004,{NOW}", "tube.length_m=0,0.05", *SHORT, "--out", out)
     assert said.status == 0 and said.err == "" and "< best" in said.out
     assert sorted(p.name for p in out.iterdir()) == ["sweep.json", "sweep.nc", "sweep.png"], "no finished pieces"
     with xarray.open_dataset(out / "sweep.nc", engine="scipy") as data:
@@ -39,7 +41,7 @@ def test_the_worst_finger_alone_is_as_bad(tmp_path, cuffloop):
     """The command that is printed gives the very figures of the sweep."""
     limits = tmp_path / "limits.toml"
     limits.write_text("[phase_margin_deg]\nmin = 10\n")
-    best = json.loads(cuffloop("sweep", "controller.kp=0.005,0.006", "--fingers", 4, "--group", "old", "--set",
+    best = json.loads(cuffloop("sweep", "controller.kp=0.01,0.012", "--fingers", 4, "--group", "old", "--set",
                                "light.bits=16", "--requirements", limits, "--json").out)["best"]
     words = shlex.split(best["run_worst_finger"])
     assert words[:2] == ["cuffloop", "sweep"] and "--set" in words
@@ -75,11 +77,11 @@ def test_refusals(tmp_path, refusal, arguments, words):
 
 def test_another_study_s_folder(tmp_path, cuffloop, refusal):
     sweep = ("sweep", *SHORT, "--keep", "--out", tmp_path / "out")
-    cuffloop(*sweep, "controller.kp=0.004,0.0086")
+    cuffloop(*sweep, f"controller.kp=0.004,{NOW}")
     before = (tmp_path / "out" / "sweep.nc").read_bytes()
     assert "another study" in refusal(*sweep, "controller.kp=0.004,0.009")
     assert (tmp_path / "out" / "sweep.nc").read_bytes() == before
-    assert cuffloop(*sweep, "controller.kp=0.004,0.0086").status == 0
+    assert cuffloop(*sweep, f"controller.kp=0.004,{NOW}").status == 0
 
 
 def test_a_finger_s_own_pressure_can_be_swept(cuffloop):

@@ -8,6 +8,7 @@ import xarray
 from experiments.design.sweep.dataset import study_dataset
 from experiments.design.sweep.verdict import keeps, limits_of
 from experiments.rigs.requirements import default_requirements, load_requirements
+from experiments.rigs.rig import load_rig
 
 LIMITS = load_requirements(default_requirements("wrist"))
 
@@ -20,7 +21,7 @@ def test_labelled_axes_with_units(gains):
     data = dataset(gains)
     assert data["phase_margin_deg"].dims == ("controller.kp", "controller.td_s")
     assert data["controller.td_s"].attrs["units"] == "s" and data["phase_margin_deg"].attrs["units"] == "°"
-    assert data["controller.kp"].attrs["present"] == 0.0086
+    assert data["controller.kp"].attrs["present"] == load_rig("wrist").controller.kp
     kp, td = gains.points[17]
     at = data.sel({"controller.kp": kp, "controller.td_s": td})
     np.testing.assert_array_equal(float(at["phase_margin_deg"]), gains.worst("phase_margin_deg")[17])

@@ -24,16 +24,17 @@ def test_a_long_sweep_shows_the_present_and_the_best(gains):
     at = best(gains, limits_of(gains, LIMITS))
     assert any(" ".join(settings_of(gains, at)) in line for line in said)
     assert f"{gains.worst('phase_margin_deg')[at]:.3g}" in rows["best"]
-    assert any(line.startswith("unstable at ") for line in said) and max(map(len, said)) < 200
+    assert any(line.startswith("unstable at ") for line in said)
 
 
 def test_a_short_one_shows_every_point(people):
     said = lines(people)
     assert said[0].endswith("worst of 3 fingers at each")
-    for word in ("0.006", "0.0086", "0.05"):
+    for word in ("0.012", "0.0218", "0.2"):
         assert sum(line.startswith(word + " ") for line in said) == 1
-    assert "unstable" in next(line for line in said if line.startswith("0.05 "))
+    assert "unstable" in next(line for line in said if line.startswith("0.2 "))
     assert said[-1].startswith("    cuffloop sweep wrist controller.kp=") and " --finger mixed-1-" in said[-1]
+    assert any("worst figures" in line for line in said) and any("  misses " in line for line in said)
 
 
 def test_nothing_keeps_what_cannot_be_kept(gains):

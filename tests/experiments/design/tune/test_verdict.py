@@ -19,7 +19,7 @@ def test_the_worst_of_a_finger_is_over_its_loops_sides_and_gains(tuning):
     assert np.hypot(found.pressure_mmHg, found.noise_mmHg) == pytest.approx(found.rms_mmHg)
     peak = [limit.figure for limit in tuning.limits].index("sensitivity_peak")
     assert found.margins["sensitivity_peak"] == pytest.approx(1.6 * (1.0 + found.finger_shortfall[:, peak]))
-    assert found.shortfall.shape == (8, 6, 3, 2)
+    assert found.shortfall.shape == (8, 6, 3, 6)
 
 
 def test_an_unstable_finger_has_no_margins_and_endless_error(tuning):

@@ -1,0 +1,1 @@
+"""How far a number of a rig can go until a limit breaks."""
