@@ -20,7 +20,7 @@ from plant.linear import Linear, linear
 from plant.numerics.elementary import atan, exp
 from plant.numerics.vector import choose
 
-SPREAD_BY_WIDTH = 1.0 / 1.223193  # λ of the exponential–linear law whose half-widths have the mean 1: (0.76804 + 1.67835)/2
+SPREAD_BY_WIDTH = 1.0 / 1.223193  # λ for half-widths of mean 1: they are 0.76804 and 1.67835 λ
 
 
 class Artery(NamedTuple):
