@@ -30,8 +30,8 @@ SWEEPS_mmHg = (4.0, 0.35)  # a sweep is at least so wide, and this share of the 
 ENTER_s = 0.6  # of clamping before the first look
 FIRST_DRIFT_mmHg = 1.5  # of the right level after the staircase, per look, SD
 NOISY, USELESS = 0.25, 4  # relative scatter of slopes beyond which a look says nothing; so many are no clamp
-ARRIVED_mmHg = 2.5  # a look whose vertex lies nearer than this has arrived
-SHOWN_SD_mmHg = 2.0  # and shows its waveform when the level is as sure
+ARRIVED_mmHg = 2.5  # a look whose vertex lies nearer than this, or than its own SD, has arrived
+SHOWN_SD_mmHg, CALM_SD_mmHg = 3.0, 2.2  # and shows its waveform when the level is as sure; counts when it is surer
 LAST, LAST_SHARE = 4, 0.5  # shown looks at the end, and how much of the sweep they have
 KEPT_DRIFT = 0.8  # share of a drift that is left at the next look
 AHEAD_s = 1.6  # from the middle of the last look: a set point is told for the next seconds
@@ -88,10 +88,10 @@ class ProbingSearch(NamedTuple):
                 continue
             track = track.see(vertex, self.motion)
             off = abs(vertex.depth - vertex.middle) / vertex.relative_slope
-            near = off < ARRIVED_mmHg and track.sd_mmHg < SHOWN_SD_mmHg
-            calmly += 1 if shown and near else 0
+            near = off < max(ARRIVED_mmHg, vertex.sd_mmHg) and track.sd_mmHg < SHOWN_SD_mmHg
+            calmly += 1 if shown and off < ARRIVED_mmHg and track.sd_mmHg < CALM_SD_mmHg else 0
             shown = shown or near
-            if calmly >= needed or (count + 1 == self.most and track.sd_mmHg < SURE_mmHg):
+            if calmly >= needed or (count + 1 == self.most and shown and track.stated_sd_mmHg < SURE_mmHg):
                 return found_at(track, track.ahead(self.motion, AHEAD_s / self.probe.sweep_s), seen)
         if useless >= USELESS:
             return Failed("too irregular", f"in {useless} looks of {count + 1} the light does "

@@ -37,7 +37,7 @@ def test_a_good_set_point_passes(
     run = drive(Confirmation().confirm(instrument, held(own, off_mmHg)), own)
     verdict = run.outcome
     assert not verdict.astray and not verdict.why
-    assert verdict.off_mmHg == pytest.approx(off_mmHg, abs=0.7)
+    assert verdict.off_mmHg == pytest.approx(off_mmHg, abs=1.2)  # it expects a law that is steeper below
     assert verdict.slope_share == pytest.approx(1.0, abs=0.08)
     assert run.seconds == pytest.approx(10.0) and all(c.shown for c in run.clamps)
 
@@ -87,5 +87,5 @@ def test_the_mean_offset_is_weighted_and_says_how_sure() -> None:
 
 def test_it_asks_for_a_probe_of_its_size(instrument: Instrument, finger: Any) -> None:
     request = next(Confirmation().confirm(instrument, held(finger, 0.0)))
-    assert isinstance(request, Clamp) and request.tone_mmHg == 2.0
-    assert np.max(request.sweep_mmHg) == pytest.approx(3.0, rel=1e-3)
+    assert isinstance(request, Clamp) and request.tone_mmHg == 3.0
+    assert np.max(request.sweep_mmHg) == pytest.approx(6.0, rel=1e-3)
