@@ -46,7 +46,7 @@ class Confirmation(NamedTuple):
     off_mmHg: Annotated[float, quantity("mmHg", 0.1, 50, "offset of the vertex that counts 1", "invented")] = 3.0
     second: Annotated[float, quantity("1", 1e-3, 1, "second harmonic that counts 1", "invented")] = 0.04
     slope: Annotated[float, quantity("1", 0.01, 1, "lack of slope that counts 1", "invented")] = 0.35
-    limit: Annotated[float, quantity("1", 0.1, 100, "largest sum of the three that is let pass", "invented")] = 1.3
+    limit: Annotated[float, quantity("1", 0.1, 100, "largest sum of the three that is let pass", "invented")] = 1.5
 
     def confirm(self, instrument: Instrument, found: Found) -> Generator[Request, Seen, Verdict]:
         """Clamp at a set point for some seconds with the probe on it, shown, and judge."""

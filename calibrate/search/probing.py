@@ -22,6 +22,7 @@ MOST_BLUR = 0.1  # share of the slope; beyond, the square no longer tells
 MOST_BLUR_mmHg = 6.0
 SMOOTH_CYCLES = 0.1  # of the tone, over which light is averaged before it counts as pressure
 CYCLES = 6  # of the tone in one Hann window: its side lobes then miss the harmonics of the pulse
+SWEEP_CYCLES = 20.0  # of the tone in a sweep, at least
 Complex = NDArray[np.complex128]
 
 
@@ -31,6 +32,11 @@ class Probe(NamedTuple):
     tone_mmHg: Annotated[float, quantity("mmHg", 0.1, 10, "amplitude of the tone", "invented")] = 3.0
     sweep_mmHg: Annotated[float, quantity("mmHg", 0.5, 20, "largest amplitude of the slow sweep", "invented")] = 10.0
     sweep_s: Annotated[float, quantity("s", 0.5, 60, "period of the slow sweep", "invented")] = 1.25
+
+
+def paced(probe: Probe, instrument: Instrument) -> Probe:
+    """The probe with a sweep so slow that its windows, some cycles of the tone, do not blur it."""
+    return probe._replace(sweep_s=max(probe.sweep_s, SWEEP_CYCLES / instrument.probe_Hz))
 
 
 def probing_clamp(

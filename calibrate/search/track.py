@@ -14,13 +14,13 @@ from calibrate.search.vertex import Shape, Vertex
 SPREAD, FLOOR_mmHg = 1.0, 0.15  # errors of looks over fingers: so many times the fit's own figure, plus this
 PRIOR_LOOKS, MEMORY_LOOKS = 1.0, 4.0  # that the usual unrest is worth, and over which it is learnt
 STRANGEST = 16.0  # square of a normalised innovation, beyond which it says no more
-SURPRISED_LOOKS, LEVEL_SHARE, SURPRISE_SHARE = 5.0, 0.65, 0.55  # see `stated_sd_mmHg`
+SURPRISED_LOOKS, SURPRISE_SHARE = 5.0, 0.55  # see `stated_sd_mmHg`
 UNREST = (0.05, 25.0)  # bounds of the scale of the process noise's variance
 WIDTHS_mmHg = (6.0, 60.0)  # of the peak that are believed
 SLOPE_GAIN = 0.4  # share of a new slope that is believed
 SURE_mmHg = 2.0  # SD of a level beyond which looks tell nothing of the shape
 SEEN_SHARE = 0.7  # of a half sweep: a vertex further out has shown one side only, and nothing of the shape
-KEPT_SKEW, SKEW_UNREST, KEPT_WIDTH, LATER_SPREAD = 0.9, 0.15, 0.9, 0.25  # see `told`
+KEPT_SKEW, SKEW_UNREST, KEPT_WIDTH, LATER_SPREAD = 0.9, 0.08, 0.9, 0.25  # see `told`
 
 
 class Motion(NamedTuple):
@@ -64,14 +64,14 @@ class Track(NamedTuple):
 
     @property
     def stated_sd_mmHg(self) -> float:
-        """Standard deviation to tell: a share of the filter's own, and of what the last looks surprised by.
+        """Standard deviation to tell: the filter's own, and what it does not know of.
 
-        The filter's own held 79 of 100 in low perfusion, where veins and tone move most, and 95 in the young; shares
-        by 360 fingers of three groups on both rigs (seed 2301), chosen for about 90 % in each. What the skew is not
-        known by moves all looks alike, and no number of them takes it away: it is added whole.
+        How far the last looks surprised it says what veins, wall and tone do meanwhile (the share by 360 fingers of
+        three groups on both rigs, seed 2301). An error of the skew moves all looks alike, and no number of them takes
+        it away.
         """
         unknown = self.lever_mmHg * self.shape.skew_spread
-        return math.sqrt(LEVEL_SHARE**2 * self.level_variance + SURPRISE_SHARE**2 * self.surprise + unknown**2)
+        return math.sqrt(self.level_variance + SURPRISE_SHARE**2 * self.surprise + unknown**2)
 
     def ahead(self, motion: Motion, looks: float = 1.0) -> Track:
         """So many looks later, nothing seen."""
