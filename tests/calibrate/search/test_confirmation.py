@@ -46,7 +46,7 @@ def test_a_slope_that_is_not_what_was_believed_is_found_out(
     drive: Callable[..., Any], finger: Any, instrument: Instrument
 ) -> None:
     verdict = drive(Confirmation().confirm(instrument, held(finger, 0.0, 1.8)), finger).outcome
-    assert verdict.astray and verdict.slope_share == pytest.approx(0.5, rel=0.25)
+    assert verdict.astray and 0.3 < verdict.slope_share < 0.65
 
 
 def test_a_clamp_that_does_not_answer_or_is_lost_is_astray(

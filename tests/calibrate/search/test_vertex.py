@@ -73,7 +73,7 @@ def test_slopes_read_over_a_range_of_pressures_have_their_vertex_put_back(skew: 
     blurred = sharp._replace(slope=np.mean(TOP / (1.0 + (spread / own) ** 2), 1))
     known = Shape(WIDTH, skew=skew, skew_spread=0.01)
     naive, right = (off_mmHg(fit_vertex(blurred, known, blur_mmHg=blur)) for blur in (0.0, 2.5))
-    assert naive * skew > 0.0 and abs(naive) > 0.2 and abs(right) < 0.3 * abs(naive)
+    assert naive * skew > 0.0 and abs(naive) > 0.2 and abs(right) < 0.5 * abs(naive)
 
 
 @settings(max_examples=50, deadline=None)
