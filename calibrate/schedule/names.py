@@ -1,11 +1,19 @@
-"""Schedules and scenarios by name, and a schedule of the user's own by `FILE.py:Class`."""
+"""Schedules and scenarios by name, and a schedule of the user's own by `FILE.py:Class`.
+
+A name may carry numbers and a look: `every:20` is every 20 beats, `growing:12:96` grows from 12 to 96, `clock:90` comes
+every 90 s, `confirmed:30` confirms every 30 s; `+wide` looks again by wide looks in the clamp, `+stairs` by a short
+staircase. When and how are choices of their own, so that like is compared with like.
+"""
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NamedTuple, cast
 
+from calibrate.schedule.confirmed import ConfirmedSetPoint
+from calibrate.schedule.recalibration import ShortStaircase, WideLooks
 from calibrate.schedule.schedule import Schedule
-from calibrate.schedule.schedules import ByClock, EveryBeats, GrowingBeats, Never, OnSigns
+from calibrate.schedule.schedules import Again, ByClock, EveryBeats, GrowingBeats, Never, OnSigns
 from calibrate.schedule.steady_probing import SteadyProbing
 from plant.bounds import check_bounds
 from plant.errors import InputError
@@ -25,22 +33,28 @@ class NamedSchedule(NamedTuple):
 
 
 def _listed() -> tuple[NamedSchedule, ...]:
-    every, growing, clock = EveryBeats(), GrowingBeats(), ByClock()
+    every, growing, clock, confirmed = EveryBeats(), GrowingBeats(), ByClock(), ConfirmedSetPoint()
     return (
         NamedSchedule("never", Never(), "one search at the start"),
         NamedSchedule("every", every, f"a short staircase every {every.beats} beats"),
         NamedSchedule("growing", growing, f"intervals of {growing.shortest} beats, growing to {growing.longest}"),
         NamedSchedule("clock", clock, f"a short staircase every {clock.every_s:g} s"),
         NamedSchedule("signs", OnSigns(), "when the clamp itself shows that something has changed"),
+        NamedSchedule("confirmed", confirmed, f"a confirmation every {confirmed.every_s:g} s, looks where it denies"),
         NamedSchedule("steady", SteadyProbing(), "a small probing signal in the clamp, without interruption"),
     )
 
 
 SCHEDULES: dict[str, NamedSchedule] = {named.name: named for named in _listed()}
+LOOKS: dict[str, Callable[[], Again]] = {"stairs": ShortStaircase, "wide": WideLooks}  # how it is looked for again
+NUMBERS = {  # what the numbers behind a name set, and what they are in words
+    "every": {"beats": "beats"}, "growing": {"shortest": "beats at first", "longest": "beats at most"},
+    "clock": {"every_s": "s"}, "confirmed": {"every_s": "s"},
+}
 
 
 def find_schedules(text: str, folder: Path) -> tuple[NamedSchedule, ...]:
-    """Schedules of a list like `never,growing,mine.py:Mine` (files relative to `folder`), or all the built-in ones.
+    """Schedules of a list like `never,every:20+wide,mine.py:Mine` (files relative to `folder`), or all built-in ones.
 
     A user's own is made with its default parameters and named after its class. Raises InputError.
     """
@@ -78,8 +92,39 @@ def _once(names: list[str], option: str) -> None:
 def _schedule(spec: str, folder: Path) -> NamedSchedule:
     if spec in SCHEDULES:
         return SCHEDULES[spec]
+    base = spec.partition("+")[0].partition(":")[0]
+    if base in SCHEDULES and ".py:" not in spec:
+        return _varied(spec, SCHEDULES[base])
     own = cast(Schedule, _own(spec, folder))
     return NamedSchedule(type(own).__name__, own, "your own")
+
+
+def _varied(spec: str, named: NamedSchedule) -> NamedSchedule:
+    """A built-in schedule with numbers or a look of its own. Raises InputError."""
+    said = f"--schedules {value_text(spec)}"
+    front, _, how = spec.partition("+")
+    numbers, known = front.split(":")[1:], NUMBERS.get(named.name, {})
+    made: Any = named.schedule
+    if numbers and len(numbers) != len(known):
+        form = ":".join([named.name, *(word.replace(" ", "-").upper() for word in known.values())])
+        raise InputError(f"{said}: write {form}" if known else f"{said}: {named.name} takes no numbers")
+    for field, text in zip(known, numbers, strict=False):
+        kind = type(getattr(made, field))
+        try:
+            made = made._replace(**{field: kind(text)})
+        except ValueError:
+            raise InputError(f"{said}: {value_text(text)} is not a {'whole ' if kind is int else ''}number") from None
+    if "+" in spec:
+        if how not in LOOKS or not hasattr(made, "short"):
+            which = f"use +{' or +'.join(LOOKS)}" if hasattr(made, "short") else f"{named.name} has one look only"
+            raise InputError(f"{said}: {which}")
+        made = made._replace(short=LOOKS[how]())
+    check_bounds(made, said)
+    if isinstance(made, GrowingBeats) and made.longest < made.shortest:
+        raise InputError(f"{said}: the longest interval must be at least the shortest")
+    words = ", ".join(f"{text} {word}" for text, word in zip(numbers, known.values(), strict=False))
+    about = f"{words or named.about}{f', looking by {how}' if how else ''}"
+    return NamedSchedule(spec, cast(Schedule, made), about)
 
 
 def _own(spec: str, folder: Path) -> object:

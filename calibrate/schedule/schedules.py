@@ -40,8 +40,8 @@ class EveryBeats(NamedTuple):
 class GrowingBeats(NamedTuple):
     """Short intervals first; longer while the set point stays, shorter when it has moved."""
 
-    shortest: Annotated[int, quantity("1", 3, 1000, "beats of the first interval", "about 10: common practice")] = 10
-    longest: Annotated[int, quantity("1", 3, 100000, "beats of the longest", "near 70: common practice")] = 70
+    shortest: Annotated[int, quantity("1", 3, 1000, "beats of the first interval", "invented")] = 12
+    longest: Annotated[int, quantity("1", 3, 100000, "beats of the longest", "invented")] = 96
     growth: Annotated[float, quantity("1", 1, 10, "factor while the set point stays", "invented")] = 1.5
     moved_mmHg: Annotated[float, quantity("mmHg", 0.1, 50, "a set point that moved more has moved", "invented")] = 6.0
     short: Annotated[Again, group("how it is looked for again")] = ShortStaircase()

@@ -4,8 +4,9 @@ Three signs tell of a set point that is off: the vertex that the sweep sees; the
 curvature gives the light at the tone, whose sign is the error's; and the slope now over the slope believed, which falls
 on either side of the vertex. By the arctangent law at an error x (transmural pressure less p0), under a tone A:
     light at 2f over light at f = A x / (2 (w² + x²)),    slope over believed slope = 1/(1 + (x/w)²)
-It asks for a probe, watches for seconds and reads frequencies, so it is a request of the slow task, not a detector on
-the tick: whoever holds a set point runs it after a search and from time to time, and searches again where it says so.
+It asks for a probe, watches for seconds and reads frequencies, so it is a request of the slow task; what it comes to is
+handed to the detector `confirmation` (`controller/protection/detectors_self.py`). Whoever holds a set point runs it
+after a search and from time to time, and searches again where it says so.
 """
 from __future__ import annotations
 
@@ -16,7 +17,7 @@ from typing import Annotated, NamedTuple
 import numpy as np
 
 from calibrate.protocol import Found, Instrument, Request, Samples, Seen
-from calibrate.search.probing import Probe, SKIP_s, local_slopes, probing_clamp, window_ticks
+from calibrate.search.probing import Probe, SKIP_s, blur_mmHg, local_slopes, probing_clamp, window_ticks
 from calibrate.search.probing_search import NOISY, lost
 from calibrate.search.vertex import Shape, Vertex, fit_vertex
 from plant.declare import group, quantity
@@ -40,12 +41,12 @@ class Verdict(NamedTuple):
 class Confirmation(NamedTuple):
     """The probe, and how far off is too far. A vertex out of the sweep's sight is told too near: about half way."""
 
-    probe: Annotated[Probe, group("probing signal")] = Probe(tone_mmHg=2.0, sweep_mmHg=3.0, sweep_s=1.25)
-    looks: Annotated[int, quantity("1", 2, 100, "periods of the sweep", "invented")] = 8
+    probe: Annotated[Probe, group("probing signal")] = Probe(tone_mmHg=3.0, sweep_mmHg=6.0, sweep_s=2.5)
+    looks: Annotated[int, quantity("1", 2, 100, "periods of the sweep", "invented")] = 4
     off_mmHg: Annotated[float, quantity("mmHg", 0.1, 50, "offset of the vertex that counts 1", "invented")] = 3.0
-    second: Annotated[float, quantity("1", 1e-3, 1, "second harmonic that counts 1", "invented")] = 0.02
+    second: Annotated[float, quantity("1", 1e-3, 1, "second harmonic that counts 1", "invented")] = 0.04
     slope: Annotated[float, quantity("1", 0.01, 1, "lack of slope that counts 1", "invented")] = 0.35
-    limit: Annotated[float, quantity("1", 0.1, 100, "largest sum of the three that is let pass", "invented")] = 1.7
+    limit: Annotated[float, quantity("1", 0.1, 100, "largest sum of the three that is let pass", "invented")] = 1.5
 
     def confirm(self, instrument: Instrument, found: Found) -> Generator[Request, Seen, Verdict]:
         """Clamp at a set point for some seconds with the probe on it, shown, and judge."""
@@ -53,15 +54,18 @@ class Confirmation(NamedTuple):
         for _ in range(self.looks):
             seen.append((yield probing_clamp(
                 self.probe, instrument, found.set_point, found.light_slope, self.probe.sweep_mmHg, True)))
-            if failure := lost(seen[-1], instrument):
-                return Verdict(math.nan, math.inf, math.nan, math.nan, True, failure.message)
+            if lost(seen[-1], instrument):
+                break
         return self.judge(seen, instrument, found)
 
     def judge(self, seen: list[Seen], instrument: Instrument, found: Found) -> Verdict:
         """What some stretches of the probe show."""
+        for stretch in seen:
+            if failure := lost(stretch, instrument):
+                return Verdict(math.nan, math.inf, math.nan, math.nan, True, failure.message)
         shape = Shape(USUAL_WIDTH_mmHg, WIDTH_SPREAD)
-        vertices = [fit_vertex(local_slopes(s, instrument, SKIP_s), shape, (0.0, DRIFT_mmHg_s), self.probe.sweep_s)
-                    for s in seen]
+        vertices = [fit_vertex(local_slopes(s, instrument, SKIP_s), shape, (0.0, DRIFT_mmHg_s), self.probe.sweep_s,
+                               blur_mmHg(s, instrument, SKIP_s)) for s in seen]
         useful = [v for v in vertices if v.scatter < NOISY]
         if 2 * len(useful) < len(vertices):
             return Verdict(math.nan, math.inf, math.nan, math.nan, True, "no slope to be seen")

@@ -6,6 +6,7 @@ light over reading at the probing frequency. It is largest at the unloaded volum
 """
 from __future__ import annotations
 
+import math
 from collections.abc import Generator
 from typing import Annotated, NamedTuple
 
@@ -17,8 +18,11 @@ from calibrate.search.vertex import Shape, Slopes, Vertex, fit_vertex
 from plant.declare import quantity
 
 SKIP_s = 0.15  # of a look, until the tone has built up
-MOST_BLUR = 0.1  # beyond, the cubic no longer tells
+MOST_BLUR = 0.1  # share of the slope; beyond, the square no longer tells
+MOST_BLUR_mmHg = 6.0
+SMOOTH_CYCLES = 0.1  # of the tone, over which light is averaged before it counts as pressure
 CYCLES = 6  # of the tone in one Hann window: its side lobes then miss the harmonics of the pulse
+SWEEP_CYCLES = 20.0  # of the tone in a sweep, at least
 Complex = NDArray[np.complex128]
 
 
@@ -28,6 +32,11 @@ class Probe(NamedTuple):
     tone_mmHg: Annotated[float, quantity("mmHg", 0.1, 10, "amplitude of the tone", "invented")] = 3.0
     sweep_mmHg: Annotated[float, quantity("mmHg", 0.5, 20, "largest amplitude of the slow sweep", "invented")] = 10.0
     sweep_s: Annotated[float, quantity("s", 0.5, 60, "period of the slow sweep", "invented")] = 1.25
+
+
+def paced(probe: Probe, instrument: Instrument) -> Probe:
+    """The probe with a sweep so slow that its windows, some cycles of the tone, do not blur it."""
+    return probe._replace(sweep_s=max(probe.sweep_s, SWEEP_CYCLES / instrument.probe_Hz))
 
 
 def probing_clamp(
@@ -70,25 +79,36 @@ def local_slopes(seen: Seen, instrument: Instrument, skip_s: float) -> Slopes:
     return Slopes(time_s, np.asarray(-np.log(bright)), np.asarray(slope / bright))
 
 
-def slope_blur(seen: Seen, instrument: Instrument, vertex: Vertex, skip_s: float) -> float:
-    """Share by which the tone reads the slope at the vertex too low, because it reads over a range of pressures.
+def blur_mmHg(seen: Seen, instrument: Instrument, skip_s: float) -> float:
+    """Standard deviation of the range of pressures over which a window reads a slope, by light and reading.
 
-    Of the cubic term of the arctangent law, x − x³/(3 w²), a tone of amplitude A on a disturbance of variance q² sees
-    −(A²/4 + q²)/w² (describing function of a cubic, from memory). Both are taken from the light and the reading.
+    A tone of amplitude A reads the mean of the slope over a semicircle of variance A²/4 (describing function of any
+    characteristic, Gelb & Vander Velde 1968, from memory); sweep and what the clamp leaves add their own variance in
+    the window.
     """
-    first = round(skip_s / instrument.period_s)
-    light, reading = seen.light[first:], seen.reading_mmHg[first:]
-    ticks = window_ticks(instrument)
-    count = len(light) // ticks
-    if count < 1:
+    ticks, first = window_ticks(instrument), round(skip_s / instrument.period_s)
+    light = seen.light[first:]
+    if len(light) < ticks:
         return 0.0
-    pieces = light[: count * ticks].reshape(count, ticks)
-    inside = float(np.mean(np.var(pieces, axis=1))) / (vertex.relative_slope * float(np.mean(light))) ** 2
-    turn = np.exp(-2j * np.pi * instrument.probe_Hz * instrument.period_s * np.arange(count * ticks))
-    tones = np.mean((reading[: count * ticks] * turn).reshape(count, ticks), axis=1)
-    square = float(np.mean(np.abs(2.0 * tones) ** 2))
-    blur = (0.25 * square + max(inside - 0.5 * square, 0.0)) / vertex.width_mmHg**2
-    return min(blur, MOST_BLUR)
+    short = max(round(SMOOTH_CYCLES / instrument.probe_Hz / instrument.period_s), 1)
+    smooth = np.convolve(light, np.full(short, 1.0 / short), "same")  # noise of the light is no pressure
+    window = np.hanning(ticks + 2)[1:-1]
+    window /= np.sum(window)
+    turn = np.exp(-2j * np.pi * instrument.probe_Hz * instrument.period_s * np.arange(len(light)))
+    starts = np.arange(0, len(light) - ticks + 1, max(ticks // 4, 1))
+
+    def pieces(signal: Samples | Complex) -> Complex:
+        return np.asarray(np.lib.stride_tricks.sliding_window_view(signal, ticks)[starts], complex)
+
+    level = pieces(smooth)
+    inside = np.abs(level - (level @ window)[:, None]) ** 2 @ window
+    tone = np.abs(2.0 * pieces((smooth - np.mean(smooth)) * turn) @ window) ** 2
+    reading = seen.reading_mmHg[first:]
+    tone_mmHg = np.abs(2.0 * pieces((reading - np.mean(reading)) * turn) @ window) ** 2
+    with np.errstate(divide="ignore", invalid="ignore"):
+        square = tone_mmHg * (0.25 + np.maximum(inside / tone - 0.5, 0.0))
+    blur = math.sqrt(float(np.median(square))) if np.all(np.isfinite(square)) else 0.0
+    return min(blur, MOST_BLUR_mmHg)
 
 
 Look = Generator[Request, Seen, tuple[Vertex, Seen]]
@@ -100,6 +120,12 @@ def look(
 ) -> Look:
     """One period of the sweep with the tone on it, and the vertex that it shows; `drift` and its spread in mmHg/s."""
     seen = yield probing_clamp(probe, instrument, set_point, slope, sweep_mmHg, shown)
-    vertex = fit_vertex(local_slopes(seen, instrument, SKIP_s), shape, drift, probe.sweep_s)
-    blur = slope_blur(seen, instrument, vertex, SKIP_s)
-    return vertex._replace(relative_slope=vertex.relative_slope * (1.0 + blur)), seen
+    spread = blur_mmHg(seen, instrument, SKIP_s)
+    vertex = fit_vertex(local_slopes(seen, instrument, SKIP_s), shape, drift, probe.sweep_s, spread)
+    return sharpened(vertex, spread), seen
+
+
+def sharpened(vertex: Vertex, blur: float) -> Vertex:
+    """The vertex with its own slope, for the mean over a range of pressures is less: by b²/w²."""
+    lost = min((blur / vertex.width_mmHg) ** 2, MOST_BLUR)
+    return vertex._replace(relative_slope=vertex.relative_slope * (1.0 + lost))

@@ -15,7 +15,7 @@ from typing import Annotated, NamedTuple
 import numpy as np
 
 from calibrate.protocol import Clamp, Failed, Found, Instrument, Outcome, Plan, Request, Seen
-from calibrate.search.probing import Probe, look
+from calibrate.search.probing import Probe, look, paced
 from calibrate.search.searches import find_ground
 from calibrate.search.staircase import Staircase, saturated
 from calibrate.search.track import Motion, Track
@@ -30,8 +30,9 @@ SWEEPS_mmHg = (4.0, 0.35)  # a sweep is at least so wide, and this share of the 
 ENTER_s = 0.6  # of clamping before the first look
 FIRST_DRIFT_mmHg = 1.5  # of the right level after the staircase, per look, SD
 NOISY, USELESS = 0.25, 4  # relative scatter of slopes beyond which a look says nothing; so many are no clamp
-ARRIVED_mmHg = 2.5  # a look whose vertex lies nearer than this has arrived
-SHOWN_SD_mmHg = 2.0  # and shows its waveform when the level is as sure
+ARRIVED_mmHg = 2.5  # a look whose vertex lies nearer than this, or than its own SD, has arrived
+SHOWN_SD_mmHg, CALM_SD_mmHg = 3.0, 2.2  # and shows its waveform when the level is as sure; counts when it is surer
+SHOWN_LOOKS = 2.0  # useful looks after which a level as sure is shown in any case: the next one is there
 LAST, LAST_SHARE = 4, 0.5  # shown looks at the end, and how much of the sweep they have
 KEPT_DRIFT = 0.8  # share of a drift that is left at the next look
 AHEAD_s = 1.6  # from the middle of the last look: a set point is told for the next seconds
@@ -70,15 +71,18 @@ class ProbingSearch(NamedTuple):
         self, instrument: Instrument, track: Track, calm: int | None = None
     ) -> Generator[Request, Seen, Outcome]:
         """Looks, in the clamp, from a track on, until `calm` of them were shown (as the search itself without)."""
-        needed, calmly, useless, shown = calm or self.calm, 0, 0, False
-        for count in range(self.most):
+        probe = paced(self.probe, instrument)
+        pace = self.probe.sweep_s / probe.sweep_s
+        most, needed = round(pace * self.most), max(round(pace * (calm or self.calm)), 1)
+        calmly, useless, shown = 0, 0, False
+        for count in range(most):
             on = track.ahead(self.motion)
             light = math.exp(-on.depth)
             slope = track.relative_slope * light * (CAUTIOUS if count == 0 else 1.0)
             share = LAST_SHARE if shown and calmly >= max(needed - LAST, LAST) else 1.0
-            drift = (on.drift_mmHg / self.probe.sweep_s, math.sqrt(on.drift_variance) / self.probe.sweep_s)
+            drift = (on.drift_mmHg / probe.sweep_s, math.sqrt(on.drift_variance) / probe.sweep_s)
             vertex, seen = yield from look(
-                self.probe, instrument, light, slope, track.shape, share * self.sweep_mmHg(track, count), shown, drift)
+                probe, instrument, light, slope, track.shape, share * self.sweep_mmHg(track, count), shown, drift)
             if failure := lost(seen, instrument):
                 return failure
             if vertex.scatter >= NOISY:
@@ -88,15 +92,15 @@ class ProbingSearch(NamedTuple):
                 continue
             track = track.see(vertex, self.motion)
             off = abs(vertex.depth - vertex.middle) / vertex.relative_slope
-            near = off < ARRIVED_mmHg and track.sd_mmHg < SHOWN_SD_mmHg
-            calmly += 1 if shown and near else 0
-            shown = shown or near
-            if calmly >= needed or (count + 1 == self.most and track.sd_mmHg < SURE_mmHg):
-                return found_at(track, track.ahead(self.motion, AHEAD_s / self.probe.sweep_s), seen)
+            calmly += 1 if shown and off < ARRIVED_mmHg and track.sd_mmHg < CALM_SD_mmHg else 0
+            near = off < max(ARRIVED_mmHg, vertex.sd_mmHg) or track.looks >= SHOWN_LOOKS
+            shown = shown or (near and track.sd_mmHg < SHOWN_SD_mmHg)
+            if calmly >= needed or (count + 1 == most and shown and track.stated_sd_mmHg < SURE_mmHg):
+                return found_at(track, track.ahead(self.motion, AHEAD_s / probe.sweep_s), seen)
         if useless >= USELESS:
             return Failed("too irregular", f"in {useless} looks of {count + 1} the light does "
                           "not answer to the tone as an artery would")
-        return Failed("too irregular", f"after {self.most} looks the set point is only known to "
+        return Failed("too irregular", f"after {most} looks the set point is only known to "
                       f"± {1.645 * track.sd_mmHg:.0f} mmHg")
 
     @property

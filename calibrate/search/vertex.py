@@ -5,7 +5,10 @@
 By the arctangent law the reciprocal slope is a parabola of the transmural pressure about its vertex; where a law is not
 symmetric its two sides have two widths. Nothing else of a law enters. What the sweep itself moves behind it (veins that
 it squeezes, a wall that creeps) is a lag in quadrature with it, and what moves on by itself a drift: without either, up
-and down of a sweep see different levels, which looks like a skew.
+and down of a sweep see different levels, which looks like a skew. A slope is read over a range of pressures (tone,
+sweep within a window, what the clamp leaves), of variance b². With different widths that moves the seen vertex towards
+the wider side, by about 0.8 b (w₊² − w₋²)/(w₊² + w₋²); so each side's parabola is taken as the mean over that range:
+    E[u²] = u² + b²,    E[u |u|] = (u² + b²) erf(u/(b√2)) + u b √(2/π) exp(−u²/(2b²))    (of a normal distribution)
 """
 from __future__ import annotations
 
@@ -17,12 +20,15 @@ from numpy.typing import NDArray
 
 Samples = NDArray[np.float64]
 
+# Published laws: 0 (arctangent), 0.78 (exponential–linear, best of eight on patients), 1.3 (Babbs 2012, second-hand)
+USUAL_SKEW = (0.5, 0.45)
 FEWEST, USABLE = 4, 0.2  # slopes that a fit needs more than; share of the median below which one is left out
 START_SCATTER, ROUNDS = 0.03, 8  # of the fit
 FARTHEST = 1.5  # half sweeps by which one round may move the vertex, a quarter of how far it may be from the middle
 LAG_SHARE = 0.2  # of the half sweep: spread of the lag
 STEP = 0.7  # most by which one round changes the logarithms of the shape
 HOPELESS, MOST_SPREADS = 1e3, 20.0  # scatter that is no fit at all; spreads from a belief that none needs
+LEAST_BLUR_mmHg = 0.3  # below which the kink between both sides is as good as sharp
 STEEP = 1.0  # of ((p − p0)/w)²: depth is turned into pressure as if it were no more
 
 
@@ -31,8 +37,8 @@ class Shape(NamedTuple):
 
     width_mmHg: float
     width_spread: float = 0.3  # standard deviation of its logarithm
-    skew: float = 0.0  # log of the half-width at larger depth over that at smaller depth
-    skew_spread: float = 0.35
+    skew: float = USUAL_SKEW[0]  # log of the half-width at larger depth over that at smaller depth
+    skew_spread: float = USUAL_SKEW[1]
 
 
 class Vertex(NamedTuple):
@@ -45,6 +51,7 @@ class Vertex(NamedTuple):
     middle: float  # mean optical depth of the stretch
     span: float  # half the range of optical depth that was covered
     shape: Shape  # with what is believed after the look
+    lever_mmHg: float = 0.0  # by which the vertex moves for a skew that is larger by 1, as pressure
 
     @property
     def width_mmHg(self) -> float:
@@ -61,11 +68,13 @@ class Slopes(NamedTuple):
 
 
 def fit_vertex(
-    seen: Slopes, shape: Shape, drift: tuple[float, float] = (0.0, 1e-3), sweep_s: float = math.inf
+    seen: Slopes, shape: Shape, drift: tuple[float, float] = (0.0, 1e-3), sweep_s: float = math.inf,
+    blur_mmHg: float = 0.0,
 ) -> Vertex:
     """The most likely vertex, at the middle of the time, with beliefs in its shape and its drift (mean, SD; mmHg/s).
 
-    `sweep_s` is the sweep's period; infinite for no lag. A stretch whose response is no slope has infinite scatter.
+    `sweep_s` is the sweep's period; infinite for no lag. `blur_mmHg` is the SD of the
+    pressures over which each slope was read. A stretch whose response is no slope has infinite scatter.
     """
     depth, slope = seen.depth, seen.slope
     middle, span = (float(np.mean(depth)), 0.5 * float(np.ptp(depth))) if len(depth) else (0.0, 0.0)
@@ -81,13 +90,14 @@ def fit_vertex(
         (depth[usable] - middle) / typical, typical / slope[usable], np.column_stack([time, behind]), half,
         np.array([-2.0 * math.log(shape.width_mmHg), shape.skew, drift[0], 0.0]),
         np.array([2.0 * shape.width_spread, shape.skew_spread, drift[1], LAG_SHARE * half]),
+        max(blur_mmHg, LEAST_BLUR_mmHg),
     )
     theta, covariance, scatter = problem.solve()
     height = max(float(theta[0]), USABLE)
     told = Shape(math.exp(-0.5 * theta[2]) * math.sqrt(height), 0.5 * math.sqrt(covariance[2, 2]), float(theta[3]),
                  math.sqrt(covariance[3, 3]))
     return Vertex(middle + float(theta[1]) * typical, typical / height, math.sqrt(covariance[1, 1]), scatter, middle,
-                  span, told)
+                  span, told, float(covariance[1, 3] / covariance[3, 3]))
 
 
 class _Problem(NamedTuple):
@@ -100,6 +110,7 @@ class _Problem(NamedTuple):
     half_mmHg: float  # half sweep
     believed: Samples
     spread: Samples
+    blur_mmHg: float
 
     def start(self) -> Samples:
         """One parabola through all: a linear problem, with the belief in its curvature."""
@@ -150,10 +161,21 @@ class _Problem(NamedTuple):
     def linear(self, theta: Samples) -> tuple[Samples, Samples]:
         """(derivatives of the reciprocal slopes, what is left of them) at some unknowns."""
         off = self.x - theta[1] - self.moving @ theta[4:]
-        side = np.sign(off)
-        bend = np.exp(theta[2] - side * theta[3])
-        away = theta[0] + np.minimum(bend * off * off, STEEP) / 3.0  # mean of 1/s from the vertex to here
-        square = bend * (off * away) ** 2
-        pull = -2.0 * bend * off * away * away
-        rows = np.column_stack([np.ones_like(off), pull, square, -side * square, pull[:, None] * self.moving])
+        bend, even, odd = math.exp(theta[2]), math.cosh(theta[3]), math.sinh(theta[3])
+        away = theta[0] + np.minimum(bend * np.exp(-np.sign(off) * theta[3]) * off * off, STEEP) / 3.0
+        apart = off * away  # pressure from the vertex: `away` is the mean of 1/s from there to here
+        kink, steep = kinked(apart, self.blur_mmHg)
+        square = bend * (even * apart * apart - odd * kink)
+        pull = -bend * (2.0 * even * apart - odd * steep) * away
+        skewed = bend * (odd * apart * apart - even * kink)
+        rows = np.column_stack([np.ones_like(off), pull, square, skewed, pull[:, None] * self.moving])
         return rows, self.y - (theta[0] + square)
+
+
+def kinked(apart: Samples, blur: float) -> tuple[Samples, Samples]:
+    """(mean of u |u|, its derivative) where u is normal about `apart` with standard deviation `blur`."""
+    from scipy.special import erf
+
+    side = np.asarray(erf(apart / (blur * math.sqrt(2.0))))
+    bell = blur * math.sqrt(2.0 / math.pi) * np.exp(-0.5 * (apart / blur) ** 2)
+    return (apart * apart + blur * blur) * side + apart * bell, 2.0 * (apart * side + bell)

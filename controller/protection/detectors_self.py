@@ -77,6 +77,28 @@ def sequence_step(part: Sequence, state: SequenceState, seen: Watched) -> Sequen
     return SequenceState(choose(clamped, state.filled_s, waited), clamped & part.enabled & early)
 
 
+class Confirmed(NamedTuple):
+    """A set point that the slow task's confirmation has denied. Reaction: recalibrate.
+
+    The confirmation takes ten seconds of a small probe in the clamp, after a search and from time to time
+    (`calibrate/search/confirmation.py`); until it has spoken, nothing is denied.
+    """
+
+    enabled: Enabled = True
+
+
+class ConfirmedState(NamedTuple):
+    """Nothing is remembered."""
+
+    fires: bool
+
+
+@compiled
+def confirmed_step(part: Confirmed, state: ConfirmedState, seen: Watched) -> ConfirmedState:
+    """One tick; judges in the clamp."""
+    return ConfirmedState(part.enabled & (seen.clamped_s > 0.0) & seen.denied)
+
+
 class EmitterMonitor(NamedTuple):
     """Emitted light, by a photodiode beside the emitter, away from where it was when the clamp began.
 

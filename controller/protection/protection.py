@@ -1,4 +1,4 @@
-"""Protection in the firmware: eighteen detectors, one fallback state, and what follows from it.
+"""Protection in the firmware: nineteen detectors, one fallback state, and what follows from it.
 
     NORMAL ──warn──▶ WARNING ──(quiet for a while)──▶ NORMAL
        │ hold                                    HOLD ──(quiet for a while, not too often)──▶ NORMAL
@@ -65,6 +65,8 @@ from controller.protection.detectors_pressure import (
     supply_range_step,
 )
 from controller.protection.detectors_self import (
+    Confirmed,
+    ConfirmedState,
     ConverterState,
     ConverterTest,
     EmitterMonitor,
@@ -73,6 +75,7 @@ from controller.protection.detectors_self import (
     SequenceState,
     SettingsCheck,
     SettingsState,
+    confirmed_step,
     converter_test_step,
     emitter_monitor_step,
     sequence_step,
@@ -89,7 +92,7 @@ REACTIONS: dict[str, int] = {  # detector: the fallback state that it asks for
     "light_range": HOLD, "light_jump": RECALIBRATE, "response": VENTED, "saturation": VENTED,
     "oscillation": RECALIBRATE, "no_pulse": WARNING, "deadlines": WARNING, "supply_range": WARNING,
     "settings_check": VENTED, "sequence": RECALIBRATE, "emitter_monitor": RECALIBRATE, "converter_test": VENTED,
-    "following": RECALIBRATE, "air_use": WARNING,
+    "following": RECALIBRATE, "air_use": WARNING, "confirmation": RECALIBRATE,
 }
 DETECTORS = tuple(REACTIONS)
 TRANSITIONS: tuple[tuple[int, int, str], ...] = (  # what can happen, for whoever draws it
@@ -144,6 +147,7 @@ class Protection(NamedTuple):
     converter_test: ConverterTest = ConverterTest()
     following: Following = Following()
     air_use: AirUse = AirUse()
+    confirmation: Confirmed = Confirmed()
     fallback: Fallback = Fallback()
     light_signal: LightSignal = LightSignal()
 
@@ -169,6 +173,7 @@ class ProtectionState(NamedTuple):
     converter_test: ConverterState
     following: FollowingState
     air_use: AirState
+    confirmation: ConfirmedState
     fallback: int
     since_s: float  # in this fallback state
     quiet_s: float  # since a detector fired
@@ -190,7 +195,7 @@ def initial_protection() -> ProtectionState:
         DeadlineState(0.0, False), SupplyState(0.0, False), SettingsState(False), SequenceState(0.0, False),
         EmitterState(-1.0, 0.0, 0.0, False), ConverterState(0.0, False),
         FollowingState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False), AirState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False),
-        NORMAL, 0.0, 0.0, 0, 0.0, 0.0, 0.0,
+        ConfirmedState(False), NORMAL, 0.0, 0.0, 0, 0.0, 0.0, 0.0,
     )
 
 
@@ -222,11 +227,13 @@ def protection_step(part: Protection, state: ProtectionState, seen: Watched) -> 
     converters = converter_test_step(part.converter_test, state.converter_test, seen)
     following = following_step(part.following, state.following, seen)
     air = air_use_step(part.air_use, state.air_use, seen)
+    confirmed = confirmed_step(part.confirmation, state.confirmation, seen)
     vents = (
         limit.fires | rate.fires | exposure.fires | redundancy.fires | response.fires | saturation.fires
         | loaded.fires | converters.fires | seen.tripped
     )
     recalibrates = jump.fires | oscillation.fires | sequence.fires | emitter.fires | following.fires
+    recalibrates = recalibrates | confirmed.fires
     warns = pulse.fires | deadlines.fires | supply.fires | air.fires
     wanted = choose(light.fires, HOLD, choose(warns, WARNING, NORMAL))
     wanted = choose(vents, VENTED, choose(recalibrates, RECALIBRATE, wanted))
@@ -238,12 +245,12 @@ def protection_step(part: Protection, state: ProtectionState, seen: Watched) -> 
         + bit(light.fires, 4) + bit(jump.fires, 5) + bit(response.fires, 6) + bit(saturation.fires, 7)
         + bit(oscillation.fires, 8) + bit(pulse.fires, 9) + bit(deadlines.fires, 10) + bit(supply.fires, 11)
         + bit(loaded.fires, 12) + bit(sequence.fires, 13) + bit(emitter.fires, 14) + bit(converters.fires, 15)
-        + bit(following.fires, 16) + bit(air.fires, 17)
+        + bit(following.fires, 16) + bit(air.fires, 17) + bit(confirmed.fires, 18)
     )
     return ProtectionState(
         limit, rate, exposure, redundancy, light, jump, response, saturation, oscillation, pulse, deadlines,
-        supply, loaded, sequence, emitter, converters, following, air, fallback, since, quiet, holds, mean, hold_mmHg,
-        fired,
+        supply, loaded, sequence, emitter, converters, following, air, confirmed, fallback, since, quiet, holds, mean,
+        hold_mmHg, fired,
     )
 
 
@@ -256,6 +263,7 @@ def firing(state: ProtectionState) -> tuple[bool, ...]:
         state.oscillation.fires, state.no_pulse.fires, state.deadlines.fires, state.supply_range.fires,
         state.settings_check.fires, state.sequence.fires, state.emitter_monitor.fires, state.converter_test.fires,
         state.following.fires, state.air_use.fires,
+        state.confirmation.fires,
     )
 
 

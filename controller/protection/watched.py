@@ -29,6 +29,7 @@ class Watched(NamedTuple):
     tripped: bool  # over-pressure switch or watchdog have acted: their line is read back
     settings: float  # check sum of the control law that is loaded
     searched: bool  # the set point bears the mark of a finished search
+    denied: bool  # the confirmation of the set point in force has come to its end, and denies it
     emitter: float  # its light by the monitor beside it, share of nominal
     converter_error: float  # of both converters on their references, share of full scale
 

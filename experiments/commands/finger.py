@@ -76,7 +76,8 @@ def search(
 def schedules(
     rig: RigArgument = "wrist",
     chosen: Annotated[
-        str, typer.Option("--schedules", metavar="NAME,…", help="Some of never, every, growing, clock, signs, steady, "
+        str, typer.Option("--schedules", metavar="NAME,…", help="Some of never, every, growing, clock, signs, "
+                          "confirmed, steady, with numbers and look if wanted (every:20, growing:12:96+wide), "
                           "FILE.py:Class for one of your own; or all.")
     ] = "all",
     scenarios: Annotated[

@@ -74,7 +74,8 @@ def schedules(
 
     Args:
         rig: name, path of a rig file, or what `load_rig` returned.
-        schedules: some of `never`, `every`, `growing`, `clock`, `signs`, `steady`, `FILE.py:Class`; or `all`.
+        schedules: some of `never`, `every`, `growing`, `clock`, `signs`, `confirmed`, `steady`, with numbers and look
+            if wanted (`every:20`, `growing:12:96+wide`), `FILE.py:Class`; or `all`.
         scenarios: some of `quiet`, `cold`, `pain`, `hand`, `warm`, `drug`, `pressure`, `irregular`, …; or `all`.
         fingers: how many virtual fingers, 1 … 10,000.
         minutes: length of each run [min], 1 … 120.

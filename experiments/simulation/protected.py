@@ -90,6 +90,7 @@ class Safety(NamedTuple):
     judge: Judge
     fine_steps: float  # Runge–Kutta steps on ticks with anything open
     settings: float  # check sum of the control law that is loaded
+    denied: bool = False  # the slow task has denied the set point
 
 
 class ProtectedLoop(NamedTuple):
@@ -163,7 +164,7 @@ class ProtectedTelemetry(NamedTuple):
 
 def protection_of(guards: Guards, judge: Judge, fine_steps: int, fault: Disturbance = NONE) -> Safety:
     """Protection and, if any, a failure; `protected_loop` adds what follows from the loop."""
-    return Safety(guards, fault, judge, float(fine_steps), 0.0)
+    return Safety(guards, fault, judge, float(fine_steps), 0.0, False)
 
 
 def protected_loop(loop: ClosedLoop, safety: Safety) -> ProtectedLoop:
@@ -253,7 +254,7 @@ def watched_now(
         safety.guards.protection.light_signal.noise, answer.terms.error_mmHg, command,
         achieved_demand(loop.firmware.stage, command, reading.sample.reading_mmHg), answer.limited,
         run.processor.missed + choose(late, 1.0, 0.0), run.backup.switch.tripped | run.backup.watchdog.expired,
-        safety.settings, opposite(fault.unsearched), reading.emitter, reading.converter_error,
+        safety.settings, opposite(fault.unsearched), safety.denied, reading.emitter, reading.converter_error,
     )
 
 

@@ -98,6 +98,7 @@ def study_json(study: Study, found: list[Summary]) -> dict[str, Any]:
         "steps_a_tick": study.steps,
         "schedules": {s.name: {"about": s.about, "parameters": repr(s.schedule)} for s in study.schedules},
         "scenarios": list(plan.scenarios), "fingers": [f.name for f in study.fingers],
-        "rows": [row._asdict() for row in found], "against_growing": [a._asdict() for a in against_yardstick(found)],
+        "rows": [row._asdict() for row in found],
+        f"against_{YARDSTICK}": [a._asdict() for a in against_yardstick(found)],
         "ended_early": troubles(study),
     }

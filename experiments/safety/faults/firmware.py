@@ -22,7 +22,7 @@ from plant.finger.vein import vein_target
 
 LATE_ticks, LOST, BOOT_s, SAG, GAIN_UP, GAIN_DOWN = 4, 0.4, 0.2, 0.3, 4.0, 0.8
 CONSTRICTED, CONSTRICTS_s = 1.2, 10.0  # of tone: a cold room's (`plant.scenarios`)
-CORRUPTED, INTERRUPTED_mmHg, HASTY_s = 0.25, 15.0, 2.0
+CORRUPTED, INTERRUPTED_mmHg, HASTY_s, LEAST_FILL_mmHg = 0.25, 15.0, 2.0, 20.0
 
 
 def late(case: Case, severity: float) -> Case:
@@ -92,9 +92,11 @@ def sign_error(case: Case, severity: float) -> Case:
     return harm(case, error_sign=-1.0)
 
 
-def _other_set_point(case: Case, set_point: float, slope: float) -> Case:
+def _other_set_point(case: Case, set_point: float, slope: float, up_mmHg: float = 0.0) -> Case:
+    """The case with another set point, reached from a cuff that was filled so much higher."""
     count = len(case.orders.mode)
-    orders = case.orders._replace(set_point=np.full(count, set_point), light_slope=np.full(count, slope))
+    orders = case.orders._replace(set_point=np.full(count, set_point), light_slope=np.full(count, slope),
+                                  fill_mmHg=np.maximum(case.orders.fill_mmHg + up_mmHg, LEAST_FILL_mmHg))
     return case._replace(orders=orders)
 
 
@@ -106,10 +108,12 @@ def interrupted(case: Case, severity: float) -> Case:
 def astray(case: Case, severity: float) -> Case:
     """The search came to its end, at a wrong place: the set point is off by a transmural pressure, of either sign.
 
-    The light is that of wall and veins at rest at the wrong pressure. The sign goes with the case's seed.
+    The light is that of wall and veins at rest at the wrong pressure, where the search has held the cuff: from
+    another pressure the wall's creep would carry the clamp on, far beyond. The sign goes with the case's seed.
     """
     off = INTERRUPTED_mmHg * severity * (1.0 if case.seed % 2 else -1.0)
-    return _other_set_point(case, light_off(case, off), float(case.orders.light_slope[0]))
+    up = -off / case.plant.tissue.transmission
+    return _other_set_point(case, light_off(case, off), float(case.orders.light_slope[0]), up)
 
 
 def light_off(case: Case, off_mmHg: float) -> float:

@@ -12,14 +12,17 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from calibrate.protocol import Instrument
 from controller.protection.guards import Guards, without
 from controller.tick.firmware import CLAMP, FILL
 from experiments.rigs.rig import Rig, clamp
 from experiments.rigs.thresholds import thresholds
+from experiments.safety.faults.confirming import Confirming
 from experiments.safety.faults.fault import AT_START, Case, Fault
 from experiments.simulation.coupled import DIVERGED, RUNNING, ClosedLoop, Orders, closed_loop, no_commands
 from experiments.simulation.disturbance import NONE
 from experiments.simulation.failing import USUAL_LIMITS, Stage, run_stage, stage_of
+from experiments.simulation.instrument import instrument_of
 from experiments.simulation.outcome import Limits, figures_of, first_actions, judge_of, nothing_yet
 from experiments.simulation.protected import FAULT_CHANNELS, ProtectedRun, protected_start, protection_of
 from experiments.simulation.steps import protected_steps
@@ -29,6 +32,7 @@ from plant.numerics.noise import uniform
 from plant.pneumatics.openings import OpenPlantState
 
 Samples = NDArray[np.float64]
+Run = tuple[ProtectedRun, int, int]  # its state, why it ended or RUNNING, ticks done
 ONSET = 17  # channel of the random onset phase
 FILL_s, SETTLE_s, AFTER_s = 12.0, 4.0, 36.0  # veins and wall come to rest; earliest onset; what is looked at after it
 
@@ -75,6 +79,7 @@ class Bench:
     times: Times
     limits: Limits
     other_finger: tuple[float, float]
+    instrument: Instrument  # the firmware's own, of the rig as designed
     onset_tick: int
     empty: ProtectedRun
     start: ProtectedRun = field(init=False)
@@ -98,10 +103,29 @@ class Bench:
         return Case(self.rig, self.rig.plant, self.loop.firmware, NONE, self.inputs, self.orders, state.plant.plant,
                     onset_tick, end, self.seed, self.other_finger)
 
-    def _stage(self, case: Case, guards: Guards, onset_tick: int, end_tick: int) -> Stage:
+    def _stage(self, case: Case, guards: Guards, onset_tick: int, end_tick: int, denied: bool = False) -> Stage:
         """A case until a tick; times and display count from the onset tick on."""
-        judge = judge_of(self.rig.plant, self.limits, onset_tick)
-        return stage_of(case, self.loop, protection_of(guards, judge, self.fine_steps), end_tick)
+        safety = protection_of(guards, judge_of(self.rig.plant, self.limits, onset_tick), self.fine_steps)
+        return stage_of(case, self.loop, safety._replace(denied=denied), end_tick)
+
+    def _confirmed(
+        self, case: Case, guards: Guards, counting: int, stop: int, begun: ProtectedRun, pending: Samples, rows: Samples
+    ) -> Run:
+        """A run from a search's end on: with a confirmation where there is time for one, and its verdict in force."""
+        confirming = Confirming.of(case.orders, self.instrument)
+        if confirming.end >= stop:
+            return run_stage(self._stage(case, guards, counting, stop), self.seed, begun, pending, rows)
+        case = case._replace(orders=confirming.probed(case.orders))
+        kept = rows if len(rows) else np.zeros((confirming.end - begun.tick, len(FAULT_CHANNELS)))
+        until = confirming.end - begun.tick
+        state, status, done = run_stage(
+            self._stage(case, guards, counting, confirming.end), self.seed, begun, pending, kept[:until])
+        if status != RUNNING:
+            return state, status, done
+        denied = confirming.denied(kept[confirming.first - begun.tick : until])
+        state, status, more = run_stage(self._stage(case, guards, counting, stop, denied), self.seed, state, pending,
+                                        rows[until:] if len(rows) else None)
+        return state, status, done + more
 
     def run(self, *faults: Fault, lost: tuple[str, ...] = (), trace: bool = False) -> tuple[Outcome, Samples]:
         """Outcome of one failure, or of several together, with the named protections taken away; and its trace.
@@ -125,8 +149,11 @@ class Bench:
         stop = min(end, last)
         rows = np.zeros((last - onset if trace else 0, len(FAULT_CHANNELS)))
         begun = start._replace(plant=OpenPlantState(case.state, start.plant.lift), sums=nothing_yet())
-        state, status, done = run_stage(self._stage(case, guards, counting, stop), self.seed, begun, pending,
-                                        rows[: stop - onset] if trace else None)
+        head = rows[: stop - onset]
+        if early:
+            state, status, done = self._confirmed(case, guards, counting, stop, begun, pending, head)
+        else:
+            state, status, done = run_stage(self._stage(case, guards, counting, stop), self.seed, begun, pending, head)
         if status == RUNNING and stop < last:  # the failure is over, and the run goes on
             after = self.case(onset)._replace(inputs=case.inputs)
             state, status, more = run_stage(self._stage(after, guards, counting, last), self.seed, state, pending,
@@ -169,5 +196,5 @@ def make_bench(
     around = Surroundings(*(float(column[0]) for column in inputs))
     return Bench(
         own, guards, closed_loop(own, usual), fine, inputs, orders, (finger.seed + 7919 * phase + seed) % 2**32, times,
-        limits, (foreign, foreign_slope), onset, protected_start(initial_state(own.plant, around)),
+        limits, (foreign, foreign_slope), instrument_of(rig), onset, protected_start(initial_state(own.plant, around)),
     )

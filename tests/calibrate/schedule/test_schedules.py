@@ -122,7 +122,9 @@ def test_a_pulse_that_goes_calls_for_a_new_search(run: Callable[..., Ran], finge
 def test_a_move_undoes_the_last_growth_and_halves_the_rest(
     monkeypatch: pytest.MonkeyPatch, instrument: Instrument, finger: Any
 ) -> None:
-    """10 beats, by 1.5 up to 70; 6 mmHg are no move, more of either sign makes a third of it, never less than 10."""
+    """10 beats, by 1.5 up to 70 (common practice, a check value only); 6 mmHg are no move, more of either sign makes a
+    third of it, never less than the first.
+    """
     following: Callable[[float], float] = None  # type: ignore[assignment]
 
     def keep(*given: Any) -> Any:
@@ -131,7 +133,7 @@ def test_a_move_undoes_the_last_growth_and_halves_the_rest(
         yield Hold(90.0, 0.5)
 
     monkeypatch.setattr("calibrate.schedule.schedules.repeated", keep)
-    schedule = GrowingBeats(growth=1.5, moved_mmHg=6.0)
+    schedule = GrowingBeats(10, 70, growth=1.5, moved_mmHg=6.0)
     for big in (6.5, -6.5):
         next(schedule.program(instrument, Ready(Found(0.5, 0.0025, 90.0, 1.0, 15.0)), Diary()))
         asked = [float("nan"), 0.0, 6.0, -6.0, 1.0, -1.0, big, big, big]

@@ -8,12 +8,13 @@ import pytest
 
 from calibrate.protocol import Clamp, Instrument, Seen
 from calibrate.search.probing import (
-    MOST_BLUR,
+    MOST_BLUR_mmHg,
     Probe,
+    blur_mmHg,
     local_slopes,
     look,
     probing_clamp,
-    slope_blur,
+    sharpened,
     window_ticks,
 )
 from calibrate.search.vertex import Shape, Vertex, fit_vertex
@@ -96,18 +97,31 @@ def test_the_request_sweeps_once_and_returns(instrument: Instrument) -> None:
 
 
 def test_a_wider_tone_reads_the_slope_lower(finger: Any, instrument: Instrument) -> None:
-    """And `slope_blur` tells by how much, to a third, up to where it gives up."""
-    blurs, shares = [], []
+    """By b²/w², where a tone alone makes half its amplitude of b: `sharpened` gives it back, to a third."""
+    shares = []
     for tone in (1.0, 4.0, 8.0):
         request = Clamp(finger.set_point, finger.relative_slope * finger.set_point, 2.5, 0.0, tone)
         seen = finger._replace(pulse_mmHg=0.0, diastolic_mmHg=90.0).answer(request, 0)
-        slopes = local_slopes(seen, instrument, SKIP_s).slope
-        vertex = Vertex(0.55, finger.relative_slope, 0.5, 0.02, 0.55, 0.05, Shape(finger.width_mmHg))
-        blurs.append(slope_blur(seen, instrument, vertex, SKIP_s))
-        shares.append(1.0 - float(np.median(slopes)) / finger.relative_slope)
-    assert 0.0 <= blurs[0] < blurs[1] < blurs[2] <= MOST_BLUR
+        slope = float(np.median(local_slopes(seen, instrument, SKIP_s).slope))
+        shares.append(1.0 - slope / finger.relative_slope)
+        spread = blur_mmHg(seen, instrument, SKIP_s)
+        assert spread == pytest.approx(0.5 * tone, rel=0.1)
+        vertex = Vertex(0.55, slope, 0.5, 0.02, 0.55, 0.05, Shape(finger.width_mmHg))
+        given_back = sharpened(vertex, spread).relative_slope / slope - 1.0
+        assert given_back == pytest.approx(shares[-1], rel=0.4, abs=2e-3)
     assert shares[0] < shares[1] < shares[2]
-    assert blurs[1] == pytest.approx(shares[1], rel=0.4)
+
+
+def test_a_sweep_within_the_window_and_what_the_clamp_leaves_add_to_the_blur(
+    finger: Any, instrument: Instrument
+) -> None:
+    slope = finger.relative_slope * finger.set_point
+    still = finger._replace(pulse_mmHg=0.0, diastolic_mmHg=90.0)
+    alone, swept, worse = (
+        blur_mmHg(own.answer(probing_clamp(Probe(), instrument, finger.set_point, slope, sweep, True), 0),
+                  instrument, SKIP_s)
+        for own, sweep in ((still, 0.1), (still, 8.0), (still._replace(loop_error=0.02), 8.0)))
+    assert alone == pytest.approx(1.5, rel=0.1) and 1.1 * alone < swept < worse <= MOST_BLUR_mmHg
 
 
 @pytest.mark.parametrize("off_mmHg", [-5.0, 0.0, 5.0])

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calibrate.search.vertex import Shape, Slopes, Vertex, fit_vertex
+from calibrate.search.vertex import Shape, Slopes, Vertex, fit_vertex, kinked
 
 TOP, WIDTH = 0.005, 15.0  # slope at the vertex [1/mmHg] and half-width [mmHg] of the law below
 COUNT, SWEEP_s = 48, 1.25
@@ -57,10 +57,43 @@ def test_the_vertex_is_found_on_either_side(offset_mmHg: float, width: float) ->
 def test_a_law_with_two_widths_has_its_vertex_where_the_slope_is_largest(ratio: float) -> None:
     """A single parabola misses it, towards the wider side."""
     seen = law(swept(), skew=math.log(ratio))
-    vertex = fit_vertex(seen, Shape(WIDTH))
-    single = fit_vertex(seen, Shape(WIDTH, skew_spread=1e-3))
+    vertex = fit_vertex(seen, Shape(WIDTH, skew=0.0))
+    single = fit_vertex(seen, Shape(WIDTH, skew=0.0, skew_spread=1e-3))
     assert abs(off_mmHg(vertex)) < 0.45 and vertex.shape.skew == pytest.approx(math.log(ratio), rel=0.35)
     assert off_mmHg(single) * math.log(ratio) > 0.0 and abs(off_mmHg(single)) > 2.0 * abs(off_mmHg(vertex))
+
+
+@pytest.mark.parametrize("skew", [-0.7, 0.5, 0.7])
+def test_slopes_read_over_a_range_of_pressures_have_their_vertex_put_back(skew: float) -> None:
+    """Seen over a normal range of 2.5 mmHg, the largest slope of a law with two widths lies towards the wider side."""
+    random = np.random.default_rng(4).standard_normal(20_000)
+    sharp = law(swept(), skew=skew)
+    spread = swept()[:, None] + 2.5 * random
+    own = WIDTH * np.exp(0.5 * skew * np.sign(spread))
+    blurred = sharp._replace(slope=np.mean(TOP / (1.0 + (spread / own) ** 2), 1))
+    known = Shape(WIDTH, skew=skew, skew_spread=0.01)
+    naive, right = (off_mmHg(fit_vertex(blurred, known, blur_mmHg=blur)) for blur in (0.0, 2.5))
+    assert naive * skew > 0.0 and abs(naive) > 0.2 and abs(right) < 0.5 * abs(naive)
+
+
+@settings(max_examples=50, deadline=None)
+@given(st.floats(-30.0, 30.0), st.floats(0.3, 6.0))
+def test_the_kink_is_a_mean_of_a_normal_distribution(apart: float, blur: float) -> None:
+    """Held against a sum over the distribution; odd, and the law without blur far from the kink."""
+    z = np.linspace(-8.0, 8.0, 40_001)
+    weight = np.exp(-0.5 * z * z) / np.sum(np.exp(-0.5 * z * z))
+    value, slope = kinked(np.array([apart]), blur)
+    at = apart + blur * z
+    assert value[0] == pytest.approx(np.sum(weight * at * np.abs(at)), rel=1e-5, abs=1e-6)
+    assert slope[0] == pytest.approx(2.0 * np.sum(weight * np.abs(at)), rel=1e-5)
+    assert kinked(np.array([-apart]), blur)[0][0] == pytest.approx(-value[0], abs=1e-12)
+
+
+def test_the_lever_is_how_the_vertex_follows_the_skew() -> None:
+    seen = noisy(law(swept()), 0.01, 5)
+    tight = [fit_vertex(seen, Shape(WIDTH, skew=skew, skew_spread=1e-3)) for skew in (-0.1, 0.1)]
+    moved = (off_mmHg(tight[1]) - off_mmHg(tight[0])) / 0.2
+    assert tight[0].lever_mmHg == pytest.approx(moved, rel=0.35) and moved < -1.0
 
 
 @pytest.mark.parametrize("drift", [-2.0, 2.0])
@@ -104,8 +137,8 @@ def test_the_vertex_moves_with_the_light(scale: float, shift: float) -> None:
 def test_a_mirrored_look_has_a_mirrored_vertex(vertex_mmHg: float, skew: float, seed: int) -> None:
     """Nothing prefers one side: depth turned over gives the vertex and the skew turned over."""
     seen = noisy(law(swept(), vertex_mmHg, skew=skew), 0.01, seed)
-    plain = fit_vertex(seen, Shape(WIDTH), (0.0, 0.5), SWEEP_s)
-    turned = fit_vertex(seen._replace(depth=1.2 - seen.depth), Shape(WIDTH), (0.0, 0.5), SWEEP_s)
+    plain = fit_vertex(seen, Shape(WIDTH, skew=0.4), (0.0, 0.5), SWEEP_s, 2.0)
+    turned = fit_vertex(seen._replace(depth=1.2 - seen.depth), Shape(WIDTH, skew=-0.4), (0.0, 0.5), SWEEP_s, 2.0)
     assert turned.depth == pytest.approx(1.2 - plain.depth, abs=1e-6)
     assert turned.shape.skew == pytest.approx(-plain.shape.skew, abs=1e-4)
     assert turned.relative_slope == pytest.approx(plain.relative_slope, rel=1e-5)

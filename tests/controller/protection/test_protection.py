@@ -102,6 +102,7 @@ def test_every_detector_has_its_reaction_and_its_bit():
         "converter_test": lambda k: {"converter_error": 0.1},
         "following": lambda k: {"error_mmHg": 5.0 * math.sin(0.02 * k)},
         "air_use": lambda k: {"pump_mL_s": 5.0},
+        "confirmation": lambda k: {"denied": True},
     }
     assert set(changes) == set(DETECTORS)
     # exposure's limit low enough and the supply's band set, as a rig's is
