@@ -31,6 +31,7 @@ from plant.pressure.record import PressureTrace
 from plant.pressure.record_quality import refuse_unfit
 
 USUAL_SEARCH = ProbingSearch()
+SEARCHED = USUAL._replace(filled=True)  # the run goes on from where the search has left the finger
 FEWEST_BEATS = 10  # the standard deviation of ten is itself off by 24 %, that of three by 50 %: 1/√(2(n − 1))
 
 
@@ -109,7 +110,7 @@ def calibration_figures(calibration: Calibration) -> dict[str, float]:
     }
 
 
-def judge_record(trace: PressureTrace, plan: Plan = USUAL) -> None:
+def judge_record(trace: PressureTrace, plan: Plan = SEARCHED) -> None:
     """Raise InputError for a trace with faults, or with too few beats where tracking counts, to judge a rig on."""
     if trace.quality is not None:
         refuse_unfit(trace.quality, trace.name)
@@ -126,7 +127,7 @@ def judge_record(trace: PressureTrace, plan: Plan = USUAL) -> None:
 
 
 def check(
-    rig: Rig, trace: PressureTrace, requirements: dict[str, dict[str, float]], plan: Plan = USUAL, seed: int = 1,
+    rig: Rig, trace: PressureTrace, requirements: dict[str, dict[str, float]], plan: Plan = SEARCHED, seed: int = 1,
     progress: Callable[[float], None] | None = None, search: Search = USUAL_SEARCH,
 ) -> Check:
     """Judge a rig on a pressure record: find its set point there, then run.

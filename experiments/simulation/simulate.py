@@ -47,6 +47,7 @@ class Plan(NamedTuple):
     vent_s: float = 0.0  # of venting at the end of the trace
     offset_mmHg: float = 0.0  # transmural offset of the set point from peak compliance
     set_point_error: float = 0.0  # relative error of the arterial volume held, 0.1 for 10 % too large
+    filled: bool = False  # begin as a search leaves the finger: cuff at mean pressure, veins and wall at rest under it
 
 
 USUAL = Plan()
@@ -155,7 +156,8 @@ def prepare(
     if found is not None:
         start_at = (found.cuff_mmHg, found.set_point, found.light_slope)
     around = Surroundings(float(trace.pressure_mmHg[0]), float(tone[0]), rig.plant.light.ambient)
-    return Ready(rig, trace, plan, point, loop, inputs, *start_at, at_rest(initial_state(rig.plant, around)), seed)
+    start = point.state if plan.filled else initial_state(rig.plant, around)
+    return Ready(rig, trace, plan, point, loop, inputs, *start_at, at_rest(start), seed)
 
 
 def simulate(
