@@ -23,6 +23,7 @@ MOST_BLUR_mmHg = 6.0
 SMOOTH_CYCLES = 0.1  # of the tone, over which light is averaged before it counts as pressure
 CYCLES = 6  # of the tone in one Hann window: its side lobes then miss the harmonics of the pulse
 SWEEP_CYCLES = 20.0  # of the tone in a sweep, at least
+WANTED_SCATTER, LOUDEST_mmHg = 0.08, 8.0  # of slopes, relative; of the tone, where they scatter more
 Complex = NDArray[np.complex128]
 
 
@@ -46,6 +47,15 @@ def probing_clamp(
     time = np.arange(instrument.ticks(probe.sweep_s)) * instrument.period_s
     sweep = sweep_mmHg * np.sin(2.0 * np.pi * time / probe.sweep_s)
     return Clamp(set_point, slope, probe.sweep_s, sweep, probe.tone_mmHg, shown, "look")
+
+
+def loud_enough(probe: Probe, tone_mmHg: float, scatter: float) -> float:
+    """Amplitude [mmHg] of the next tone: the probe's own, or as much more as brings the scatter of slopes down.
+
+    A harmonic of a strong pulse may lie beside the tone, and a loop whose crossover is low leaves much of it.
+    """
+    needed = tone_mmHg * scatter / WANTED_SCATTER if math.isfinite(scatter) else LOUDEST_mmHg
+    return max(probe.tone_mmHg, min(needed, LOUDEST_mmHg))
 
 
 def window_ticks(instrument: Instrument) -> int:

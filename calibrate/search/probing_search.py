@@ -15,7 +15,7 @@ from typing import Annotated, NamedTuple
 import numpy as np
 
 from calibrate.protocol import Clamp, Failed, Found, Instrument, Outcome, Plan, Request, Seen
-from calibrate.search.probing import Probe, look, paced
+from calibrate.search.probing import Probe, look, loud_enough, paced
 from calibrate.search.searches import find_ground
 from calibrate.search.staircase import Staircase, saturated
 from calibrate.search.track import Motion, Track
@@ -85,6 +85,7 @@ class ProbingSearch(NamedTuple):
                 probe, instrument, light, slope, track.shape, share * self.sweep_mmHg(track, count), shown, drift)
             if failure := lost(seen, instrument):
                 return failure
+            probe = probe._replace(tone_mmHg=loud_enough(self.probe, probe.tone_mmHg, vertex.scatter))
             if vertex.scatter >= NOISY:
                 track, useless = track.coast(self.motion), useless + 1
                 if useless >= USELESS:

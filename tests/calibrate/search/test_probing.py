@@ -5,14 +5,19 @@ from typing import Any
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from calibrate.protocol import Clamp, Instrument, Seen
 from calibrate.search.probing import (
+    WANTED_SCATTER,
+    LOUDEST_mmHg,
     MOST_BLUR_mmHg,
     Probe,
     blur_mmHg,
     local_slopes,
     look,
+    loud_enough,
     probing_clamp,
     sharpened,
     window_ticks,
@@ -137,3 +142,13 @@ def test_a_look_asks_once_and_tells_where_the_vertex_lies(
     assert (vertex.depth + math.log(finger.set_point)) / finger.relative_slope == pytest.approx(0.0, abs=1.5)
     assert (vertex.depth - vertex.middle) / finger.relative_slope == pytest.approx(-off_mmHg, abs=1.5)
     assert vertex.relative_slope == pytest.approx(finger.relative_slope, rel=0.1)
+
+
+@given(st.floats(0.5, 8.0), st.floats(0.0, 2.0), st.floats(0.5, 5.0))
+def test_a_tone_is_as_loud_as_what_is_in_its_way_asks_for(tone: float, scatter: float, own: float) -> None:
+    """Scatter is in inverse proportion to the tone: the next one brings it to what is wanted, within its bounds."""
+    loud = loud_enough(Probe(tone_mmHg=own), tone, scatter)
+    assert own <= loud <= max(LOUDEST_mmHg, own)
+    if own < loud < LOUDEST_mmHg:
+        assert scatter * tone / loud == pytest.approx(WANTED_SCATTER)
+    assert loud_enough(Probe(tone_mmHg=own), tone, math.inf) == max(LOUDEST_mmHg, own)
