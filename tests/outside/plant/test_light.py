@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from plant.assembly import Plant
 from plant.finger import light as path
-from plant.finger.artery import present_area, static_area, wall_rate
+from plant.finger.artery import law_at, present_area, static_area, wall_rate
 from plant.finger.blood import EXTINCTION, WATER_PER_CM, MOLAR_MASS_g_mol, Table, blood_absorption
 from plant.finger.light import Light, light_intensity
 from plant.finger.vein import vein_target
@@ -154,7 +154,7 @@ def pulsatile_share(tone: float, rate_Hz: float = 1.0) -> float:
         for target in targets:
             creep += 1e-3 * wall_rate(plant.artery, creep, target)
             if beat == 7:
-                area = present_area(plant.artery, creep, target)
+                area = present_area(law_at(plant.artery, tone), creep, target)
                 lit.append(light_intensity(plant.light, area, veins, plant.light.ambient))
     return (max(lit) - min(lit)) / float(np.mean(lit))
 
