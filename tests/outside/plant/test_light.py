@@ -24,6 +24,7 @@ paths = st.builds(
     arterial_path_cm=st.floats(1e-3, 0.2), venous_absorption_per_cm=st.floats(0.1, 50),
     venous_path_cm=st.floats(0, 0.2), bandwidth_Hz=st.floats(5, 5000), ambient=st.floats(0, 1),
     flicker=st.floats(0, 1), flicker_Hz=st.floats(1, 1000), noise=st.floats(0, 0.1), bits=st.integers(0, 24),
+    dark_ms=st.just(0.0), lit_ms=st.just(0.5), diffuse_depth=st.just(0.0),
 )
 
 # wavelength [nm]: decadic molar extinction of HbO2 and Hb [1/(cm·M)] per four-haem haemoglobin

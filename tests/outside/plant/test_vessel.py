@@ -25,7 +25,8 @@ AORTA_DENSITY_g_cm3 = 1.05
 arteries = st.builds(
     Artery, maximal_area=st.floats(0.05, 5), unloaded_mmHg=st.floats(-20, 60), half_width_mmHg=st.floats(2, 80),
     fast_fraction=st.floats(0.05, 0.95), creep_time_s=st.floats(0.05, 1000), tone_area=st.floats(0, 2),
-    tone_shift_mmHg=st.floats(0, 30), tone_stiffening=st.floats(0, 1),
+    tone_shift_mmHg=st.floats(0, 30), tone_stiffening=st.floats(0, 1), tone_viscosity=st.floats(0, 2),
+    collapse_ratio=st.just(1.0), exponential_linear=st.just(False),
 )
 few = settings(max_examples=40, deadline=None)
 
