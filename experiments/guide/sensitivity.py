@@ -1,7 +1,7 @@
 """`python -m experiments.guide.sensitivity`: what a finger's and cuff's parameters do to a rig's margins, as one table.
 
-Sobol indices (Saltelli et al. 2010, through SciPy) of phase margin and crossover at the rig's own gains, the worse side of
-its valve, over the ranges below: uniform, apart from each other, at no tone. Twice: with the light's slope as a search
+Sobol indices (Saltelli et al. 2010, through SciPy) of phase margin and crossover at the rig's own gains, the worse side
+of its valve, over the ranges below: uniform, apart from each other, at no tone. Twice: with the light's slope as a search
 has found it, and with that of the finger which the rig was designed on.
 """
 from __future__ import annotations
@@ -74,7 +74,8 @@ def outcomes_at(rig: Rig, values: Samples, designed_slope: float) -> list[float]
     point = clamp_point(plant, arterial)
     law, found = design(rig.controller, rig.timing.period_s), []
     for slope in (point.light_slope, designed_slope):
-        seen = [loop_margins(build_loop(plant, point, side, rig.timing, rig.stage, law, slope)) for side in sides(plant)]
+        loops = [build_loop(plant, point, side, rig.timing, rig.stage, law, slope) for side in sides(plant)]
+        seen = [loop_margins(loop) for loop in loops]
         phase = [m.phase_margin_deg if m.stable else 0.0 for m in seen]
         found.append(min(min(max(p, 0.0), 180.0) for p in phase))
         found.append(max(m.crossover_Hz if math.isfinite(m.crossover_Hz) else 0.0 for m in seen))

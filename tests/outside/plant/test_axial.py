@@ -121,7 +121,7 @@ def test_radius_matters_little_and_the_outer_artery_much() -> None:
 
 def test_transit_under_a_cuff_at_diastolic_pressure() -> None:
     """An upper-arm cuff at diastolic pressure delays the pulse by 42 ± 19 ms (Nitzan, Rosenfeld, Weiss, Grossman,
-    Patron & Murray 2005, IEEE Trans Biomed Eng 52:1120 [seen abstract]); 13 cm of cuff, 8 m/s outside it [memory, medium].
+    Patron & Murray 2005, IEEE Trans Biomed Eng 52:1120 [seen abstract]); 13 cm of cuff, 8 m/s outside [memory, medium].
     """
     speed = wave_speed(Artery(half_width_mmHg=15.0)) / math.sqrt(0.7)
     delay_ms = 1e3 * (0.13 / speed - 0.13 / 8.0)
