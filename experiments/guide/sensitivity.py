@@ -1,8 +1,8 @@
 """`python -m experiments.guide.sensitivity`: what a finger's and cuff's parameters do to a rig's margins, as one table.
 
 Sobol indices (Saltelli et al. 2010, through SciPy) of phase margin and crossover at the rig's own gains, the worse side
-of its valve, over the ranges below: uniform, apart from each other, at no tone. Twice: with the light's slope as a search
-has found it, and with that of the finger which the rig was designed on.
+of its valve, over the ranges below: uniform, apart from each other, at no tone. Twice: with the slope of the light as a
+search has found it, and with that of the finger which the rig was designed on.
 """
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Sobol indices of margins: ranges that exist, what drops out by itself, and the guide's table as the command prints it."""
+"""Sobol indices of margins: ranges that exist, what drops out, and the guide's table as the command prints it."""
 import re
 from pathlib import Path
 
