@@ -381,6 +381,7 @@ def test_what_rings_gets_twice_the_steps(damping: float, times: float) -> None:
     plant = Plant(
         tube=NoTube(), valve=FlowValve(natural_frequency_Hz=300.0, damping_ratio=damping, conductance=1e-3),
         cuff=Cuff(volume_mL=20.0), light=Light(bandwidth_Hz=20.0), transducer=Transducer(bandwidth_Hz=20.0),
+        segment=Segment(length_mm=30.0, floor_ms=2.0),
     )
     fastest = 2.0 * math.pi * 300.0
     steps = substeps_needed(plant, [clamp_point(plant, 100.0)], 0.02, 0.5, np.inf)
