@@ -154,9 +154,9 @@ def c_values(case: Case) -> dict[str, float]:
 class CLoop:
     """The hand-written loop, compiled."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, *options: str) -> None:
         library = folder / "loop.so"
-        flags = ["-O3", "-march=native", "-Wall", "-Wextra", "-Werror", "-shared", "-fPIC"]
+        flags = ["-O3", "-march=native", "-Wall", "-Wextra", "-Werror", "-shared", "-fPIC", *options]
         subprocess.run(["gcc", *flags, "-o", library, SOURCE, "-lm"], check=True)
         self._run = ctypes.CDLL(str(library)).run
         self._run.restype = ctypes.c_int64
@@ -182,6 +182,14 @@ def c_loop(tmp_path_factory: pytest.TempPathFactory) -> CLoop:
     if shutil.which("gcc") is None:
         pytest.skip("needs gcc to compile the hand-written yardstick")
     return CLoop(tmp_path_factory.mktemp("loop"))
+
+
+@pytest.fixture(scope="session")
+def c_loop_lumped(tmp_path_factory: pytest.TempPathFactory) -> CLoop:
+    """The same without the states of the artery's segment and of the air's heat."""
+    if shutil.which("gcc") is None:
+        pytest.skip("needs gcc to compile the hand-written yardstick")
+    return CLoop(tmp_path_factory.mktemp("lumped"), "-DLUMPED")
 
 
 def pytest_terminal_summary(terminalreporter: Any) -> None:

@@ -1,7 +1,8 @@
 /* The default wrist rig's coupled loop, written by hand in C as an engineer would: the yardstick for the compiled
  * kernel. Same noise, same arithmetic, same trace; what is constant in a run, or in a tick, is worked out once in it.
  * What the rig has not is not here: converter steps (a flipped bit would hide the comparison), jitter, missed ticks,
- * a transducer at the valve end, more than one section of tube.
+ * a transducer at the valve end, more than one section of tube. With LUMPED the artery follows transmural pressure at once
+ * and the cuff's air has one exponent: the four states of segment and heat are idle, as a measure of what they cost.
  */
 #include <math.h>
 #include <stdint.h>
@@ -101,7 +102,7 @@ INLINE double area_target(const derived_t *k, double transmural) {
 }
 
 /* 1/C of the segment's wall */
-INLINE double per_storage(const rig_t *r, const derived_t *k, double transmural) {
+__attribute__((unused)) INLINE double per_storage(const rig_t *r, const derived_t *k, double transmural) {
     double offset = transmural - k->unloaded, share = offset / (offset < 0.0 ? k->below : k->above);
     double spread = 1.0 + share * share;
     return spread / (r->floor * spread + k->lift * k->scale);
@@ -129,6 +130,11 @@ INLINE void rates(const rig_t *r, const derived_t *k, const double *s, double ar
     double above = larger(s[CUFF], 0.0), reach = above + r->half_growth;
     double volume = r->volume + r->growth * s[CUFF] / reach + r->end_volume;
     double growth = r->growth * r->half_growth / (reach * reach);
+#ifdef LUMPED
+    d[CONTENT] = d[EDGE] = d[AXIAL] = d[MIDDLE] = 0.0;
+    d[CUFF] = chamber(r, k, volume, growth, s[CUFF], s[LINE] - r->leak * s[CUFF]);
+    double transmural = arterial - s[EXTERNAL];
+#else
     double pressed = s[CUFF] + r->atmosphere;
     d[CONTENT] = s[LINE] - r->leak * s[CUFF];
     d[CUFF] = (r->exponent_fast * k->expansion * d[CONTENT] + r->exchange * (k->expansion * s[CONTENT] - pressed * volume)) /
@@ -138,8 +144,10 @@ INLINE void rates(const rig_t *r, const derived_t *k, const double *s, double ar
     d[EDGE] = (entering - s[AXIAL]) / (1.0 - r->middle_share) * per_storage(r, k, s[EDGE]);
     d[AXIAL] = (s[EDGE] - s[MIDDLE] - k->axial_resistance * s[AXIAL]) / k->axial_inertance;
     d[MIDDLE] = s[AXIAL] / r->middle_share * per_storage(r, k, s[MIDDLE]);
+    double transmural = s[MIDDLE];
+#endif
     d[EXTERNAL] = (r->transmission * s[CUFF] - s[EXTERNAL]) / r->tissue_lag;
-    double target = area_target(k, s[MIDDLE]);
+    double target = area_target(k, transmural);
     double area = k->fast * target + (1.0 - k->fast) * s[CREEP];
     d[CREEP] = (target - s[CREEP]) / r->creep_time;
     double change = r->least + (1.0 - r->least) * exp(-larger(s[EXTERNAL], 0.0) / r->squeeze) - s[VEIN];

@@ -86,6 +86,17 @@ def test_kernel_beside_c(compare: Comparison, make_case: Callable[..., Any], c_l
     assert 1.0 / 3.0 < ratio < 3.0
 
 
+@pytest.mark.benchmark(group="segment of artery and heat of the air, 60 s at 1 kHz", timer=time.thread_time)
+def test_cost_of_segment_and_heat(
+    compare: Comparison, make_case: Callable[..., Any], c_loop: Any, c_loop_lumped: Any
+) -> None:
+    """Hand-written C with their four states beside the same without them, the same ticks in turns; the bar is 1.3."""
+    case = make_case(60.0)
+    ratio = compare.ratio(c_loop.prepare(case), c_loop_lumped.prepare(case), 15, 15)
+    compare.note("a tick with segment and heat over one without, both in C", ratio)
+    assert ratio < 2.0
+
+
 # --- many fingers beside C --------------------------------------------------------------------------------------------
 
 FINGERS, BLOCK = 64, 250
