@@ -56,7 +56,7 @@ def clamp_point(
     veins = vein.vein_target(plant.vein, external)
     lit = light.light_intensity(plant.light, area, veins, steady_light)
     slope = artery.static_compliance(plant.artery, transmural, tone) * artery.fast_share(plant.artery, tone)
-    per_area = (lit - steady_light) * plant.light.arterial_absorption_per_cm * plant.light.arterial_path_cm
+    per_area = float(light.light_per_area(plant.light, area, veins))
     sensed = node if plant.transducer.at_valve_end else pressure
     state = PlantState(
         rest.reservoir_mmHg, rest.state, _resting_line(plant, node, pressure, leak), pressure,

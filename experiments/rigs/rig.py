@@ -18,7 +18,7 @@ from plant.assembly import Plant
 from plant.electronics.transducer import Transducer
 from plant.errors import InputError
 from plant.finger.artery import Artery, unloaded_pressure
-from plant.finger.light import Light
+from plant.finger.light import Light, dark_sample_fits
 from plant.finger.segment import Segment
 from plant.finger.segment import linear_twin as segment_twin
 from plant.finger.tissue import Tissue
@@ -236,6 +236,7 @@ def make_rig(tables: dict[str, Any], where: str, folder: Path, base: str = "wris
         actuator = {**_nominal_beliefs(valve, made["supply"], made["air"], where), **actuator}
     try:
         dead_ticks(made["timing"])
+        dark_sample_fits(made["light"], made["timing"].period_s)
         design(made["controller"], made["timing"].period_s)
     except InputError as error:
         raise InputError(f"{where}: {error}") from None

@@ -22,7 +22,7 @@ from experiments.rigs.rig import Rig
 from plant.assembly import Course, Inputs, Plant, PlantState, Surroundings, Switchover, arterial_area, plant_tick
 from plant.declare import compiled, fused, inlined, verb
 from plant.electronics.converter import convert
-from plant.finger.light import flicker_sample
+from plant.finger.light import ambient_seen, flicker_sample, noise_factor
 from plant.numerics.integrate import put, selected
 from plant.numerics.layout import row_of, set_row
 from plant.numerics.noise import JITTER, LIGHT, MISSED, PRESSURE, gaussian, uniform
@@ -189,13 +189,20 @@ def at_rest(plant: PlantState) -> RunState:
 
 
 @inlined
-def sample_light(plant: Plant, state: PlantState, seed: int, tick: int, period_s: float) -> float:
-    """Light as the firmware reads it: photodiode, flicker, noise, converter."""
+def sample_light(
+    plant: Plant, state: PlantState, seed: int, tick: int, period_s: float, ambient: float
+) -> float:
+    """Light as the firmware reads it: photodiode, flicker, noise, converter; less a dark sample if there is one."""
     raw = state.photodiode
     if anywhere(plant.light.flicker > 0.0):
         raw = raw + flicker_sample(plant.light, tick * period_s)
-    raw = raw + plant.light.noise * gaussian(seed, LIGHT, tick)
-    return convert(raw, 0.0, 1.0, 2.0**-plant.light.bits if plant.light.bits > 0 else 0.0)
+    raw = raw + plant.light.noise * noise_factor(plant.light) * gaussian(seed, LIGHT, tick)
+    step = 2.0**-plant.light.bits if plant.light.bits > 0 else 0.0
+    if anywhere(plant.light.dark_ms > 0.0):  # both samples meet the converter's limits; a lit one at its top says so
+        behind = ambient - ambient_seen(plant.light, ambient)
+        lit = convert(raw + behind, 0.0, 1.0, step)
+        return max(choose(lit >= 1.0 - step, lit, lit - convert(behind, 0.0, 1.0, step)), 0.0)
+    return convert(raw, 0.0, 1.0, step)
 
 
 @inlined
@@ -212,7 +219,7 @@ def take_sample(loop: ClosedLoop, state: PlantState, now: Instant) -> Sample:
     """Light and pressure at the beginning of a tick."""
     clock = loop.clock
     return Sample(
-        sample_light(loop.plant, state, now.seed, now.tick, clock.period_s),
+        sample_light(loop.plant, state, now.seed, now.tick, clock.period_s, now.course.start.ambient),
         sample_pressure(loop.plant, state, now.seed, now.tick, clock.drift_mmHg_tick),
     )
 

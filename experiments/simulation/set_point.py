@@ -19,7 +19,7 @@ from experiments.simulation.steps import steps_a_tick
 from plant.assembly import Inputs
 from plant.declare import compiled
 from plant.finger.artery import Artery, fast_share, static_compliance, unloaded_pressure
-from plant.finger.light import Light, light_intensity
+from plant.finger.light import Light, light_per_area
 from plant.finger.tone import tone_samples
 from plant.pressure.beats import detect_beats
 from plant.pressure.record import PressureTrace
@@ -149,9 +149,8 @@ def _mean_slope(
     total = 0.0
     for k in range(len(area)):
         compliance = static_compliance(artery, arterial_mmHg[k] - external_mmHg[k], tone[k])
-        total += light_intensity(light, area[k], veins[k], 0.0) * compliance * fast_share(artery, tone[k])
-    per_area = light.arterial_absorption_per_cm * light.arterial_path_cm
-    return per_area * total / len(area)
+        total += light_per_area(light, area[k], veins[k]) * compliance * fast_share(artery, tone[k])
+    return total / len(area)
 
 
 def looped(trace: PressureTrace, samples: int) -> Samples:

@@ -16,7 +16,7 @@ from plant.bounds import check_bounds
 from plant.declare import quantity
 from plant.errors import InputError
 from plant.finger.artery import Artery, fast_share, static_area, static_compliance, unloaded_pressure
-from plant.finger.light import light_intensity, sample_deviation
+from plant.finger.light import light_intensity, light_per_area, sample_deviation
 from plant.finger.tone import ToneDrive, tone_samples
 from plant.finger.vein import Vein, vein_target
 from plant.messages import value_text
@@ -195,8 +195,7 @@ def pulsation(
     creeping = (1.0 - fast) * 0.5 * (high + low)
     dark, bright = (lit(fast * area + creeping) for area in (high, low))
     unloaded = float(unloaded_pressure(artery, tone))
-    at_rest = lit(float(static_area(artery, unloaded, tone))) - light.ambient
-    per_area = at_rest * light.arterial_absorption_per_cm * light.arterial_path_cm
+    per_area = float(light_per_area(light, float(static_area(artery, unloaded, tone)), veins))
     compliance = float(static_compliance(artery, unloaded, tone)) * fast
     slope = per_area * compliance * plant.tissue.transmission
     noise = sample_deviation(light)

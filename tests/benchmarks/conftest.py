@@ -16,11 +16,15 @@ from experiments.rigs.rig import load_rig
 from experiments.simulation import simulate as simulation
 from experiments.simulation.coupled import CHANNELS, ClosedLoop, Orders, RunState, run_ticks
 from plant.assembly import Inputs
+from plant.finger.artery import law_at, relative_area
+from plant.finger.segment import segment_line
+from plant.pneumatics.cuff import exponent, wall_exchange_per_s
 from plant.pneumatics.tube import tube_end_volume, tube_inertance, tube_resistance
 from plant.pressure.synthetic import SyntheticPressure, synthesise
 
 SOURCE = Path(__file__).with_name("loop.c")
 NO_STEPS = ["light.bits=0", "transducer.bits=0", "controller.output_bits=0"]  # a flipped bit would hide a comparison
+STATES = 15
 Samples = NDArray[np.float64]
 
 
@@ -41,11 +45,12 @@ class Case(NamedTuple):
         return self.trace
 
     def flat_start(self) -> Samples:
-        """The plant's state at the start as an array of eleven, in the order of `PlantState`."""
+        """The plant's state at the start as an array of STATES, in the order of `PlantState`."""
         start = self.start.plant
         return np.array([
             start.supply_mmHg, *start.valve, *start.line.pressures_mmHg, *start.line.flows_mL_s, start.cuff_mmHg,
-            start.external_mmHg, start.creep_area, start.venous_volume, start.photodiode, start.reading_mmHg,
+            start.cuff_mL, start.external_mmHg, *start.segment, start.creep_area, start.venous_volume, start.photodiode,
+            start.reading_mmHg,
         ])
 
     def part(self, first: int, last: int) -> "Case":
@@ -105,9 +110,16 @@ def c_values(case: Case) -> dict[str, float]:
     law, stage = firmware.coefficients, firmware.stage
     light, valve, air, tube, transducer = plant.light, plant.valve, plant.air, plant.tube, plant.transducer
     believed = believed_air(stage.atmosphere_mmHg)
+    vessel, at_peak = segment_line(plant.segment, plant.artery, 0.0), law_at(plant.artery, 0.0)
+    share = relative_area(at_peak, at_peak.unloaded_mmHg)
+    assert not plant.artery.exponential_linear
     groups: list[tuple[str, tuple[float, ...]]] = [
         ("transmission tissue_lag", plant.tissue),
-        ("maximal_area unloaded half_width fast creep_time tone_area tone_shift tone_stiffening", plant.artery),
+        ("maximal_area unloaded half_width fast creep_time tone_area tone_shift tone_stiffening tone_viscosity "
+         "collapse", plant.artery[:-1]),
+        ("source inertance_peak resistance_peak middle_share floor",
+         (1.0 / vessel.per_source, share / vessel.per_inertance, share * share * vessel.resistance,
+          1.0 / vessel.per_middle, vessel.floor)),
         ("least squeeze emptying filling", plant.vein),
         ("emitter light_transmission", (light.emitter, light.transmission)),
         ("arterial_depth", (light.arterial_absorption_per_cm * light.arterial_path_cm,)),
@@ -119,7 +131,8 @@ def c_values(case: Case) -> dict[str, float]:
         ("atmosphere temperature exponent laminar", air),
         ("node_volume end_volume", (tube.valve_volume_mL + tube_end_volume(tube), tube_end_volume(tube))),
         ("inertance resistance", (tube_inertance(tube), tube_resistance(tube))),
-        ("volume growth half_growth leak", plant.cuff),
+        ("volume growth half_growth leak", plant.cuff[:4]),
+        ("exponent_fast exchange", (exponent(plant.cuff, air), wall_exchange_per_s(plant.cuff))),
         ("transducer_Hz transducer_gain transducer_offset", transducer[1:4]),
         ("drift_tick pressure_noise full_scale",
          (clock.drift_mmHg_tick, transducer.noise_mmHg, transducer.full_scale_mmHg)),
@@ -141,9 +154,9 @@ def c_values(case: Case) -> dict[str, float]:
 class CLoop:
     """The hand-written loop, compiled."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, *options: str) -> None:
         library = folder / "loop.so"
-        flags = ["-O3", "-march=native", "-Wall", "-Wextra", "-Werror", "-shared", "-fPIC"]
+        flags = ["-O3", "-march=native", "-Wall", "-Wextra", "-Werror", "-shared", "-fPIC", *options]
         subprocess.run(["gcc", *flags, "-o", library, SOURCE, "-lm"], check=True)
         self._run = ctypes.CDLL(str(library)).run
         self._run.restype = ctypes.c_int64
@@ -152,7 +165,7 @@ class CLoop:
         """A function that runs the case from its start and returns the trace, shape (ticks, channels)."""
         rig = CRig(**c_values(case))
         begin, ticks = case.flat_start(), len(case.orders.mode)
-        state, pending, trace = np.empty(11), np.empty_like(case.pending), np.zeros((ticks, len(CHANNELS)))
+        state, pending, trace = np.empty(STATES), np.empty_like(case.pending), np.zeros((ticks, len(CHANNELS)))
         pointers = [v.ctypes.data_as(ctypes.c_void_p) for v in (*case.inputs, *case.orders, state, pending, trace)]
 
         def run() -> Samples:
@@ -169,6 +182,14 @@ def c_loop(tmp_path_factory: pytest.TempPathFactory) -> CLoop:
     if shutil.which("gcc") is None:
         pytest.skip("needs gcc to compile the hand-written yardstick")
     return CLoop(tmp_path_factory.mktemp("loop"))
+
+
+@pytest.fixture(scope="session")
+def c_loop_lumped(tmp_path_factory: pytest.TempPathFactory) -> CLoop:
+    """The same without the states of the artery's segment and of the air's heat."""
+    if shutil.which("gcc") is None:
+        pytest.skip("needs gcc to compile the hand-written yardstick")
+    return CLoop(tmp_path_factory.mktemp("lumped"), "-DLUMPED")
 
 
 def pytest_terminal_summary(terminalreporter: Any) -> None:

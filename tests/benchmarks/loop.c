@@ -1,7 +1,8 @@
 /* The default wrist rig's coupled loop, written by hand in C as an engineer would: the yardstick for the compiled
  * kernel. Same noise, same arithmetic, same trace; what is constant in a run, or in a tick, is worked out once in it.
  * What the rig has not is not here: converter steps (a flipped bit would hide the comparison), jitter, missed ticks,
- * a transducer at the valve end, more than one section of tube.
+ * a transducer at the valve end, more than one section of tube. With LUMPED the artery follows transmural pressure at once
+ * and the cuff's air has one exponent: the four states of segment and heat are idle, as a measure of what they cost.
  */
 #include <math.h>
 #include <stdint.h>
@@ -9,12 +10,15 @@
 #define INLINE static inline __attribute__((always_inline)) /* measured: a tenth quicker than leaving it to gcc */
 
 enum { FILL, CLAMP, VENT };
-enum { SUPPLY, SPOOL, SPEED, NODE, LINE, CUFF, EXTERNAL, CREEP, VEIN, PHOTODIODE, READING, STATES };
+enum { SUPPLY, SPOOL, SPEED, NODE, LINE, CUFF, CONTENT, EXTERNAL, EDGE, AXIAL, MIDDLE, CREEP, VEIN, PHOTODIODE, READING,
+       STATES };
 enum { CHANNELS = 19 };
 
 typedef struct {
     /* tissue */ double transmission, tissue_lag;
-    /* artery */ double maximal_area, unloaded, half_width, fast, creep_time, tone_area, tone_shift, tone_stiffening;
+    /* artery */ double maximal_area, unloaded, half_width, fast, creep_time, tone_area, tone_shift, tone_stiffening,
+        tone_viscosity, collapse;
+    /* its segment */ double source, inertance_peak, resistance_peak, middle_share, floor;
     /* vein */ double least, squeeze, emptying, filling;
     /* light */ double emitter, light_transmission, arterial_depth, venous_depth, photodiode_Hz, flicker, flicker_Hz,
         light_noise;
@@ -22,7 +26,7 @@ typedef struct {
     /* supply */ double set, supply_volume, pump, stall, regulator;
     /* air */ double atmosphere, temperature, exponent, laminar;
     /* line */ double node_volume, end_volume, inertance, resistance;
-    /* cuff */ double volume, growth, half_growth, leak;
+    /* cuff */ double volume, growth, half_growth, leak, exponent_fast, exchange;
     /* transducer */ double transducer_Hz, transducer_gain, transducer_offset, drift_tick, pressure_noise, full_scale;
     /* law */ double proportional, integral_new, integral_old, derivative_pole, derivative_gain;
     double lead_b0, lead_b1, lead_a1, notch_b0, notch_b1, notch_b2, notch_a1, notch_a2;
@@ -37,7 +41,7 @@ typedef struct {
 /* worked out once a run from the rig, and once a tick from the tone */
 typedef struct {
     double unit, most_open, open_scale, omega, spool_pull, spool_damping, expansion, drag, photodiode, transducer, full;
-    double largest_area, unloaded, half_width, ambient;
+    double largest_area, unloaded, ambient, fast, below, above, scale, axial_inertance, axial_resistance, lift;
 } derived_t;
 
 typedef struct {
@@ -93,7 +97,15 @@ INLINE double chamber(const rig_t *r, const derived_t *k, double volume, double 
 }
 
 INLINE double area_target(const derived_t *k, double transmural) {
-    return k->largest_area * (0.5 + atan((transmural - k->unloaded) / k->half_width) / M_PI);
+    double offset = transmural - k->unloaded, width = offset < 0.0 ? k->below : k->above;
+    return k->largest_area * (0.5 * M_PI * k->below + width * atan(offset / width)) * k->scale;
+}
+
+/* 1/C of the segment's wall */
+__attribute__((unused)) INLINE double per_storage(const rig_t *r, const derived_t *k, double transmural) {
+    double offset = transmural - k->unloaded, share = offset / (offset < 0.0 ? k->below : k->above);
+    double spread = 1.0 + share * share;
+    return spread / (r->floor * spread + k->lift * k->scale);
 }
 
 INLINE void rates(const rig_t *r, const derived_t *k, const double *s, double arterial, double command,
@@ -118,11 +130,25 @@ INLINE void rates(const rig_t *r, const derived_t *k, const double *s, double ar
     double above = larger(s[CUFF], 0.0), reach = above + r->half_growth;
     double volume = r->volume + r->growth * s[CUFF] / reach + r->end_volume;
     double growth = r->growth * r->half_growth / (reach * reach);
+#ifdef LUMPED
+    d[CONTENT] = d[EDGE] = d[AXIAL] = d[MIDDLE] = 0.0;
     d[CUFF] = chamber(r, k, volume, growth, s[CUFF], s[LINE] - r->leak * s[CUFF]);
-    /* tissue, wall, veins */
+    double transmural = arterial - s[EXTERNAL];
+#else
+    double pressed = s[CUFF] + r->atmosphere;
+    d[CONTENT] = s[LINE] - r->leak * s[CUFF];
+    d[CUFF] = (r->exponent_fast * k->expansion * d[CONTENT] + r->exchange * (k->expansion * s[CONTENT] - pressed * volume)) /
+              (volume + r->exponent_fast * pressed * growth);
+    /* segment of artery, tissue, wall, veins */
+    double entering = (arterial - s[EXTERNAL] - s[EDGE]) / r->source;
+    d[EDGE] = (entering - s[AXIAL]) / (1.0 - r->middle_share) * per_storage(r, k, s[EDGE]);
+    d[AXIAL] = (s[EDGE] - s[MIDDLE] - k->axial_resistance * s[AXIAL]) / k->axial_inertance;
+    d[MIDDLE] = s[AXIAL] / r->middle_share * per_storage(r, k, s[MIDDLE]);
+    double transmural = s[MIDDLE];
+#endif
     d[EXTERNAL] = (r->transmission * s[CUFF] - s[EXTERNAL]) / r->tissue_lag;
-    double target = area_target(k, arterial - s[EXTERNAL]);
-    double area = r->fast * target + (1.0 - r->fast) * s[CREEP];
+    double target = area_target(k, transmural);
+    double area = k->fast * target + (1.0 - k->fast) * s[CREEP];
     d[CREEP] = (target - s[CREEP]) / r->creep_time;
     double change = r->least + (1.0 - r->least) * exp(-larger(s[EXTERNAL], 0.0) / r->squeeze) - s[VEIN];
     d[VEIN] = larger(change, 0.0) / r->filling + smaller(change, 0.0) / r->emptying;
@@ -267,7 +293,15 @@ int64_t run(const rig_t *rig, int64_t ticks, const double *restrict arterial, co
     for (; tick < ticks; tick++) {
         k.largest_area = r->maximal_area * exp(-r->tone_area * tone[tick]);
         k.unloaded = r->unloaded + r->tone_shift * tone[tick];
-        k.half_width = r->half_width * exp(r->tone_stiffening * tone[tick]);
+        double width = r->half_width * exp(r->tone_stiffening * tone[tick]);
+        k.above = 2.0 * width / (1.0 + r->collapse);
+        k.below = r->collapse * k.above;
+        k.scale = 1.0 / (M_PI * width);
+        k.fast = 1.0 / (1.0 + (1.0 / r->fast - 1.0) * exp(r->tone_viscosity * tone[tick]));
+        double at_peak = r->collapse / (1.0 + r->collapse), peak = k.fast * k.scale;
+        k.axial_inertance = r->inertance_peak / at_peak;
+        k.axial_resistance = r->resistance_peak / (at_peak * at_peak);
+        k.lift = k.fast * ((larger(peak, r->floor) - r->floor) / peak);
         k.ambient = ambient[tick];
 
         double light = s[PHOTODIODE] + r->light_noise * gaussian(light_key, (uint64_t)tick);
@@ -282,10 +316,10 @@ int64_t run(const rig_t *rig, int64_t ticks, const double *restrict arterial, co
         int limited = firmware(r, &m, mode[tick], fill_target[tick], set_point[tick], slope[tick], light, reading, &t);
         pending[tick % ring] = m.command;
 
-        double target = area_target(&k, arterial[tick] - s[EXTERNAL]);
+        double target = area_target(&k, s[MIDDLE]);
         double *row = trace + CHANNELS * tick;
         row[0] = arterial[tick], row[1] = s[CUFF], row[2] = s[NODE], row[3] = s[EXTERNAL], row[4] = s[SUPPLY];
-        row[5] = r->fast * target + (1.0 - r->fast) * s[CREEP], row[6] = s[VEIN], row[7] = light, row[8] = reading;
+        row[5] = k.fast * target + (1.0 - k.fast) * s[CREEP], row[6] = s[VEIN], row[7] = light, row[8] = reading;
         row[9] = m.command, row[10] = (double)mode[tick], row[11] = limited, row[12] = t.error, row[13] = t.lead;
         row[14] = t.notch, row[15] = t.proportional, row[16] = t.integral, row[17] = t.derivative, row[18] = t.demand;
 

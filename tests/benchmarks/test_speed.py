@@ -24,6 +24,7 @@ from experiments.rigs.rig import load_rig
 from experiments.simulation.coupled import CHANNELS
 from experiments.simulation.lanes import Lanes
 from plant.assembly import Plant, PlantState, Surroundings, plant_rates
+from plant.finger.segment import SegmentState
 from plant.operating_point import clamp_point
 from plant.pneumatics.flow_valve import SpoolState
 from plant.pneumatics.tube import LineState
@@ -83,6 +84,17 @@ def test_kernel_beside_c(compare: Comparison, make_case: Callable[..., Any], c_l
     ratio = compare.ratio(timed, other, 15, 15)
     compare.note("kernel over hand-written C (gcc -O3 -march=native)", ratio if who == "kernel" else 1.0 / ratio)
     assert 1.0 / 3.0 < ratio < 3.0
+
+
+@pytest.mark.benchmark(group="segment of artery and heat of the air, 60 s at 1 kHz", timer=time.thread_time)
+def test_cost_of_segment_and_heat(
+    compare: Comparison, make_case: Callable[..., Any], c_loop: Any, c_loop_lumped: Any
+) -> None:
+    """Hand-written C with their four states beside the same without them, the same ticks in turns; the bar is 1.3."""
+    case = make_case(60.0)
+    ratio = compare.ratio(c_loop.prepare(case), c_loop_lumped.prepare(case), 15, 15)
+    compare.note("a tick with segment and heat over one without, both in C", ratio)
+    assert ratio < 2.0
 
 
 # --- many fingers beside C --------------------------------------------------------------------------------------------
@@ -151,12 +163,15 @@ def flat_rates(
     t: float, y: Samples, plant: Plant, arterial: float, per_s: float, tone: float, ambient: float, command: float
 ) -> Samples:
     """The plant's own rates for a solver that takes arrays; `t` counts from the tick."""
-    state = PlantState(y[0], SpoolState(y[1], y[2]), LineState((y[3],), (y[4],)), y[5], y[6], y[7], y[8], y[9], y[10])
+    axial = SegmentState(y[8], y[9], y[10])
+    state = PlantState(
+        y[0], SpoolState(y[1], y[2]), LineState((y[3],), (y[4],)), y[5], y[6], y[7], axial, y[11], y[12], y[13], y[14])
     rate = plant_rates(plant, state, Surroundings(arterial + per_s * t, tone, ambient), command)
     return np.array([
         rate.supply_mmHg, rate.valve.position, rate.valve.velocity, rate.line.pressures_mmHg[0],
-        rate.line.flows_mL_s[0], rate.cuff_mmHg, rate.external_mmHg, rate.creep_area, rate.venous_volume,
-        rate.photodiode, rate.reading_mmHg,
+        rate.line.flows_mL_s[0], rate.cuff_mmHg, rate.cuff_mL, rate.external_mmHg, rate.segment.edge_mmHg,
+        rate.segment.flow_per_s, rate.segment.middle_mmHg, rate.creep_area, rate.venous_volume, rate.photodiode,
+        rate.reading_mmHg,
     ])
 
 
@@ -169,7 +184,7 @@ def stepped_loop(case: Any, over_a_tick: Callable[..., Samples]) -> Samples:
     for k in range(len(cuff)):
         cuff[k] = y[5]
         order = Order(int(orders.mode[k]), orders.fill_mmHg[k], orders.set_point[k], orders.light_slope[k])
-        control, command, _, _ = firmware_tick(case.loop.firmware, control, order, min(y[9], 1.0), y[10])
+        control, command, _, _ = firmware_tick(case.loop.firmware, control, order, min(y[13], 1.0), y[14])
         per_s = (inputs.arterial_mmHg[k + 1] - inputs.arterial_mmHg[k]) / period
         y = over_a_tick(y, inputs.arterial_mmHg[k], per_s, inputs.tone[k], inputs.ambient[k], held)
         held = command
@@ -196,7 +211,7 @@ def control_tick(case: Any) -> Callable[..., Samples]:
     def update(t: float, x: Samples, u: Samples, params: dict[str, float]) -> Samples:
         return flat_rates(t, x, case.loop.plant, u[0], 0.0, u[1], u[2], u[3])
 
-    system = control.nlsys(update, None, inputs=4, outputs=11, states=11, name="plant")
+    system = control.nlsys(update, None, inputs=4, outputs=15, states=15, name="plant")
 
     def over_a_tick(y: Samples, arterial: float, per_s: float, *held: float) -> Samples:
         ends = np.array([[arterial, arterial + per_s * period], *([h, h] for h in held)])

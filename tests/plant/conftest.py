@@ -9,6 +9,7 @@ from plant.declare import declared
 from plant.electronics.transducer import Transducer
 from plant.finger.artery import Artery
 from plant.finger.light import Light
+from plant.finger.segment import Segment
 from plant.finger.tissue import Tissue
 from plant.finger.tone import ToneDrive
 from plant.finger.vein import Vein
@@ -19,7 +20,10 @@ from plant.pneumatics.pressure_valve import PressureValve
 from plant.pneumatics.supply import Supply
 from plant.pneumatics.tube import NoTube, Tube
 
-PARTS = (Air, Artery, Cuff, FlowValve, Light, NoTube, PressureValve, Supply, Tissue, ToneDrive, Transducer, Tube, Vein)
+PARTS = (
+    Air, Artery, Cuff, FlowValve, Light, NoTube, PressureValve, Segment, Supply, Tissue, ToneDrive, Transducer, Tube,
+    Vein,
+)
 DRAW = {float: st.floats, int: st.integers}
 
 

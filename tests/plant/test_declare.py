@@ -278,7 +278,7 @@ def test_an_edited_part_is_noticed(tmp_path: Path) -> None:
     assert (answer, hits) == (6.0, 0)
     assert run() == (area, answer, 1)  # the cache works at all
 
-    edit(room / "finger" / "artery.py", "0.5 + atan(offset)", "0.25 + atan(offset)")
+    edit(room / "finger" / "artery.py", "0.5 * math.pi * law.below_mmHg", "0.25 * math.pi * law.below_mmHg")
     edited = run()
     assert edited[0] == pytest.approx(area - 0.25, rel=1e-12) and edited[1:] == (6.0, 0)
 

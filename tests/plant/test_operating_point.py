@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 from plant.assembly import Course, Plant, PlantState, Surroundings, Switchover, arterial_area, plant_rates, plant_tick
 from plant.electronics.transducer import Transducer
 from plant.errors import InputError
-from plant.finger.artery import Artery, largest_area, static_compliance, unloaded_pressure
+from plant.finger.artery import Artery, static_area, static_compliance, unloaded_pressure
 from plant.finger.light import Light, light_intensity
+from plant.finger.segment import Segment, segment_at_rest
 from plant.finger.tissue import Tissue
 from plant.finger.vein import Vein
 from plant.linear import Linear
@@ -60,7 +61,9 @@ rigs = in_range(
     Plant,
     tissue=in_range(Tissue, transmission=(0.6, 1), lag_s=(5e-4, 0.02)),
     artery=in_range(
-        Artery, unloaded_mmHg=(-10, 20), half_width_mmHg=(5, 40), fast_fraction=(0.3, 0.95), creep_time_s=(0.5, 30)),
+        Artery, unloaded_mmHg=(-10, 20), half_width_mmHg=(5, 40), fast_fraction=(0.3, 0.95), creep_time_s=(0.5, 30),
+        tone_viscosity=(0, 2), collapse_ratio=(0.3, 1.5)),
+    segment=in_range(Segment, length_mm=(6, 30), window_mm=(0.5, 5), diameter_mm=(0.7, 2), outer_speed_m_s=(4, 15)),
     vein=in_range(Vein, least_volume=(0, 0.8), squeeze_mmHg=(10, 80), emptying_s=(0.5, 10), filling_s=(0.5, 30)),
     light=in_range(Light, emitter=(0.3, 2), arterial_path_cm=(0.01, 0.1), bandwidth_Hz=(20, 1000)),
     valve=st.one_of(flow_valves, flow_valves, pressure_valves),
@@ -68,7 +71,8 @@ rigs = in_range(
     air=in_range(Air, atmosphere_mmHg=(600, 800), temperature_K=(270, 310), polytropic_exponent=(1, 1.4)),
     tube=tubes,
     cuff=in_range(
-        Cuff, volume_mL=(0.5, 10), growth_mL=(0, 5), half_growth_mmHg=(20, 150), leak_mL_s_mmHg=(1e-4, 1e-3)),
+        Cuff, volume_mL=(0.5, 10), growth_mL=(0, 5), half_growth_mmHg=(20, 150), leak_mL_s_mmHg=(1e-4, 1e-3),
+        gap_mm=st.sampled_from([0.0, 1.0, 2.0, 4.0])),
     transducer=in_range(
         Transducer, at_valve_end=st.booleans(), bandwidth_Hz=(20, 1000), gain=(0.9, 1.1), offset_mmHg=(-5, 5)),
 )
@@ -113,10 +117,12 @@ def test_a_strong_leak_down_a_narrow_line_is_at_rest_too(flatten: Flatten) -> No
 @few
 @given(rigs, arterials, tones)
 def test_clamp_is_at_the_unloaded_volume(plant: Plant, arterial: float, tone: float) -> None:
-    """Without offset the artery is half open and most compliant; the cuff is at p_a − p0 over the fit's share."""
+    """Without offset the artery is most compliant, half open if its law is symmetric; the cuff is at
+    p_a − p0 over the fit's share.
+    """
     point = clamp_point(plant, arterial, tone)
     transmural = arterial - point.state.external_mmHg
-    assert point.area == pytest.approx(0.5 * largest_area(plant.artery, tone), rel=1e-9)
+    assert point.area == pytest.approx(static_area(plant.artery, unloaded_pressure(plant.artery, tone), tone), rel=1e-9)
     assert transmural == pytest.approx(unloaded_pressure(plant.artery, tone), abs=1e-9)
     assert point.state.cuff_mmHg * plant.tissue.transmission == pytest.approx(point.state.external_mmHg, rel=1e-12)
     peak = static_compliance(plant.artery, transmural, tone)
@@ -126,17 +132,19 @@ def test_clamp_is_at_the_unloaded_volume(plant: Plant, arterial: float, tone: fl
 @few
 @given(rigs, arterials, tones, offsets)
 def test_light_slope_is_that_of_a_sudden_change(plant: Plant, arterial: float, tone: float, offset: float) -> None:
-    """Cuff pressure moved a little at once: creep and veins stay, the fast share of the wall does not."""
+    """Cuff pressure moved a little at once: creep and veins stay, segment and fast share of the wall do not."""
     point = clamp_point(plant, arterial, tone, offset)
 
     def lit(cuff: float) -> float:
-        moved = point.state._replace(external_mmHg=plant.tissue.transmission * cuff)
+        external = plant.tissue.transmission * cuff
+        moved = point.state._replace(
+            external_mmHg=external, segment=segment_at_rest(point.around.arterial_mmHg - external))
         area = arterial_area(plant, moved, point.around)
         return light_intensity(plant.light, area, moved.venous_volume, point.around.ambient)
 
     step = 1e-2
     numeric = (lit(point.state.cuff_mmHg + step) - lit(point.state.cuff_mmHg - step)) / (2.0 * step)
-    assert point.light_slope == pytest.approx(numeric, rel=1e-4)
+    assert point.light_slope == pytest.approx(numeric, rel=2e-3)  # the peak's second derivative may have a kink
     assert point.light_slope > 0.0  # more pressure, less blood, more light
 
 
@@ -197,12 +205,13 @@ def state_names(plant: Plant) -> list[str]:
     line = [""]
     if isinstance(plant.tube, Tube):
         line = [f"{kind}_{i}" for kind in ("node", "section") for i in range(plant.tube.sections)]
-    return ["supply_pressure", *valve, *line, "cuff_pressure", "external_pressure", "creep_area", "venous_volume",
-            "photodiode", "reading"]
+    return ["supply_pressure", *valve, *line, "cuff_pressure", "cuff_content", "external_pressure", "edge_transmural",
+            "axial_flow", "middle_transmural", "creep_area", "venous_volume", "photodiode", "reading"]
 
 
 STEP = {"spool_position": 1e-7, "spool_velocity": 1e-3, "stage_pressure": 1e-4, "stage_rate": 1e-1,
         "supply_pressure": 1e-4, "cuff_pressure": 1e-3, "external_pressure": 1e-3, "creep_area": 1e-5,
+        "cuff_content": 1e-4, "edge_transmural": 1e-4, "axial_flow": 1e-3, "middle_transmural": 1e-4,
         "venous_volume": 1e-5, "photodiode": 1e-4, "reading": 1e-3, "arterial_pressure": 1e-3, "command": 1e-7}
 
 
@@ -299,10 +308,11 @@ def test_sides_differ_where_the_valve_does() -> None:
 
 
 def test_every_part_has_its_twin() -> None:
-    """Nine parts in the loop, told apart by name, joined by their signals."""
+    """Ten parts in the loop, told apart by name, joined by their signals."""
     point = clamp_point(Plant(), 90.0)
     twins = part_twins(Plant(), point, "fill")
-    assert list(twins) == ["valve", "supply", "tube", "cuff", "tissue", "wall", "vein", "photodiode", "transducer"]
+    assert list(twins) == [
+        "valve", "supply", "tube", "cuff", "tissue", "segment", "wall", "vein", "photodiode", "transducer"]
     whole = plant_twin(Plant(), point)
     assert whole.outputs == OUTPUTS and whole.inputs == ("command", "arterial_pressure")
     assert set(whole.states) == {name for twin in twins.values() for name in twin.states}
@@ -371,6 +381,7 @@ def test_what_rings_gets_twice_the_steps(damping: float, times: float) -> None:
     plant = Plant(
         tube=NoTube(), valve=FlowValve(natural_frequency_Hz=300.0, damping_ratio=damping, conductance=1e-3),
         cuff=Cuff(volume_mL=20.0), light=Light(bandwidth_Hz=20.0), transducer=Transducer(bandwidth_Hz=20.0),
+        segment=Segment(length_mm=30.0, floor_ms=2.0),
     )
     fastest = 2.0 * math.pi * 300.0
     steps = substeps_needed(plant, [clamp_point(plant, 100.0)], 0.02, 0.5, np.inf)

@@ -24,6 +24,7 @@ from experiments.simulation.steps import protected_steps
 from experiments.subjects.finger import Finger, on_finger
 from plant.assembly import Inputs, Surroundings, initial_state
 from plant.errors import InputError
+from plant.finger.light import ambient_seen
 from plant.scenarios.scenario import SCENARIOS, scenario_inputs
 
 RIGHTLY = ("light", "occlusion")  # scenarios in which a warning is no false alarm
@@ -104,7 +105,8 @@ def _true_point(rig: Rig, inputs: Inputs, start: int, end: int) -> tuple[float, 
     look = slice(start, end + 1)
     seen = Inputs(inputs.arterial_mmHg[look], inputs.tone[look], inputs.ambient[look])
     cuff, light, steep = set_point_of(rig, seen)
-    return cuff, light + float(seen.ambient[0]) - rig.plant.light.ambient, steep
+    here, own = (float(ambient_seen(rig.plant.light, a)) for a in (seen.ambient[0], rig.plant.light.ambient))
+    return cuff, light + here - own, steep
 
 
 def bounded_story(minutes: float) -> Story | None:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from plant.assembly import Plant
 from plant.finger import light as path
-from plant.finger.artery import present_area, static_area, wall_rate
+from plant.finger.artery import law_at, present_area, static_area, wall_rate
 from plant.finger.blood import EXTINCTION, WATER_PER_CM, MOLAR_MASS_g_mol, Table, blood_absorption
 from plant.finger.light import Light, light_intensity
 from plant.finger.vein import vein_target
@@ -24,6 +24,7 @@ paths = st.builds(
     arterial_path_cm=st.floats(1e-3, 0.2), venous_absorption_per_cm=st.floats(0.1, 50),
     venous_path_cm=st.floats(0, 0.2), bandwidth_Hz=st.floats(5, 5000), ambient=st.floats(0, 1),
     flicker=st.floats(0, 1), flicker_Hz=st.floats(1, 1000), noise=st.floats(0, 0.1), bits=st.integers(0, 24),
+    dark_ms=st.just(0.0), lit_ms=st.just(0.5), diffuse_depth=st.just(0.0),
 )
 
 # wavelength [nm]: decadic molar extinction of HbO2 and Hb [1/(cm·M)] per four-haem haemoglobin
@@ -154,7 +155,7 @@ def pulsatile_share(tone: float, rate_Hz: float = 1.0) -> float:
         for target in targets:
             creep += 1e-3 * wall_rate(plant.artery, creep, target)
             if beat == 7:
-                area = present_area(plant.artery, creep, target)
+                area = present_area(law_at(plant.artery, tone), creep, target)
                 lit.append(light_intensity(plant.light, area, veins, plant.light.ambient))
     return (max(lit) - min(lit)) / float(np.mean(lit))
 

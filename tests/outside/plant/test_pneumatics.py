@@ -310,7 +310,7 @@ def test_compliance_of_cuff_air(exponent: float, compliance: float) -> None:
     air = Air(polytropic_exponent=exponent)
     cuff = Cuff(volume_mL=10.0, growth_mL=0.0, leak_mL_s_mmHg=0.0)
     actual_mL_s = REFERENCE_PRESSURE_mmHg / (100.0 + air.atmosphere_mmHg)  # of 1 mL/s ANR, at cuff pressure
-    assert actual_mL_s / cuff_rate(cuff, air, 100.0, 1.0, 0.0) == pytest.approx(compliance, abs=5e-6)
+    assert actual_mL_s / cuff_rate(cuff, air, 100.0, 0.0, 1.0, 0.0) == pytest.approx(compliance, abs=5e-6)
     twin = cuff_twin(cuff, air, 100.0, 0.0).response("cuff_pressure", "line_flow", np.array([10.0]))[0]
     assert actual_mL_s / abs(10.0j * twin) == pytest.approx(compliance, abs=5e-6)
 
@@ -322,7 +322,7 @@ def test_isothermal_growing_cuff_conserves_air(volume: float, growth: float, hal
     air = Air(polytropic_exponent=1.0, temperature_K=temperature)
     cuff = Cuff(volume_mL=volume, growth_mL=growth, half_growth_mmHg=half, leak_mL_s_mmHg=0.0)
     flow = volume + growth
-    gauge = integrate(lambda _, p: cuff_rate(cuff, air, p, flow, 0.2), 0.0, 2e-3, 100)
+    gauge = integrate(lambda _, p: cuff_rate(cuff, air, p, 0.0, flow, 0.2), 0.0, 2e-3, 100)
     held = (gauge + air.atmosphere_mmHg) * (bladder_volume(cuff, gauge) + 0.2)
     held -= air.atmosphere_mmHg * (bladder_volume(cuff, 0.0) + 0.2)
     assert held == pytest.approx(REFERENCE_PRESSURE_mmHg * temperature / REFERENCE_TEMPERATURE_K * flow * 0.2, rel=1e-5)
@@ -339,7 +339,7 @@ HOLE = conductance_of(math.pi * (0.5 * 0.0938 * 0.0254) ** 2)
 
 def tyre_rate(_: float, gauge: float) -> float:
     """Rate of tyre pressure [mmHg/s] through our own restriction and our own cuff."""
-    return cuff_rate(TYRE, BLOW_DOWN_AIR, gauge, -restriction_flow(BLOW_DOWN_AIR, HOLE, CHOKING, gauge, 0.0), 0.0)
+    return cuff_rate(TYRE, BLOW_DOWN_AIR, gauge, 0.0, -restriction_flow(BLOW_DOWN_AIR, HOLE, CHOKING, gauge, 0.0), 0.0)
 
 
 def test_choked_blow_down() -> None:

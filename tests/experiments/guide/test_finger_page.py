@@ -1,4 +1,4 @@
-"""The figures of the page on what the models leave out follow from its own closed forms."""
+"""The figures of the page on the finger under the cuff follow from its own closed forms."""
 import re
 from pathlib import Path
 
@@ -8,7 +8,7 @@ from scipy.special import jv
 
 from experiments.guide.build import PAGES
 
-PAGE = (Path(PAGES) / "why" / "open.md").read_text(encoding="utf-8")
+PAGE = (Path(PAGES) / "why" / "finger.md").read_text(encoding="utf-8")
 DENSITY_kg_m3, VISCOSITY_Pa_s, PASCAL = 1055.0, 3.5e-3, 133.322
 OUTER_AREA = 0.95  # of the artery outside the cuff, share of the largest
 
