@@ -1,7 +1,7 @@
 """What the curve of the artery leaves of a loop's gain when the clamp lets transmural pressure swing.
 
-Statistical linearisation (Booton 1954): under a Gaussian swing of SD σ about peak compliance the slope that a loop sees is
-the mean of compliance over the swing. A smaller gain leaves a larger swing; both are found together.
+Statistical linearisation (Booton 1954): under a Gaussian swing of SD σ about peak compliance the slope that a loop sees
+is the mean of compliance over the swing. A smaller gain leaves a larger swing; both are found together.
 """
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ ROUNDS, CLOSE = 40, 1e-4  # of the joint solution, and when it is one
 
 
 def slope_left(artery: Artery, tone: float, swing_mmHg: float) -> float:
-    """Mean compliance under a Gaussian swing of this SD about its peak, as a share of the peak's."""
+    """Mean compliance under a Gaussian swing of this SD about its peak, as a share of that at the peak."""
     at, weight = hermegauss(NODES)
     peak = float(unloaded_pressure(artery, tone))
     found = [float(static_compliance(artery, peak + swing_mmHg * float(z), tone)) for z in at]
@@ -26,7 +26,7 @@ def slope_left(artery: Artery, tone: float, swing_mmHg: float) -> float:
 
 
 def swinging_rms_mmHg(coefficients: Coefficients, disturbance: Disturbance, artery: Artery, tone: float) -> float:
-    """Rms of the servo's error [mmHg] with the artery's curve in the loop; that of the linear loop where it is small."""
+    """Rms of the servo's error [mmHg] with the artery's curve in the loop; where it is small, the linear loop's."""
     rows = rows_of([coefficients], np.ones(1))
     share, error = 1.0, float(disturbed(coefficients, rows, disturbance).rms_mmHg[0])
     for _ in range(ROUNDS):
@@ -39,6 +39,6 @@ def swinging_rms_mmHg(coefficients: Coefficients, disturbance: Disturbance, arte
 
 
 def _with_share(disturbance: Disturbance, share: float) -> Disturbance:
-    """The loop with so much of the artery's slope: the light shows less of pressures, and as much of veins and noise."""
+    """The loop with so much of the artery's slope: the light shows less of pressures, not of veins and noise."""
     return disturbance._replace(plant=disturbance.plant * share, venous_mmHg2=disturbance.venous_mmHg2 / share**2,
                                 cross_mmHg2=disturbance.cross_mmHg2 / share)

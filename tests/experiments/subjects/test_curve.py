@@ -1,5 +1,6 @@
 """The artery's curve in the loop."""
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -31,7 +32,7 @@ def test_the_slope_left_is_the_mean_over_the_swing(swing, tone):
 
 def test_it_falls_with_the_swing():
     found = [slope_left(Artery(), 0.0, swing) for swing in (0.0, 2.0, 5.0, 10.0, 20.0)]
-    assert found[0] == pytest.approx(1.0) and all(a > b for a, b in zip(found, found[1:], strict=False))
+    assert found[0] == pytest.approx(1.0) and all(a > b for a, b in pairwise(found))
 
 
 def test_a_small_error_is_the_linear_loop_s_and_a_large_one_is_more():
