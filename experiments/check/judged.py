@@ -13,6 +13,7 @@ from controller.margins.margins import Margins
 from controller.tick.law import design
 from experiments.rigs.rig import Rig, clamp
 from experiments.simulation.simulate import mean_pressure
+from experiments.subjects.curve import swinging_rms_mmHg
 from experiments.subjects.disturbed import disturbances
 from plant.pressure.record import PressureTrace
 
@@ -75,7 +76,7 @@ def with_effort(loops: list[Judged], rig: Rig, trace: PressureTrace) -> list[Jud
         one = disturbed(law, rows_of([law], np.ones(1)), disturbance)
         stable = judged.margins.stable and judged.margins.resolved
         effort = {name: float(getattr(one, name)[0]) if stable else math.nan for name in EFFORTS}
-        predicted = float(disturbed(law, rows_of([law], np.ones(1)), disturbance.above(LOWEST_Hz)).rms_mmHg[0])
+        predicted = swinging_rms_mmHg(law, disturbance.above(LOWEST_Hz), rig.plant.artery, rig.tone.level)
         found.append(replace(judged, effort=effort, predicted_mmHg=predicted if stable else math.nan))
     return found
 

@@ -21,6 +21,7 @@ from experiments.design.tune.verdict import Evaluation
 from experiments.rigs.rig import Rig
 from experiments.simulation.recorded import recorded_runs
 from experiments.simulation.simulate import Ready, Run, plan_at_rest, prepare
+from experiments.subjects.curve import swinging_rms_mmHg
 from experiments.subjects.finger import finger_pressure, on_finger
 from experiments.subjects.spectrum import rms_above
 
@@ -35,7 +36,7 @@ class Confirmation(NamedTuple):
 
     finger: str
     why: str  # it was chosen
-    predicted_mmHg: float
+    predicted_mmHg: float  # with the artery's curve, which lowers the gain of a loop that leaves much
     simulated_mmHg: float  # above LOWEST_Hz; NaN when the run did not come to its end
     whole_mmHg: float  # the same with the drift of the set point
     status: str  # of the run
@@ -96,7 +97,9 @@ def _ready(tuned: Rig, case: Case, seed: int, substeps: int | None) -> Ready:
 def _confirmation(case: Case, run: Run, why: str, limits: tuple[MarginLimit, ...], worst_mmHg: float) -> Confirmation:
     """One finger's prediction and simulation, and what is wrong between them."""
     predicted = predicted_of(case, run)
-    error = max(float(one.rms_mmHg[0]) for one in predicted)
+    law, worn = design(run.rig.controller, run.period_s), run.rig
+    error = max(swinging_rms_mmHg(law, one.above(LOWEST_Hz), worn.plant.artery, worn.tone.level)
+                for one in case.disturbances)
     spread = max(math.hypot(one.command_pulse_rms[0], one.command_noise_rms[0]) for one in predicted)
     step = max(float(one.command_step_sd[0]) for one in predicted)
     simulated = whole = command_rms = step_sd = share = math.nan

@@ -166,6 +166,7 @@ def _confirmation_lines(tuning: Tuning) -> list[str]:
         lines.append(f"  simulated over predicted: median {middle:.2f}, 90 % of fingers {low:.2f} to {high:.2f}; "
                      f"{np.sum(np.abs(ratio - 1.0) > APART)} of {len(done)} more than {100 * APART:g} % off their own; "
                      f"saturated: {len(found) - len(done)}")
+    lines.append("  (predicted with the artery's curve in the loop, which the table leaves out)")
     return [*lines, *_broken_line(tuning)]
 
 
