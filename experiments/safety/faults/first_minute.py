@@ -18,6 +18,7 @@ from experiments.safety.faults.findings import (
     uncontained,
     worst_contained,
 )
+from experiments.safety.faults.verdict import FaultLimits
 
 NOT_STUDIED = "Not studied: no protection was taken away."
 
@@ -91,12 +92,19 @@ def _seen(outcome: Outcome, limits: tuple[str, ...] | None = None) -> str:
     if PRESSURE in limits or TIME in limits:
         parts.append(f"{outcome.highest_mmHg:.0f} mmHg")
     if VENT in limits:
-        parts.append("never empty" if not math.isfinite(outcome.vent_s) else f"empty after {outcome.vent_s:.1f} s")
+        parts.append(_empty(outcome.vent_s))
     if HEAT in limits:
         parts.append(f"{outcome.skin_degC:.1f} °C")
     if WRONG in limits:
         parts.append(f"up to {outcome.wrong_mmHg:.0f} mmHg for {outcome.wrong_s:.0f} s")
     return f", {', '.join(parts)}" if parts else ""
+
+
+def _empty(vent_s: float) -> str:
+    """When a cuff that was not emptied in time was empty: where it was let go at all, others never were."""
+    if not math.isfinite(vent_s):
+        return "never empty"
+    return f"empty after {vent_s:.1f} s" if vent_s > FaultLimits().vent_s else "in some runs never empty"
 
 
 def caught_words(failure: Failure) -> str:
