@@ -201,7 +201,8 @@ def sample_light(
     if anywhere(plant.light.dark_ms > 0.0):  # both samples meet the converter's limits; a lit one at its top says so
         behind = ambient - ambient_seen(plant.light, ambient)
         lit = convert(raw + behind, 0.0, 1.0, step)
-        return max(choose(lit >= 1.0 - step, lit, lit - convert(behind, 0.0, 1.0, step)), 0.0)
+        left: float = choose(lit >= 1.0 - step, lit, lit - convert(behind, 0.0, 1.0, step))
+        return max(left, 0.0)
     return convert(raw, 0.0, 1.0, step)
 
 
