@@ -1,4 +1,4 @@
-"""The limit: the least servo error that any linear controller of a sampled plant with its dead time could reach.
+"""The limit: the least tracking error that any linear controller of a sampled plant with its dead time could reach.
 
 Every controller that stabilises the plant gives, and every stable Q is given by one (Youla, Jabr & Bongiorno 1976):
     S = S0 − P M² Q,   M = S0/V,   V = (1 − 1/z)^m,
@@ -63,7 +63,7 @@ def error_rms(samples: LoopSamples, sensitivity: Complexes) -> float:
 def best_possible(
     samples: LoopSamples, largest_peak: float, taps: int = 120, largest_complementary: Reals | None = None
 ) -> Limit:
-    """Least servo error of any linear controller with |S| ≤ `largest_peak` (infinite for no bound) on the grid.
+    """Least tracking error of any linear controller with |S| ≤ `largest_peak` (infinite for no bound) on the grid.
 
     `largest_complementary`, shape (n,), bounds |T| = |1 − S| as well. The result is what `taps` taps of Q reach.
     """

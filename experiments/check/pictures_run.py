@@ -46,7 +46,7 @@ def tracking_figure(run: Run, tracking: Tracking | None, title: str) -> Any:
     error_axes.axhline(0.0, color=GREY, linewidth=0.8)
     close.set_xlim(time[window.start], time[window.stop - 1] + run.period_s)
     error_axes.set_xlim(close.get_xlim())
-    tidy(error_axes, "time (s)", "cuff − ideal (mmHg)")
+    tidy(error_axes, "time (s)", "tracking error (mmHg)")
     if tracking is not None:
         error_axes.set_title(f"rms {tracking.ideal.rms_mmHg:.2f} mmHg over the settled clamp", fontsize=9, loc="left")
     figure.align_ylabels()

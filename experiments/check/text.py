@@ -195,7 +195,7 @@ def calibration_lines(result: Check) -> list[str]:
         f"{calibration.slope_ratio:.3f} of the true one",
     ]
     if result.tracking is not None and result.best is not None:
-        lines.append(f"cost of calibration: cuff − ideal {result.tracking.ideal.rms_mmHg:.2f} mmHg rms, "
+        lines.append(f"cost of calibration: tracking error {result.tracking.ideal.rms_mmHg:.2f} mmHg rms, "
                      f"{result.best.ideal.rms_mmHg:.2f} at the true set point")
     return lines
 

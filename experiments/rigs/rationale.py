@@ -18,6 +18,7 @@ class About(NamedTuple):
 _PARTS = "valve, tube, cuff and finger vary, and the loop must stay stable"
 _FOLLOWS = "what is shown is cuff pressure: its distance from the ideal is the error of the reading"
 _BEAT = "systolic, mean and diastolic pressure are what people read off"
+_ACTIVE = "a valve that never rests wears, heats, and has no command left for the pulse"
 ABOUT: dict[str, About] = {
     "gain_margin_dB": About("RQ01", _PARTS),
     "gain_reduction_margin_dB": About("RQ02", _PARTS),
@@ -39,6 +40,10 @@ ABOUT: dict[str, About] = {
     "beat_mean_error_mmHg": About("RQ18", _BEAT),
     "beat_diastolic_error_mmHg": About("RQ19", _BEAT),
     "saturation_share": About("RQ20", "at a limit of the valve the loop is open"),
+    "command_noise_rms": About("RQ22", _ACTIVE),
+    "command_pulse_rms": About("RQ23", _ACTIVE),
+    "command_step_sd": About("RQ24", _ACTIVE),
+    "command_limit_share": About("RQ25", "at a limit of the valve the loop is open"),
     "cuff_mmHg": About("RQ21", "a finger must stand it; IEC 80601-2-30 by analogy, from memory"),
 }
 

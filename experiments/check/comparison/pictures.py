@@ -25,7 +25,7 @@ def comparison_figures(found: Comparison) -> dict[str, Callable[[], Any]]:
 
 
 def comparison_figure(found: Comparison) -> Any:
-    """|S| of each rig's worst loop; phase of each part at its crossover; cuff − ideal over some beats."""
+    """|S| of each rig's worst loop; phase of each part at its crossover; tracking error over some beats."""
     figure = new_figure(11.0, 8.4 + 0.8 * max(0, len(found.checks) - 2))
     grid = figure.add_gridspec(2, 2, height_ratios=[1.5, 1.0], width_ratios=[1.15, 1.0])
     sensitivity, budget = figure.add_subplot(grid[0, 0]), figure.add_subplot(grid[0, 1])
@@ -41,7 +41,7 @@ def comparison_figure(found: Comparison) -> Any:
     sensitivity.legend(frameon=False, fontsize=8, loc="lower right")
     _draw_budget(budget, found, [colour for colour, _ in looks])
     error.axhline(0.0, color=GREY, linewidth=0.8)
-    tidy(error, "time (s)", "cuff − ideal (mmHg)")
+    tidy(error, "time (s)", "tracking error (mmHg)")
     error.legend(frameon=False, fontsize=8, ncols=2, loc="lower right", bbox_to_anchor=(1.0, 0.98))
     verdicts = "; ".join(f"{name} {'passes' if check.passed else 'FAILS'}"
                          for name, check in zip(found.names, found.checks, strict=True))

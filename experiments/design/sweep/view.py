@@ -47,12 +47,13 @@ class View(NamedTuple):
 def quantities(found: Study) -> list[Quantity]:
     """The six panels of a sweep."""
     error = found.case.figures[goal(found)]
+    how = "simulated" if found.case.simulated else "predicted"
     return [
         Quantity("phase_margin_deg", "phase margin (°)", (15, 30, 45, 60, 75), 0.0, 90.0, True),
         Quantity("gain_margin_dB", "gain margin (dB)", (3, 6, 9, 12, 15, 20), 0.0, 20.0, True),
         Quantity("sensitivity_peak", "sensitivity peak Ms", (1.4, 1.6, 2.0, 3.0, 5.0), 1.0, 6.0, False),
         Quantity("delay_margin_ticks", "delay margin (ticks)", (1, 2, 3, 4, 6, 8, 12, 16, 24), 0.0, 30.0, True),
-        Quantity(goal(found), f"{'rms error' if found.case.simulated else 'pulse error, rms'} ({error.unit})",
+        Quantity(goal(found), f"tracking error, rms, {how} ({error.unit})",
                  (0.1, 0.15, 0.2, 0.3, 0.5, 0.7, 1, 1.5, 2, 3, 5, 10), math.nan, math.nan, False),
         Quantity("command_step_sd", "command, SD tick to tick (share of full)",
                  (0.001, 0.002, 0.005, 0.01, 0.02, 0.05, 0.1, 0.25, 0.5), math.nan, math.nan, False),

@@ -1,6 +1,6 @@
 """The search for settings on a few deciding loops: low-discrepancy shapes, each at many gains, then a local descent.
 
-minimise  the largest rms servo error  over the settings, subject to every limit on every deciding loop
+minimise  the largest rms tracking error  over the settings, subject to every limit on every deciding loop
 The screening takes Sobol points (Sobol 1967), so it is the same every time; the descent is sequential quadratic
 programming on the logarithms (Kraft 1988, from SciPy), with the largest error as a variable of its own.
 """

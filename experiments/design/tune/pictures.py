@@ -52,7 +52,7 @@ def trade_off_figure(tuning: Tuning) -> Any:
     axes.set_ylim(0.0, 1.15 * max(shown, default=1.0))
     axes.annotate(f"Ms ≤ {bound:g} asked for", (bound, 0.985), xycoords=("data", "axes fraction"), ha="right", va="top",
                   xytext=(-5, 0), textcoords="offset points", fontsize=9, color=GREY)
-    tidy(axes, "largest sensitivity peak Ms of all fingers", "servo error of the worst finger (mmHg rms)")
+    tidy(axes, "largest sensitivity peak Ms of all fingers", "tracking error of the worst finger (mmHg rms)")
     axes.legend(frameon=False, loc="upper left", bbox_to_anchor=(1.0, 1.0), fontsize=9,
                 title="hollow: as published\nfilled: gain scaled to the limits", title_fontsize=9, alignment="left")
     figure.suptitle(f"{tuning.rig.name}, {len(tuning.people.cases)} fingers: tracking against robustness")
@@ -136,7 +136,7 @@ def fingers_figure(tuning: Tuning) -> Any:
     axes.annotate(f"Ms ≤ {bound:g}", (bound, 0.98), xycoords=("data", "axes fraction"), ha="right", va="top",
                   xytext=(-4, 0), textcoords="offset points", fontsize=9, color=GREY)
     axes.set_ylim(bottom=0.0)
-    tidy(axes, "sensitivity peak Ms of the finger's worst loop", "servo error (mmHg rms)")
+    tidy(axes, "sensitivity peak Ms of the finger's worst loop", "tracking error (mmHg rms)")
     axes.legend(frameon=False, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2)
     figure.suptitle(f"{tuning.rig.name}: each of {len(tuning.people.cases)} fingers")
     stamp(figure)

@@ -67,8 +67,8 @@ def tuning_lines(tuning: Tuning) -> list[str]:
         all_of = f"{tuning.percentile:g} % of the fingers"
     asked = [", ".join(limit.text for limit in some) for some in split(tuning.limits) if some]
     lines = [
-        f"tuning of {tuning.rig.name} on {count} fingers ({tuning.group}, seed {tuning.seed}): least servo error for "
-        f"{all_of} subject to",
+        f"tuning of {tuning.rig.name} on {count} fingers ({tuning.group}, seed {tuning.seed}): least tracking error "
+        f"for {all_of} subject to",
         *(f"  {line}" for line in asked),
         f"  at mean, low and high pressure, each side of the valve, light slope off by ± {100 * tuning.slope_error:g} %"
         f" ({_provenance(tuning)})", "",
@@ -83,7 +83,7 @@ def tuning_lines(tuning: Tuning) -> list[str]:
             lines += [f"  {r.name}: no factor on its gain keeps every limit"
                       for r in tuning.published if r.name not in {s.name for s in tuning.scaled}]
     lines += [
-        "", "rms: servo error of the worst finger that counts [mmHg], by the linear loop: arterial pressure and veins "
+        "", "rms: tracking error of the worst finger that counts [mmHg], by the linear loop: arterial pressure, veins "
         "(pulse) and", "the light's noise."
         " delay [ticks], phase [°] and Ms: the worst of all loops. "
         "factor: on the rule's Kp.",

@@ -26,7 +26,7 @@ class Evaluation(NamedTuple):
     """One setting on every finger of a population."""
 
     controller: Controller
-    rms_mmHg: Reals  # (fingers,) servo error at the least favourable side and light slope
+    rms_mmHg: Reals  # (fingers,) tracking error at the least favourable side and light slope
     pressure_mmHg: Reals  # (fingers,) what arterial pressure makes of it
     noise_mmHg: Reals  # (fingers,) what the light's noise does
     margins: dict[str, Reals]  # (fingers,) the worst of a finger's loops, and its command; NaN where one is unstable

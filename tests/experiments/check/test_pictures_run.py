@@ -19,7 +19,7 @@ def by_label(axes):
 
 
 def test_axes_have_labels_with_units(figure):
-    assert [a.get_ylabel() for a in figure.axes] == ["pressure (mmHg)", "pressure (mmHg)", "cuff − ideal (mmHg)"]
+    assert [a.get_ylabel() for a in figure.axes] == ["pressure (mmHg)", "pressure (mmHg)", "tracking error (mmHg)"]
     assert figure.axes[2].get_xlabel() == "time (s)" and figure.get_suptitle() == "wrist on synthetic"
     assert [t.get_text() for t in figure.axes[1].get_legend().get_texts()] == [
         "arterial pressure", "ideal", "cuff pressure"

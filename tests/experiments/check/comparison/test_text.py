@@ -19,7 +19,7 @@ def test_a_column_for_each_rig(found):
     text = "\n".join(lines)
     first = next(line for line in lines if line.startswith("worst of all"))
     assert "wrist" in first and "wrist controller.kp" in first
-    row = next(line for line in lines if line.startswith("cuff − ideal, rms"))
+    row = next(line for line in lines if line.startswith("tracking error, rms"))
     for check in found.checks:
         assert f"{figures_of(check)['rms_error_mmHg']:.4g}" in row
     for words in ("phase at the crossover of the worst loop", "parameters that differ", "controller.kp", "tube.kind",

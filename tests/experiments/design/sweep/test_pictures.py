@@ -25,7 +25,7 @@ def test_lines_are_the_figures(lengths):
         np.testing.assert_array_equal(line.get_ydata(), lengths.worst("phase_margin_deg").reshape(9, 3)[:, k])
     assert [a.get_ylabel() for a in figure.axes] == [
         "phase margin (°)", "gain margin (dB)", "sensitivity peak Ms", "delay margin (ticks)",
-        "pulse error, rms (mmHg)", "command, SD tick to tick (share of full)"]
+        "tracking error, rms, predicted (mmHg)", "command, SD tick to tick (share of full)"]
     assert any(line.get_ydata()[0] == 6.0 for line in gain.lines if len(line.get_ydata()) == 2)
     assert command.get_xlabel() == "controller.kp (1/mmHg)" and error.get_xscale() == error.get_yscale() == "log"
     legend = figure.legends[0]

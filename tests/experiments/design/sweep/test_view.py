@@ -77,4 +77,5 @@ def test_headings_and_quantities(gains, people):
     assert heading(people, None) == "wrist: worst of 3 fingers at each point"
     fixed = view_of(gains)._replace(fixed={0: 1})
     assert heading(gains, fixed).startswith("wrist on synthetic pressure: controller.kp = 0.0")
-    assert quantities(gains)[4].label == "pulse error, rms (mmHg)" and quantities(people)[4].name == "rms_error_mmHg"
+    assert quantities(gains)[4].label == "tracking error, rms, predicted (mmHg)"
+    assert quantities(people)[4].name == "rms_error_mmHg"
