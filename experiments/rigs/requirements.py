@@ -36,7 +36,7 @@ FIGURES: dict[str, tuple[str, str]] = {  # figure: (unit, what it is)
     "search_s": ("s", "empty cuff to set point found"),
     "rms_error_mmHg": ("mmHg", "tracking error, rms"),
     "peak_error_mmHg": ("mmHg", "tracking error, peak"),
-    "bias_mmHg": ("mmHg", "tracking error, magnitude of the mean"),
+    "bias_mmHg": ("mmHg", "tracking error, mean (size)"),
     "beat_systolic_error_mmHg": ("mmHg", "systolic error by beat"),
     "beat_systolic_error_percent": ("%", "systolic error by beat, of pulse"),
     "beat_mean_error_mmHg": ("mmHg", "mean-pressure error by beat"),

@@ -67,7 +67,7 @@ TRACKING: dict[str, Figure] = {
     "run_done": Figure("1", "1 when the clamp held, 0 when the run diverged or stayed at a limit", "min"),
     "rms_error_mmHg": Figure("mmHg", "tracking error, rms, simulated", "max"),
     "peak_error_mmHg": Figure("mmHg", "tracking error, peak, simulated", "max"),
-    "bias_mmHg": Figure("mmHg", "tracking error, magnitude of the mean, simulated", "max"),
+    "bias_mmHg": Figure("mmHg", "tracking error, mean (size), simulated", "max"),
     "beat_systolic_mean_mmHg": Figure("mmHg", "magnitude of the mean systolic error", "max"),
     "beat_systolic_mean_percent": Figure("%", "magnitude of the mean systolic error, of pulse pressure", "max"),
     "beat_systolic_sd_mmHg": Figure("mmHg", "SD of the systolic error", "max"),
