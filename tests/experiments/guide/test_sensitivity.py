@@ -30,7 +30,7 @@ def test_a_plant_takes_each_value() -> None:
 
 
 def test_a_found_slope_takes_path_and_absorption_out() -> None:
-    """With the slope that the light has on this finger, how much blood it passes is nothing to the loop."""
+    """With the slope that the light has on this finger, how much blood it passes is next to nothing to the loop."""
     rig = load_rig("wrist")
     slope = clamp(rig, 93.0, 0.0).light_slope
     values = np.array([0.5 * (one.low + one.high) for one in RANGES])
@@ -38,7 +38,7 @@ def test_a_found_slope_takes_path_and_absorption_out() -> None:
     path = [r.key for r in RANGES].index("light.arterial_path_cm")
     one[path], other[path] = 0.02, 0.08
     first, second = outcomes_at(rig, one, slope), outcomes_at(rig, other, slope)
-    assert first[:2] == pytest.approx(second[:2], rel=1e-6) and first[3] < second[3]
+    assert first[:2] == pytest.approx(second[:2], rel=2e-3) and first[3] < second[3]
 
 
 def test_the_guide_s_table_is_what_the_command_prints() -> None:

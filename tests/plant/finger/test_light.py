@@ -31,6 +31,7 @@ narrower = st.fixed_dictionaries({  # rigs through which some light still comes
     "emitter": st.floats(0.1, 10), "transmission": st.floats(1e-3, 1), "arterial_absorption_per_cm": st.floats(0.5, 50),
     "arterial_path_cm": st.floats(1e-3, 0.1), "venous_absorption_per_cm": st.floats(0.5, 50),
     "venous_path_cm": st.floats(1e-3, 0.1), "flicker": st.floats(0.001, 1),
+    "diffuse_depth": st.one_of(st.just(0.0), st.floats(0.5, 20)),
 })
 finger = st.tuples(st.from_type(Light), narrower).map(lambda drawn: drawn[0]._replace(**drawn[1]))
 plain = finger.map(lambda light: light._replace(dark_ms=0.0))  # no dark sample
