@@ -108,12 +108,11 @@ def _bare(loop: Loop, row: Reals) -> SampledPlant:
 
 
 @compiled
-def disturbed_variances(
-    template: Any, rows: Reals, omega: Reals, plant: Complexes, cuff: Complexes, command: Complexes,
-    pressure: Reals, venous: Reals, cross: Complexes, noise: Reals,
-) -> Reals:
+def disturbed_variances(template: Any, rows: Reals, disturbance: Disturbance) -> Reals:
     """Variances under each row, shape (rows, 5): error by pressure and by noise [mmHg²], command by pressure and by
     noise, and its change from tick to tick."""
+    omega, plant, cuff, command = disturbance[0], disturbance[1], disturbance[2], disturbance[3]
+    pressure, venous, cross, noise = disturbance[4], disturbance[5], disturbance[6], disturbance[7]
     found = np.zeros((len(rows), 5))
     for i in range(len(rows)):
         controller = filled(template, rows[i])
@@ -144,7 +143,7 @@ def disturbed(template: Coefficients, rows: Reals, disturbance: Disturbance) -> 
     """
     from scipy.special import ndtr
 
-    variances = disturbed_variances(template, np.ascontiguousarray(rows), *disturbance[:-2])
+    variances = disturbed_variances(template, np.ascontiguousarray(rows), disturbance)
     roots = np.sqrt(np.maximum(variances, 0.0)).T
     with np.errstate(divide="ignore", invalid="ignore"):
         spread = np.hypot(roots[2], roots[3])
