@@ -55,6 +55,22 @@ class Waves(NamedTuple):
     swell: Annotated[float, quantity("1", 0, 0.5, "relative SD of the size", "invented")] = 0.25
 
 
+class DeepBreaths(NamedTuple):
+    """Gasps now and then: after each the finger's shunts shut and its arteries narrow for some seconds.
+
+    x e^{1 − x} up to its peak, x counted from the end of the dead time, then an exponential return.
+    """
+
+    every_s: Annotated[float, quantity("s", 10, 600, "mean time between two", "invented: 0.5 to 1.5 times that")] = 60.0
+    tone: Annotated[
+        float, quantity("1", 0, 2, "tone added at the peak",
+                        "perfusion falls by 54–79 %, published; a third to a half of it reaches the artery, estimate")
+    ] = 0.4
+    dead_s: Annotated[float, quantity("s", 0, 5, "from the breath to the first change", "1.2, from memory")] = 1.2
+    peak_s: Annotated[float, quantity("s", 0.5, 10, "from then to the peak", "2.9 after the breath, from memory")] = 1.7
+    return_s: Annotated[float, quantity("s", 1, 60, "time constant of the return", "10–30 s in all, from memory")] = 8.0
+
+
 class HandMove(NamedTuple):
     """The hand, and the cuff on it, goes up by a height (down if negative) and comes back."""
 
@@ -139,7 +155,7 @@ class Daylight(NamedTuple):
     drift: Annotated[float, quantity("1", -1, 1, "light added by the end, share of full scale", "invented")] = 0.01
 
 
-Event = Stimulus | Waves | HandMove | StandingUp | ArmOcclusion | IrregularRhythm | Lamp | Daylight
+Event = Stimulus | Waves | DeepBreaths | HandMove | StandingUp | ArmOcclusion | IrregularRhythm | Lamp | Daylight
 Mark = tuple[float, str]
 
 
@@ -195,6 +211,8 @@ def happen(slow: Slow, event: Event, seconds: float, size: float, seed: int) -> 
         return _stimulus(slow, event, seconds, size)
     if isinstance(event, Waves):
         return _waves(slow, event, seed)
+    if isinstance(event, DeepBreaths):
+        return _deep_breaths(slow, event, seconds, seed)
     if isinstance(event, HandMove):
         return _hand_move(slow, event, seconds)
     if isinstance(event, StandingUp):
@@ -242,6 +260,22 @@ def _waves(slow: Slow, event: Waves, seed: int) -> Slow:
         tone=slow.tone + event.tone * wave[lead:],
         systolic_mmHg=slow.systolic_mmHg + pressure, diastolic_mmHg=slow.diastolic_mmHg + pressure,
     )
+
+
+def narrowing(event: DeepBreaths, since_s: Samples) -> Samples:
+    """Share of the tone of a deep breath (0 … 1) at times since it [s]: 1 at the peak. Shape of `since_s`."""
+    x = (since_s - event.dead_s) / event.peak_s
+    rising = np.maximum(x, 0.0) * np.exp(1.0 - np.clip(x, 0.0, 1.0))
+    return np.asarray(np.where(x < 1.0, rising, np.exp((1.0 - np.maximum(x, 1.0)) * event.peak_s / event.return_s)))
+
+
+def _deep_breaths(slow: Slow, event: DeepBreaths, seconds: float, seed: int) -> Slow:
+    """One after the other at random intervals; what they add up to is the largest of them."""
+    random, tone, time = np.random.Generator(np.random.PCG64(seed)), np.zeros(len(slow.time_s)), 0.0
+    while (time := time + event.every_s * float(random.uniform(0.5, 1.5))) < seconds:
+        tone = np.maximum(tone, event.tone * narrowing(event, slow.time_s - time))
+        slow.marks.append((time, "deep breath"))
+    return slow._replace(tone=slow.tone + tone)
 
 
 def _hand_move(slow: Slow, event: HandMove, seconds: float) -> Slow:

@@ -19,6 +19,7 @@ from plant.pressure.synthetic import BeatTrain, SyntheticPressure, beat_train, d
 from plant.scenarios.events import (
     ArmOcclusion,
     Daylight,
+    DeepBreaths,
     Event,
     HandMove,
     IrregularRhythm,
@@ -95,6 +96,9 @@ _LISTED = (
     Scenario("waves_strong", "strong 0.1 Hz waves of tone and pressure",
              "frequency (Julien 2006); amplitude of pressure 2–6 mmHg, from memory, upper end",
              "amplitude of tone, lag of pressure", (Waves(6.0, 0.3),)),
+    Scenario("breaths", "a deep breath about once a minute, each of which narrows the finger's arteries for seconds",
+             "perfusion of fingers falls by 59–79 % (Mayrovitz & Groseclose 2002–2005; Clin Sci 1995;89:233)",
+             "share that reaches the arteries, times", (DeepBreaths(),)),
     Scenario("hand", "the hand is raised by 40 cm and brought back, then lowered by 30 cm and brought back",
              "40 cm at 4 cm/s change pressure in the finger by −31 mmHg (Raamat et al. 2009)",
              "the lowering; tone is left alone", (HandMove(0.4, 0.2, 0.4), HandMove(-0.3, 0.6, 0.8))),

@@ -7,6 +7,7 @@ from plant.declare import declared
 from plant.scenarios.events import (
     ArmOcclusion,
     Daylight,
+    DeepBreaths,
     GRID_s,
     HandMove,
     IrregularRhythm,
@@ -17,12 +18,13 @@ from plant.scenarios.events import (
     course,
     happen,
     hyperaemia,
+    narrowing,
     quiet,
     standing_dip,
     wander,
 )
 
-PARTS = [Stimulus, Waves, HandMove, StandingUp, ArmOcclusion, IrregularRhythm, Lamp, Daylight]
+PARTS = [Stimulus, Waves, DeepBreaths, HandMove, StandingUp, ArmOcclusion, IrregularRhythm, Lamp, Daylight]
 COLD = Stimulus("cold", 0.25, 0.5, 1.0, 12.0, 6.0, 60.0, 100.0, 30.0, 50.0)
 
 
@@ -32,6 +34,27 @@ def test_every_parameter_is_declared(part):
     for parameter in declared(part):
         assert parameter.meaning and parameter.source
         assert parameter.kind is str or (parameter.unit and parameter.low is not None and parameter.high is not None)
+
+
+@given(st.builds(DeepBreaths, st.floats(10, 600), st.floats(0.1, 2), st.floats(0, 5), st.floats(0.5, 10),
+                 st.floats(1, 60)))
+@settings(max_examples=30, deadline=None)
+def test_a_deep_breath_narrows_after_its_dead_time_and_most_at_its_peak(event):
+    """Nothing before, 1 at the peak, no jump, back by 1/e in its time constant."""
+    peak = event.dead_s + event.peak_s
+    since = np.array([-1.0, event.dead_s, peak, peak + event.return_s])
+    assert narrowing(event, since) == pytest.approx([0.0, 0.0, 1.0, np.exp(-1.0)], abs=1e-12)
+    fine = narrowing(event, np.arange(0.0, peak + 30.0, 1e-3))
+    assert np.max(fine) <= 1.0 + 1e-12 and np.max(np.abs(np.diff(fine))) < 1.01e-3 * max(np.e / event.peak_s, 1.0 / event.return_s)
+
+
+def test_deep_breaths_come_at_random_and_in_the_mean_as_often_as_said():
+    slow = happen(quiet(36_000.0), DeepBreaths(every_s=60.0, tone=0.4), 36_000.0, 1.0, 5)
+    times = np.array([time for time, word in slow.marks if word == "deep breath"])
+    assert len(times) == pytest.approx(600, rel=0.05) and np.min(np.diff(times)) >= 30.0 - 1e-9
+    assert 0.39 < np.max(slow.tone) <= 0.4 and np.min(slow.tone) == 0.0
+    again = happen(quiet(36_000.0), DeepBreaths(every_s=60.0, tone=0.4), 36_000.0, 1.0, 6)
+    assert not np.array_equal(again.tone, slow.tone)
 
 
 def test_quiet_is_quiet():
