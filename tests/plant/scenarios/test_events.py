@@ -45,7 +45,8 @@ def test_a_deep_breath_narrows_after_its_dead_time_and_most_at_its_peak(event):
     since = np.array([-1.0, event.dead_s, peak, peak + event.return_s])
     assert narrowing(event, since) == pytest.approx([0.0, 0.0, 1.0, np.exp(-1.0)], abs=1e-12)
     fine = narrowing(event, np.arange(0.0, peak + 30.0, 1e-3))
-    assert np.max(fine) <= 1.0 + 1e-12 and np.max(np.abs(np.diff(fine))) < 1.01e-3 * max(np.e / event.peak_s, 1.0 / event.return_s)
+    steepest = max(np.e / event.peak_s, 1.0 / event.return_s)
+    assert np.max(fine) <= 1.0 + 1e-12 and np.max(np.abs(np.diff(fine))) < 1.01e-3 * steepest
 
 
 def test_deep_breaths_come_at_random_and_in_the_mean_as_often_as_said():
