@@ -119,8 +119,9 @@ def header(unit: Unit, roots: list[Emitted], name: str, title: str) -> str:
 
 def source(unit: Unit, roots: list[Emitted], name: str, title: str) -> str:
     """The C source: constants, small functions that C does not have, and the functions, callees first."""
-    lines = [*comment(f"{title}\n{CAUTION}"), f'#include "{name}.h"', "", "#include <math.h>", "#include <string.h>",
-             "", "#ifdef __FAST_MATH__", '#error "this arithmetic must keep IEEE 754: build without fast math"',
+    strings = ["#include <string.h>"] if {"word_of_real", "real_of_word"} & set(unit.helpers) else []
+    lines = [*comment(f"{title}\n{CAUTION}"), f'#include "{name}.h"', "", "#include <math.h>", *strings, "",
+             "#ifdef __FAST_MATH__", '#error "this arithmetic must keep IEEE 754: build without fast math"',
              "#endif", ""]
     lines += constant_text(unit)
     for helper, text in terms.HELPERS.items():

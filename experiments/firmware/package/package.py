@@ -47,7 +47,8 @@ def package_files(rig: Rig, number: str) -> tuple[Contents, dict[str, str]]:
     title = f"Firmware of the rig {rig.name}, {number} precision: made by cuffloop, not to be edited."
     law, protection = made.suites
     files = {
-        f"{NAME}.h": header(made.unit, made.roots, NAME, title), f"{NAME}.c": source(made.unit, made.roots, NAME, title),
+        f"{NAME}.h": header(made.unit, made.roots, NAME, title),
+        f"{NAME}.c": source(made.unit, made.roots, NAME, title),
         f"{NAME}_settings.h": settings_header(made.settings, NAME),
         f"{NAME}_settings.c": settings_source(made.settings, made.numbers, NAME),
         "vectors.h": vectors_header(made.suites, made.numbers),
@@ -71,7 +72,7 @@ def report(made: Contents) -> dict[str, Any]:
         "rig": made.rig.name, "number": made.numbers.name, "period_s": made.rig.timing.period_s,
         "functions": len(made.unit.order), "structs": len(made.unit.structs), "lines_of_functions": lines,
         "flags": texts.FLAGS,
-        "vectors": {suite.name: {"ticks": suite.stimulus.ticks, "values": int(suite.rows.size)} for suite in made.suites},
+        "vectors": {suite.name: {"ticks": len(suite.rows), "values": int(suite.rows.size)} for suite in made.suites},
         "detectors_fired": made.fired, "caution": CAUTION,
     }
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, NamedTuple
 
+from controller.tick.law import Coefficients
 from experiments.firmware.emit.kinds import Numbers, safe
 from experiments.firmware.emit.terms import constant
 from experiments.firmware.emit.text import CAUTION, comment, plain, remarks
@@ -33,6 +34,8 @@ def _fields(value: Any, numbers: Numbers, indent: str, table: str, tables: dict[
     for name in value._fields:
         inner = getattr(value, name)
         below = tables.get(name, f"{table}.{name}" if table else name)
+        if source is Coefficients:
+            below = f"from the table {table}"
         if isinstance(inner, tuple):
             yield f"{indent}.{safe(name)} = {{"
             yield from _fields(inner, numbers, indent + "    ", below, {})

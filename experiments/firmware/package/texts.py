@@ -11,7 +11,7 @@ from experiments.firmware.package.contents import NAME, Contents
 
 FLAGS = "-std=c99 -pedantic -O2 -ffp-contract=off -Wall -Wextra -Wconversion -Wdouble-promotion"
 SOURCES = (f"{NAME}.c", f"{NAME}_settings.c", "vectors.c", "check.c")
-MAKEFILE = f"""# Builds and runs the check of the test vectors. -ffp-contract=off is part of the arithmetic, not a matter of taste.
+MAKEFILE = f"""# Builds and runs the check of the test vectors. -ffp-contract=off is part of the arithmetic.
 CC ?= cc
 CFLAGS ?= {FLAGS}
 
@@ -121,8 +121,8 @@ the docstring and the line of the source that it was made from; `TRACE.csv` list
 
 {"Double" if bits == 64 else "Single"} precision (IEEE 754, {bits} bits), rounded to nearest after every operation.
 Products and sums must not be fused: build with `-ffp-contract=off` (or what your compiler calls it) and without fast
-math. `vectors_check` tells: it ends with status 2 in a build that fuses. Of the library only `sqrt`, `floor`, `fabs` and
-`copysign` are used, which are exact everywhere. A set point in force of NaN means that it has arrived.
+math. `vectors_check` tells: it ends with status 2 in a build that fuses. Of the library only `sqrt`, `floor`, `fabs`
+and `copysign` are used, which are exact everywhere. A set point in force of NaN means that it has arrived.
 
 ## Use
 
@@ -147,8 +147,8 @@ against the plant (law only).
 ## Test
 
 `make check`, or CMake and `ctest`, runs {law.stimulus.ticks} ticks of the law and {protection.stimulus.ticks} of the
-protection ({law.rows.size + protection.rows.size} values) and compares the bits of all outputs and states, block by block,
-with those of {twins}. {len(made.fired)} detectors fire in these ticks: {", ".join(made.fired)}.
+protection ({law.rows.size + protection.rows.size} values) and compares the bits of all outputs and states, block by
+block, with those of {twins}. {len(made.fired)} detectors fire in these ticks: {", ".join(made.fired)}.
 `vectors_law.csv` and `vectors_protection.csv` show some ticks in full; `vectors_check law FIRST LAST` prints others.
 """
 
