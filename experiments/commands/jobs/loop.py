@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from experiments.commands.jobs.common import Options, progress_bar, rig_from
@@ -44,9 +45,13 @@ def loop_job(options: LoopOptions) -> int:
             folder.write_json("loop.json", document)
             folder.write_figures(found.pictures())
             for name, content in found.replay().items():
-                folder.write(name, lambda path, content=content: path.write_bytes(content))
+                folder.write(name, partial(_write, content))
     if options.as_json:
         print_json(document)
     else:
         print_lines(found.lines(), folder)
     return 0 if found.passed else 1
+
+
+def _write(content: bytes, path: Path) -> None:
+    path.write_bytes(content)

@@ -15,7 +15,7 @@ from experiments.rigs.rig import Rig
 from experiments.simulation.simulate import prepare
 from plant.pressure.record import PressureTrace
 
-REPLAY = """/* Gives the firmware the samples of replay.bin again, up to the tick of the finding; build it with the firmware:
+REPLAY = """/* Gives the firmware the samples of replay.bin again, up to the tick of the finding. Build both together:
  * cc -std=c99 -g -I. replay.c my.c -lm && ./a.out replay.bin */
 #include <stdio.h>
 #include "pressure_servo.h"
