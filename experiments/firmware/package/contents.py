@@ -120,11 +120,11 @@ def suites_of(rig: Rig, unit: Unit, roots: list[Emitted], firmware: Firmware, pa
     step_call = [f"const Watched seen = {{{', '.join(_assign(watched, unit.numbers))}}};",
                  f"*state = {step.name}(&{NAME}_protection, state, &seen);"]
     written = [("answer" + path, kind) for path, kind in flat_kinds(tick.result, "")]
-    guarded = [("state->" + path[1:], kind) for path, kind in flat_kinds(kind_of(initial_protection()), "")]
+    of_protection = [("state->" + path[1:], kind) for path, kind in flat_kinds(kind_of(initial_protection()), "")]
     return [
         Suite("law", law, given, law_names, law_rows, "FirmwareState", f"{NAME}_at_start", law_call, written),
         Suite("protection", watch, sight, watch_names, watch_rows, "ProtectionState", "initial_protection()",
-              step_call, guarded),
+              step_call, of_protection),
     ]
 
 
