@@ -2,6 +2,7 @@
 import json
 import os
 import re
+import shutil
 import subprocess
 import sys
 
@@ -98,3 +99,12 @@ print(stillness_step(part, state, QUIET._replace(reading_mmHg=95.0)).fires)
     assert ended.returncode == 0, ended.stderr
     first, moved = ended.stdout.split()
     assert 3000 <= int(first) <= 3002 and moved == "False"
+
+
+@pytest.mark.skipif(shutil.which("gcc") is None, reason="no gcc on this machine")
+def test_a_firmware_of_ones_own(tmp_path):
+    (tmp_path / "my.c").write_text(printed("firmware", "c"), encoding="utf-8")
+    found = said("loop", "wrist", "--firmware", tmp_path / "my.c", "--record", "synthetic", "--seconds", "9", "--json")
+    document = json.loads(found.out)
+    assert found.err == "" and document["run"]["status"] in ("done", "saturated")
+    assert [finding for finding in document["findings"] if finding["kind"] != "range"] == []

@@ -1,0 +1,57 @@
+"""`cuffloop loop`: somebody's own firmware against a rig's plant."""
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+
+from experiments.commands.jobs.common import Options, progress_bar, rig_from
+from experiments.firmware.foreign.outcome import HEADER, loop_outcome
+from experiments.front.inputs import pressure_on
+from experiments.rigs.requirements import default_requirements, load_requirements
+from experiments.work.output import OutputFolder, print_json, print_lines, provenance
+from plant.errors import InputError
+
+
+@dataclass(frozen=True, kw_only=True)
+class LoopOptions(Options):
+    """What `cuffloop loop` takes."""
+
+    rig: str = "wrist"
+    firmware: Path | None = None
+    record: str | None = None
+    requirements: Path | None = None
+    seconds: float | None = None
+    start: float = 0.0
+    seed: int = 1
+    header: bool = False
+
+
+def loop_job(options: LoopOptions) -> int:
+    """0 when nothing was found and every limit on tracking is kept, else 1."""
+    if options.header:
+        print(HEADER.read_text(encoding="utf-8"), end="")
+        return 0
+    if options.firmware is None:
+        raise InputError("--firmware: name a C file, a folder or a shared library; --header prints the interface")
+    rig = rig_from(options.rig, options)
+    limits = load_requirements(options.requirements or default_requirements(rig.base))
+    trace = pressure_on(rig, options.record, options.seconds, options.start, options.seed)
+    with OutputFolder.open(options.out) as folder:
+        with progress_bar("running the firmware", options.as_json) as bar:
+            found = loop_outcome(rig, trace, options.firmware, limits, options.seed, bar)
+        document = found.document() | provenance(options.seed)
+        if folder:
+            folder.write_json("loop.json", document)
+            folder.write_figures(found.pictures())
+            for name, content in found.replay().items():
+                folder.write(name, partial(_write, content))
+    if options.as_json:
+        print_json(document)
+    else:
+        print_lines(found.lines(), folder)
+    return 0 if found.passed else 1
+
+
+def _write(content: bytes, path: Path) -> None:
+    path.write_bytes(content)

@@ -1,0 +1,124 @@
+"""The Python source behind a function that is compiled, and what the names in it stand for."""
+from __future__ import annotations
+
+import ast
+import inspect
+import math
+import textwrap
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from experiments.firmware.emit.kinds import Kind, Refusal, Struct
+from plant.numerics import integrate, vector
+
+TOP = Path(__file__).resolve().parents[3]
+ELEMENTWISE: dict[Any, tuple[tuple[str, ...], str]] = {  # unrolled over a tuple's fields, as in the kernel
+    integrate.advance: (("state", "step", "rate"), "multiply_add(step, rate{0}, state{0})"),
+    integrate.weigh: (
+        ("first", "second", "third", "fourth"),
+        "multiply_add(2.0, second{0} + third{0}, first{0} + fourth{0}) * (1.0 / 6.0)"),
+    integrate.without_denormals: (("state",), "choose(abs(state{0}) < NOTHING, 0.0, state{0})"),
+}
+
+
+@dataclass(frozen=True)
+class Source:
+    """A function as it is written: its tree, its names, and where it stands."""
+
+    name: str
+    tree: ast.FunctionDef
+    names: dict[str, Any]
+    file: str
+    line: int
+    doc: str
+
+    def place(self, node: ast.AST | None = None) -> str:
+        """file:line of a node, for whoever has to look."""
+        return f"{self.file}:{getattr(node, 'lineno', self.line)}"
+
+    def refuse(self, node: ast.AST, why: str) -> Refusal:
+        """The complaint about a piece of source that cannot be emitted."""
+        return Refusal(f"{self.place(node)}: {why}: `{ast.unparse(node).splitlines()[0][:80]}`")
+
+
+def shown(path: Path) -> str:
+    """A file as a reader may look it up: inside the project, or by its name."""
+    return path.relative_to(TOP).as_posix() if path.is_relative_to(TOP) else path.name
+
+
+@cache
+def source_of(function: Callable[..., Any]) -> Source:
+    """The source of a plain function. Raises Refusal without one."""
+    try:
+        lines, first = inspect.getsourcelines(function)
+    except (OSError, TypeError):
+        raise Refusal(f"{getattr(function, '__name__', function)}: its source cannot be read") from None
+    tree = ast.parse(textwrap.dedent("".join(lines))).body[0]
+    file = shown(Path(function.__code__.co_filename))
+    if not isinstance(tree, ast.FunctionDef):
+        raise Refusal(f"{file}:{first}: only functions can be emitted")
+    ast.increment_lineno(tree, first - 1)
+    free = inspect.getclosurevars(function).nonlocals
+    return Source(function.__name__, tree, {**function.__globals__, **free}, file, tree.lineno,
+                  ast.get_docstring(tree) or "")
+
+
+def unrolled(function: Callable[..., Any], kinds: list[Kind]) -> Source:
+    """The source of an element-wise function, written out for a tuple's kind as the kernel writes it out."""
+    names, leaf = ELEMENTWISE[function]
+    struct = next(kind for kind in kinds if isinstance(kind, Struct))
+    scope: dict[str, Any] = {
+        "choose": vector.choose, "multiply_add": vector.multiply_add, "NOTHING": integrate.NOTHING, "abs": abs}
+
+    def expression(kind: Kind, path: str) -> str:
+        if not isinstance(kind, Struct):
+            return leaf.format(path)
+        scope[kind.name] = kind.source
+        return f"{kind.name}({', '.join(expression(inner, f'{path}.{name}') for name, inner in kind.fields)})"
+
+    text = f"def {function.__name__}({', '.join(names)}):\n    return {expression(struct, '')}\n"
+    tree = ast.parse(text).body[0]
+    assert isinstance(tree, ast.FunctionDef)
+    origin = source_of(function)
+    ast.increment_lineno(tree, origin.line - 1)
+    label = f"{function.__name__}_{struct.name}"
+    return Source(label, tree, scope, origin.file, origin.line, origin.doc)
+
+
+def plain_function(found: Any, kinds: list[Kind]) -> Callable[..., Any] | None:
+    """The Python function behind a compiled one, or behind a verb for the class of its first argument; else None."""
+    if hasattr(found, "implementations"):
+        part = kinds[0] if kinds else None
+        chosen = found.implementations.get(part.source) if isinstance(part, Struct) else None
+        return chosen.py_func if chosen is not None else None
+    return getattr(found, "py_func", None)
+
+
+@cache
+def _imports(file: str) -> dict[str, tuple[str, str]]:
+    found = {}
+    for node in ast.walk(ast.parse(Path(file).read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            for alias in node.names:
+                found[alias.asname or alias.name] = (node.module, alias.name)
+    return found
+
+
+def defining_module(names: dict[str, Any], name: str) -> str:
+    """The module in which a constant found by name is defined, followed through imports."""
+    import sys
+
+    module = str(names.get("__name__", ""))
+    for _ in range(9):
+        file = getattr(sys.modules.get(module), "__file__", None)
+        origin = _imports(file).get(name) if file else None
+        if origin is None:
+            return module
+        module, name = origin
+    return module
+
+
+MATH = {"pi": math.pi, "nan": math.nan, "inf": math.inf}

@@ -1,0 +1,1 @@
+"""Somebody's own firmware in the loop, in a process of its own."""

@@ -1,0 +1,107 @@
+"""A run with somebody's firmware, judged: findings first, then what `check` says of a run's tracking."""
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from experiments.check.check import run_tracking, tracking_figures
+from experiments.check.text import run_json, run_lines, verdict_lines
+from experiments.check.tracking import Tracking
+from experiments.firmware.foreign.watch import Finding, Watched, run_foreign
+from experiments.rigs.requirements import Verdict, judge
+from experiments.rigs.rig import Rig
+from experiments.simulation.simulate import prepare
+from plant.pressure.record import PressureTrace
+
+REPLAY = """/* Gives the firmware the samples of replay.bin again, up to the tick of the finding. Build both together:
+ * cc -std=c99 -g -I. replay.c my.c -lm && ./a.out replay.bin */
+#include <stdio.h>
+#include "pressure_servo.h"
+static double state[SERVO_STATE_BYTES / sizeof(double)];
+int main(int count, char **texts)
+{
+    servo_samples in;
+    servo_outcome out = {0};
+    FILE *file = (count == 2) ? fopen(texts[1], "rb") : NULL;
+    servo_start(state, PERIOD);
+    while ((file != NULL) && (fread(&in, sizeof in, 1, file) == 1)) { servo_tick(state, &in, &out); }
+    return printf("tick %ld, command %.17g\\n", (long)in.tick, out.command) < 0;
+}
+"""
+HEADER = Path(__file__).parent / "pressure_servo.h"
+
+
+@dataclass(frozen=True)
+class LoopOutcome:
+    """What `cuffloop loop` found."""
+
+    rig: Rig
+    firmware: str
+    watched: Watched
+    tracking: Tracking | None
+    verdicts: list[Verdict]
+
+    @property
+    def passed(self) -> bool:
+        """Whether there is no finding, the run ended, and every limit on tracking is kept."""
+        run = self.watched.run
+        ended = run is not None and run.status == "done"
+        return ended and not self.watched.findings and all(v.passed for v in self.verdicts)
+
+    def lines(self) -> list[str]:
+        """What is printed."""
+        found = self.watched
+        lines = [f"firmware {self.firmware}: {found.ticks_per_s:,.0f} ticks/s with the plant"]
+        lines += [f"FINDING {finding.kind}: {finding.text}" for finding in found.findings] or ["no finding"]
+        if found.run is not None:
+            lines += ["", *run_lines(found.run, self.tracking)]
+        if self.verdicts:
+            lines += ["", *verdict_lines(self.verdicts)]
+        return [*lines, "", "PASS" if self.passed else "FAIL"]
+
+    def document(self) -> dict[str, Any]:
+        """The same as plain data."""
+        run = self.watched.run
+        return {
+            "firmware": self.firmware, "passed": self.passed, "ticks_per_s": self.watched.ticks_per_s,
+            "findings": [finding.__dict__ for finding in self.watched.findings],
+            "verdicts": [{**v._asdict(), "passed": v.passed} for v in self.verdicts],
+            **({} if run is None else run_json(run, self.tracking)),
+        }
+
+    def pictures(self) -> dict[str, Callable[[], Any]]:
+        """tracking, where there is a run."""
+        from experiments.check.pictures_run import tracking_figure
+
+        run = self.watched.run
+        if run is None:
+            return {}
+        title = f"{self.firmware} on {run.rig.name}, {run.trace.name}"
+        return {"tracking": lambda: tracking_figure(run, self.tracking, title)}
+
+    def replay(self) -> dict[str, bytes]:
+        """Files that lead a debugger to the tick of a finding; none without one that ended the run."""
+        ending: list[Finding] = [f for f in self.watched.findings if f.kind != "range"]
+        if not ending or len(self.watched.samples) == 0:
+            return {}
+        text = REPLAY.replace("PERIOD", repr(self.rig.timing.period_s))
+        return {"replay.c": text.encode(), "replay.bin": self.watched.samples.tobytes(),
+                "pressure_servo.h": HEADER.read_bytes()}
+
+
+def loop_outcome(
+    rig: Rig, trace: PressureTrace, firmware: Path, requirements: dict[str, dict[str, float]], seed: int = 1,
+    progress: Callable[[float], None] | None = None,
+) -> LoopOutcome:
+    """Run a firmware at the true set point of a record and judge its tracking. Raises InputError.
+
+    Limits on margins and on the search are of the rig's own law and are left out.
+    """
+    watched = run_foreign(prepare(rig, trace, seed=seed), firmware, progress)
+    run = watched.run
+    found = run_tracking(run) if run is not None else None
+    figures = tracking_figures(run, found) if run is not None else {}
+    limits = {name: limit for name, limit in requirements.items() if name in figures}
+    return LoopOutcome(rig, firmware.name, watched, found, judge(limits, figures))

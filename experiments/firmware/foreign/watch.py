@@ -1,0 +1,173 @@
+"""The parent of a run with somebody's firmware: builds it, watches over it, and says what became of it."""
+from __future__ import annotations
+
+import signal
+import tempfile
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from experiments.firmware.foreign import child, records
+from experiments.firmware.foreign.records import Words, shared_words
+from experiments.firmware.toolchain import find_compiler
+from experiments.simulation.coupled import CHANNELS, DIVERGED
+from experiments.simulation.simulate import Ready, Run, finished, orders_of
+from plant.errors import InputError
+
+PATIENCE_s = 2.0  # without a tick
+POLL_s = 0.02
+FLAGS = ("-std=c99", "-O2", "-g", "-ffp-contract=off", "-fstack-protector-strong", "-fPIC", "-shared")
+NO_SAMPLES: Words = np.zeros((0, records.SAMPLE_WORDS), np.int64)
+HERE = Path(__file__).parent
+BEGINNINGS = {
+    child.NO_LIBRARY: "cannot be loaded as a shared library of this machine",
+    child.NO_FUNCTION: f"lacks one of {', '.join(child.FUNCTIONS)}",
+    child.OTHER_ABI: "servo_abi() does not return SERVO_ABI of this version's pressure_servo.h",
+}
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something wrong with a firmware, at a tick (−1: before the first)."""
+
+    kind: str
+    tick: int
+    text: str
+
+
+@dataclass(frozen=True)
+class Watched:
+    """A run with somebody's firmware: what it did until it ended, and what was found."""
+
+    run: Run | None  # None when it did not get to its first tick
+    findings: list[Finding]
+    ticks_per_s: float
+    samples: Words  # what the firmware was given on each tick up to its end, shape (ticks, 8)
+
+
+def built_library(given: Path, folder: Path) -> Path:
+    """A shared library of what the user gave: built from C, or copied, so that each run loads it afresh.
+
+    Raises InputError for what is neither, or does not compile.
+    """
+    target = folder / "firmware.so"
+    sources = [given] if given.suffix == ".c" else []
+    if given.is_dir():
+        sources = sorted(path for path in given.glob("*.c") if path.name not in ("check.c", "vectors.c", "replay.c"))
+        if not sources:
+            raise InputError(f"--firmware {given}: no C file in this folder")
+    if sources:
+        return _compiled(given, sources, target)
+    try:
+        target.write_bytes(given.read_bytes())
+    except OSError as error:
+        raise InputError(f"--firmware {given}: cannot be read: {error.strerror or error}") from None
+    return target
+
+
+def _compiled(given: Path, sources: list[Path], target: Path) -> Path:
+    for path in sources:
+        if not path.is_file():
+            raise InputError(f"--firmware {path}: there is no such file")
+    names = [str(path.resolve()) for path in sources]
+    done = find_compiler().run([*FLAGS, f"-I{HERE}", *names, "-o", str(target), "-lm"])
+    if done.returncode != 0:
+        wrong = next((line for line in done.stderr.splitlines() if "error" in line), done.stderr.strip()[:200])
+        raise InputError(f"--firmware {given}: does not compile: {wrong}")
+    return target
+
+
+def run_foreign(ready: Ready, given: Path, progress: Callable[[float], None] | None = None) -> Watched:
+    """Run a firmware against a plant in a process of its own. Nothing of it is left behind.
+
+    Raises InputError for a firmware that cannot be built or loaded; all that it does later is a finding.
+    """
+    with tempfile.TemporaryDirectory(prefix="cuffloop-") as place:
+        library = built_library(given, Path(place))
+        memory = Path(place) / "memory"
+        words, trace = shared_words(memory, ready.ticks)
+        process = get_context("spawn").Process(target=child.run_child, args=(ready, str(library), str(memory)))
+        process.start()
+        try:
+            hung, seconds = _watched(process, words[16:], ready.ticks, progress)
+        finally:
+            if process.is_alive():
+                process.kill()
+            process.join()
+        code = process.exitcode or 0
+        process.close()
+        notes, rows, last = words[16:].copy(), trace.copy(), words[:8].copy()
+        del words, trace
+    if code in BEGINNINGS and not notes[records.STARTED]:
+        raise InputError(f"--firmware {given}: {BEGINNINGS[code]}")
+    told = _told(ready, notes, rows, code, hung, seconds)
+    return replace(told, samples=given_samples(ready, rows, last, int(notes[records.TICK])))
+
+
+def given_samples(ready: Ready, rows: Any, last: Words, tick: int) -> Words:
+    """The records of samples of ticks 0 … `tick`; that of the last is as it was found."""
+    out = np.zeros((max(tick + 1, 0), records.SAMPLE_WORDS), np.int64)
+    if len(out) == 0:
+        return out
+    orders, seen, reals = orders_of(ready).part(0, tick), rows[:tick], out[:-1].view(np.float64)
+    out[:-1, 0], out[:-1, 1] = np.arange(tick), orders.mode
+    reals[:, 2], reals[:, 3] = seen[:, CHANNELS.index("light")], seen[:, CHANNELS.index("reading_mmHg")]
+    reals[:, 4], reals[:, 5], reals[:, 6] = orders.fill_mmHg, orders.set_point, orders.light_slope
+    reals[:, 7] = ready.period_s
+    out[-1] = last
+    return out
+
+
+def _watched(process: Any, notes: Any, ticks: int, progress: Callable[[float], None] | None) -> tuple[bool, float]:
+    """Wait until a process ends or stands still; whether it stood still, and for how long it ran its ticks [s]."""
+    begun, moved, last = 0.0, 0.0, -2
+    while process.is_alive():
+        process.join(POLL_s)
+        now = time.monotonic()
+        if not notes[records.STARTED]:
+            continue
+        begun = begun or now
+        tick = int(notes[records.TICK])
+        if tick != last:
+            moved, last = now, tick
+        elif now - moved > PATIENCE_s and notes[records.DONE] < ticks:
+            return True, now - begun
+        if progress is not None:
+            progress(min(1.0, (tick + 1) / ticks))
+    return False, max(time.monotonic() - begun, POLL_s) if begun else 0.0
+
+
+def _told(ready: Ready, notes: Any, rows: Any, code: int, hung: bool, seconds: float) -> Watched:
+    """What became of a run."""
+    tick, inside, done = int(notes[records.TICK]), bool(notes[records.INSIDE]), int(notes[records.DONE])
+    findings = []
+    where = f"in servo_tick at tick {tick}" if inside else f"after tick {tick}"
+    if tick < 0:
+        where = "in servo_start"
+    if hung:
+        findings.append(Finding("hang", tick, f"no progress for {PATIENCE_s:g} s {where}: the process was ended"))
+    elif code < 0:
+        name = signal.Signals(-code).name
+        note = ": the stack was smashed, or it gave up by itself" if name == "SIGABRT" else ""
+        findings.append(Finding("crash", tick, f"{name} {where}{note}"))
+    elif code > 0 or (inside and done < ready.ticks):
+        findings.append(Finding("exit", tick, f"the process ended itself with status {code} {where}"))
+    status = int(notes[records.STATUS])
+    if status == records.NOT_FINITE:
+        findings.append(Finding("not a number", tick, f"the command is not a finite number at tick {tick}"))
+    beyond, first = int(notes[records.BEYOND]), int(notes[records.FIRST_BEYOND])
+    if beyond:
+        law = ready.loop.firmware.coefficients
+        findings.append(Finding("range", first, f"commands beyond {law.output_low:g} … {law.output_high:g} on {beyond} "
+                                f"ticks, first at tick {first}: held to the range"))
+    count = done if done == ready.ticks or status else max(tick, 0)
+    if count < 2:
+        return Watched(None, findings, 0.0, NO_SAMPLES)
+    columns = {name: np.ascontiguousarray(rows[:count, i]) for i, name in enumerate(CHANNELS)}
+    run = finished(ready, columns, status == DIVERGED, ready.start)
+    return Watched(run, findings, count / seconds if seconds > 0.0 else 0.0, NO_SAMPLES)

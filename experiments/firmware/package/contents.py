@@ -1,0 +1,152 @@
+"""What is in a package: the emitted unit, its settings, its vectors, and the texts around them."""
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from controller.protection.detectors_self import settings_sum
+from controller.protection.protection import Protection, initial_protection, protection_step
+from controller.protection.watched import Watched
+from controller.tick.firmware import Firmware, Order, firmware_tick
+from experiments.firmware.emit.kinds import DOUBLE, FLAG, REAL, WHOLE, Kind, Numbers, Struct, kind_of, safe
+from experiments.firmware.emit.single import Twins, rounded
+from experiments.firmware.emit.unit import Emitted, Unit
+from experiments.firmware.package.settings_text import Setting
+from experiments.firmware.package.vectors_text import Suite, flat_kinds
+from experiments.firmware.vectors.reference import (
+    initial_firmware,
+    law_reference,
+    protection_reference,
+    single_reference,
+    usual_watched,
+)
+from experiments.firmware.vectors.stimulus import NOMINAL_mmHg, extremes, law_stimulus, values
+from experiments.rigs.rig import Rig, clamp
+from experiments.rigs.thresholds import thresholds
+from experiments.simulation.coupled import closed_loop
+
+NAME = "servo"
+LAW_TICKS, PROTECTION_TICKS = 160_000, 2_500  # of all the law's segments, and of each of the protection's
+LASTING_TICKS = 7_000
+# in single precision, whose reference is plain Python
+QUICK_LAW_TICKS, QUICK_PROTECTION_TICKS, QUICK_LASTING_TICKS = 20_000, 400, 7_000
+
+
+@dataclass(frozen=True)
+class Contents:
+    """A rig's firmware as C, and what it must answer."""
+
+    rig: Rig
+    numbers: Numbers
+    unit: Unit
+    roots: list[Emitted]
+    settings: list[Setting]
+    suites: list[Suite]
+    fired: list[str]  # detectors that fire somewhere in the vectors
+
+
+def firmware_of(rig: Rig) -> Firmware:
+    """The firmware of a rig."""
+    firmware: Firmware = closed_loop(rig, 1).firmware
+    return firmware
+
+
+def protection_of(rig: Rig, firmware: Firmware, numbers: Numbers) -> Protection:
+    """The protection of a rig; the check sum that it expects is made out in the target's arithmetic."""
+    part: Protection = thresholds(rig).protection
+    if numbers == DOUBLE or not hasattr(part.settings_check, "expected"):
+        return part
+    own = Twins().twin(settings_sum)(rounded(firmware.coefficients))
+    return part._replace(settings_check=part.settings_check._replace(expected=float(own)))
+
+
+def emitted(firmware: Firmware, part: Protection, numbers: Numbers) -> tuple[Unit, list[Emitted]]:
+    """The unit of C, and its functions that can be called."""
+    unit = Unit(numbers)
+    order = Order(0, 0.0, 0.0, 0.0)
+    roots = [
+        unit.root(firmware_tick, firmware, initial_firmware(), order, 0.0, 0.0), unit.root(initial_protection),
+        unit.root(protection_step, part, initial_protection(), Watched), unit.root(settings_sum, firmware.coefficients),
+    ]
+    return unit, roots
+
+
+def usual_inputs(rig: Rig, part: Protection) -> tuple[Watched, dict[str, tuple[float, float, float]]]:
+    """What the protection sees in a quiet clamp, and how it swings."""
+    point = clamp(rig, NOMINAL_mmHg, rig.tone.level)
+    supply = rig.plant.supply.pressure_mmHg
+    seen = usual_watched()._replace(
+        period_s=rig.timing.period_s, mode=1, clamped_s=10.0, reading_mmHg=NOMINAL_mmHg, second_mmHg=NOMINAL_mmHg,
+        supply_mmHg=supply, light=point.light, set_point=point.light, light_slope=point.light_slope)
+    known: dict[str, Any] = {"light_noise": part.light_signal.noise, "emitter": 1.0, "searched": True,
+             "settings": getattr(part.settings_check, "expected", 0.0)}
+    seen = seen._replace(**{name: value for name, value in known.items() if name in Watched._fields})
+    pulse = (NOMINAL_mmHg, 20.0, 0.1)
+    usual = {"reading_mmHg": pulse, "second_mmHg": pulse, "error_mmHg": (0.0, 1.0, 0.2),
+             "light": (point.light, abs(2.0 * point.light_slope), abs(0.2 * point.light_slope)),
+             "command": (0.1, 0.2, 0.01), "demand": (0.0, 0.2, 0.01), "pump_mL_s": (1.0, 0.5, 0.1)}
+    return seen, {name: row for name, row in usual.items() if name in Watched._fields}
+
+
+def _assign(kind: Struct, numbers: Numbers) -> list[str]:
+    forms: dict[Kind, str] = {REAL: "in[{0}]", FLAG: f"in[{{0}}] > {numbers.literal(0.5)}",
+                              WHOLE: f"(int32_t)floor{numbers.suffix}(in[{{0}}])"}
+    return [f".{safe(name)} = {forms[inner].format(i)}" for i, (name, inner) in enumerate(kind.fields)]
+
+
+def suites_of(rig: Rig, unit: Unit, roots: list[Emitted], firmware: Firmware, part: Protection) -> list[Suite]:
+    """The vectors of the law and those of the protection."""
+    double = unit.numbers == DOUBLE
+    law = law_stimulus(rig, LAW_TICKS if double else QUICK_LAW_TICKS)
+    seen, usual = usual_inputs(rig, part)
+    watch = extremes(seen, usual, PROTECTION_TICKS if double else QUICK_PROTECTION_TICKS,
+                     LASTING_TICKS if double else QUICK_LASTING_TICKS)
+    real: Any = np.float64 if double else np.float32
+    given, sight = values(law, real), values(watch, real)
+    law_names, law_rows = law_reference(firmware, given.astype(np.float64))
+    watch_names, watch_rows = protection_reference(part, sight.astype(np.float64))
+    if not double:
+        with np.errstate(all="ignore"):
+            law_rows, watch_rows = single_reference(firmware, part, given, sight)
+    tick, step = roots[0], roots[2]
+    assert isinstance(tick.result, Struct) and isinstance(tick.kinds[2], Struct) and isinstance(step.kinds[2], Struct)
+    order, watched = tick.kinds[2], step.kinds[2]
+    first = tick.result.fields[0][0]
+    law_call = [f"const Order order = {{{', '.join(_assign(order, unit.numbers))}}};",
+                f"const {tick.result.name} answer = {tick.name}(&{NAME}_firmware, state, &order, in[4], in[5]);",
+                f"*state = answer.{first};"]
+    step_call = [f"const Watched seen = {{{', '.join(_assign(watched, unit.numbers))}}};",
+                 f"*state = {step.name}(&{NAME}_protection, state, &seen);"]
+    written = [("answer" + path, kind) for path, kind in flat_kinds(tick.result, "")]
+    of_protection = [("state->" + path[1:], kind) for path, kind in flat_kinds(kind_of(initial_protection()), "")]
+    return [
+        Suite("law", law, given, law_names, law_rows, "FirmwareState", f"{NAME}_at_start", law_call, written),
+        Suite("protection", watch, sight, watch_names, watch_rows, "ProtectionState", "initial_protection()",
+              step_call, of_protection),
+    ]
+
+
+def fired_in(suite: Suite) -> list[str]:
+    """Detectors that fire somewhere in a protection's vectors."""
+    columns = [i for i, name in enumerate(suite.outputs) if name.endswith(".fires")]
+    return [suite.outputs[i].removesuffix(".fires") for i in columns if np.any(suite.rows[:, i] > 0.5)]
+
+
+def contents_of(rig: Rig, numbers: Numbers) -> Contents:
+    """Everything that a package says about a rig. Raises Refusal for source that cannot be emitted."""
+    firmware = firmware_of(rig)
+    part = protection_of(rig, firmware, numbers)
+    unit, roots = emitted(firmware, part, numbers)
+    suites = suites_of(rig, unit, roots, firmware, part)
+    settings = [
+        Setting(f"{NAME}_firmware", firmware,
+                {"coefficients": "controller", "stage": "inverse", "filling": "filling"},
+                "law, actuator stage and filling; coefficients follow from the table controller and timing.period_s"),
+        Setting(f"{NAME}_protection", part, {},
+                "protection: tables of the same names; what is left to the rig, filled in"),
+        Setting(f"{NAME}_at_start", initial_firmware(), {}, "what the firmware remembers before its first tick"),
+    ]
+    return Contents(rig, numbers, unit, roots, settings, suites, fired_in(suites[1]))
+

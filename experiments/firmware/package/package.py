@@ -1,0 +1,110 @@
+"""A package of files for a rig: made, written with its check sums, and checked again where it stands."""
+from __future__ import annotations
+
+import hashlib
+import json
+import subprocess
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from experiments.firmware.emit.kinds import NUMBERS
+from experiments.firmware.emit.text import CAUTION, header, source
+from experiments.firmware.package import texts
+from experiments.firmware.package.contents import NAME, Contents, contents_of
+from experiments.firmware.package.settings_text import settings_header, settings_source
+from experiments.firmware.package.vectors_text import vectors_csv, vectors_header, vectors_source
+from experiments.firmware.toolchain import Compiler, find_compiler
+from experiments.rigs.rig import Rig
+from plant.errors import InputError
+
+SUMS = "SHA256SUMS"
+PATIENCE_s = 300.0
+HERE = Path(__file__).parent
+ABI = HERE.parent / "foreign" / "pressure_servo.h"
+
+
+@dataclass(frozen=True)
+class Rebuilt:
+    """What came of building and running a package."""
+
+    compiler: str
+    status: int
+    lines: list[str]
+
+    @property
+    def passed(self) -> bool:
+        """Whether everything was built and no value differs."""
+        return self.status == 0
+
+
+def package_files(rig: Rig, number: str) -> tuple[Contents, dict[str, str]]:
+    """The files of a rig's package, the same bytes for the same rig. Raises InputError."""
+    if number not in NUMBERS:
+        raise InputError(f"--number {number}: one of {', '.join(NUMBERS)}")
+    made = contents_of(rig, NUMBERS[number])
+    title = f"Firmware of the rig {rig.name}, {number} precision: made by cuffloop, not to be edited."
+    law, protection = made.suites
+    files = {
+        f"{NAME}.h": header(made.unit, made.roots, NAME, title),
+        f"{NAME}.c": source(made.unit, made.roots, NAME, title),
+        f"{NAME}_settings.h": settings_header(made.settings, NAME),
+        f"{NAME}_settings.c": settings_source(made.settings, made.numbers, NAME),
+        "vectors.h": vectors_header(made.suites, made.numbers),
+        "vectors.c": vectors_source(made.suites, made.numbers, NAME),
+        "vectors_law.csv": vectors_csv(law), "vectors_protection.csv": vectors_csv(protection),
+        "check.c": (HERE / "check.c").read_text(encoding="utf-8"),
+        "pressure_servo.h": ABI.read_text(encoding="utf-8"),
+        f"{NAME}_port.c": texts.port(made),
+        "Makefile": texts.MAKEFILE, "CMakeLists.txt": texts.CMAKE, "README.md": texts.readme(made),
+        "TRACE.csv": texts.trace_csv(made), "deviations.md": texts.DEVIATIONS,
+        "report.json": json.dumps(report(made), indent=2, ensure_ascii=False) + "\n",
+    }
+    sums = "".join(f"{hashlib.sha256(text.encode()).hexdigest()}  {name}\n" for name, text in sorted(files.items()))
+    return made, files | {SUMS: sums}
+
+
+def report(made: Contents) -> dict[str, Any]:
+    """What a package comes to, as plain data."""
+    lines = sum(len(function.lines) for function in made.unit.order)
+    return {
+        "rig": made.rig.name, "number": made.numbers.name, "period_s": made.rig.timing.period_s,
+        "functions": len(made.unit.order), "structs": len(made.unit.structs), "lines_of_functions": lines,
+        "flags": texts.FLAGS,
+        "vectors": {suite.name: {"ticks": len(suite.rows), "values": int(suite.rows.size)} for suite in made.suites},
+        "detectors_fired": made.fired, "caution": CAUTION,
+    }
+
+
+def changed_files(folder: Path) -> list[str]:
+    """Files of a package that are missing or not as they were written. Raises InputError for what is no package."""
+    listing = folder / SUMS
+    try:
+        rows = [line.split("  ", 1) for line in listing.read_text(encoding="utf-8").splitlines()]
+    except (OSError, UnicodeDecodeError):
+        raise InputError(f"--check {folder}: not a package: it has no readable {SUMS}") from None
+    if not rows or any(len(row) != 2 or "/" in row[1] for row in rows):
+        raise InputError(f"{listing}: each line must be a sum, two spaces and the name of a file")
+    return [name for wanted, name in rows
+            if not (folder / name).is_file() or hashlib.sha256((folder / name).read_bytes()).hexdigest() != wanted]
+
+
+def rebuild(folder: Path, compiler: Compiler | None = None) -> Rebuilt:
+    """Build a package outside its folder and run its vectors. Raises InputError without package or compiler."""
+    changed = changed_files(folder)
+    if changed:
+        return Rebuilt("", 1, [f"{name}: missing or changed since it was written" for name in changed])
+    found = compiler or find_compiler()
+    with tempfile.TemporaryDirectory() as place:
+        target = Path(place) / "vectors_check"
+        sources = [str((folder / name).resolve()) for name in texts.SOURCES]
+        built = found.run([*texts.FLAGS.split(), *sources, "-o", str(target), "-lm"])
+        if built.returncode != 0:
+            return Rebuilt(found.version, 1, built.stderr.splitlines()[:20] or ["the compiler failed without a word"])
+        said = built.stderr.splitlines()
+        try:
+            done = subprocess.run([target], capture_output=True, text=True, timeout=PATIENCE_s, check=False)
+        except subprocess.TimeoutExpired:
+            return Rebuilt(found.version, 1, [f"the check did not end within {PATIENCE_s:g} s"])
+    return Rebuilt(found.version, done.returncode, [*said, *done.stdout.splitlines(), *done.stderr.splitlines()])
