@@ -160,7 +160,7 @@ class Expressions:
         if base.literal is not None and exponent.literal is not None:
             return terms.constant(float(base.literal) ** exponent.literal, self.numbers)
         if base.literal == 2 and exponent.kind == WHOLE:
-            return Term(f"({self.numbers.c_type})(UINT64_C(1) << {exponent.tight()})", REAL, UNARY)
+            return Term(f"ldexp{self.numbers.suffix}({self.numbers.literal(1.0)}, {exponent.text})", REAL)
         raise self.source.refuse(node, "only powers of two by a whole number can be emitted")
 
     def on_UnaryOp(self, node: ast.UnaryOp) -> Term:

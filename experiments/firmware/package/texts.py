@@ -52,6 +52,7 @@ Numbers are of MISRA C:2012; its texts are not ours to print.
 | rule | where | why |
 |---|---|---|
 | 15.5 (advisory) | functions with a return in each branch | as in the source they come from, line by line |
+| 8.7 (advisory) | functions and settings of the header | they are for the caller, outside this file |
 | 8.9 (advisory) | tables of `vectors.c` | test data, not part of the firmware |
 | 21.6 | `check.c` | the host's test prints; it is not part of the firmware |
 | exact comparison of real numbers | where a value is compared with itself (not a number), with one it was copied from,
@@ -121,8 +122,8 @@ the docstring and the line of the source that it was made from; `TRACE.csv` list
 
 {"Double" if bits == 64 else "Single"} precision (IEEE 754, {bits} bits), rounded to nearest after every operation.
 Products and sums must not be fused: build with `-ffp-contract=off` (or what your compiler calls it) and without fast
-math. `vectors_check` tells: it ends with status 2 in a build that fuses. Of the library only `sqrt`, `floor`, `fabs`
-and `copysign` are used, which are exact everywhere. A set point in force of NaN means that it has arrived.
+math. `vectors_check` tells: it ends with status 2 in a build that fuses. Of the library only `sqrt`, `floor`, `fabs`,
+`ldexp` and `copysign` are used, which are exact everywhere. A set point in force of NaN means that it has arrived.
 
 ## Use
 
