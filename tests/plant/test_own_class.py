@@ -177,7 +177,7 @@ def test_a_valve_of_ones_own_in_one_file(own, cuffloop):
     margins = cuffloop("margins", folder / "rig.toml", "--json")
     assert margins.status == 0 and json.loads(margins.out)["margins"][0]["gain_margin"] > 1.5
     run = cuffloop("simulate", folder / "rig.toml", "--record", "synthetic", "--seconds", "8", "--json")
-    assert run.status == 0 and json.loads(run.out)["tracking"]["ideal"]["rms_mmHg"] < 2.0
+    assert run.status == 0 and json.loads(run.out)["tracking"]["ideal"]["rms_mmHg"] < 3.0
 
 
 def test_failures_of_a_valve_of_ones_own(own, cuffloop):

@@ -39,7 +39,7 @@ def test_the_slope_found_is_held_against_that_in_the_clamp(found: Calibration) -
 @pytest.mark.parametrize("name", ["wrist", "cabinet"])
 def test_the_slope_that_a_loop_sees(name: str) -> None:
     """At rest that of the operating point; over a swing of ± p1 about it π/4 of that, the mean of 1/(1 + u²)."""
-    rig = load_rig(name)
+    rig = load_rig(name, ["artery.collapse_ratio=1"])
     rig = rig._replace(plant=rig.plant._replace(tissue=rig.plant.tissue._replace(transmission=0.9)))
     point = clamp(rig, 95.0, 0.2)
     rows = np.zeros((2001, len(CHANNELS)))
