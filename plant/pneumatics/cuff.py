@@ -102,12 +102,17 @@ def cuff_rate(
 
 
 def linear_twin(cuff: Cuff, air: Air, pressure_mmHg: float, line_volume_mL: float) -> Linear:
-    """Twin from `line_flow` [mL/s ANR] to `cuff_pressure` [mmHg], at a steady pressure (net flow is zero)."""
+    """Twin from `line_flow` [mL/s ANR] to `cuff_pressure` [mmHg], at a steady pressure (net flow is zero).
+
+    Without a gap pressure does not hear of the content: it is no state then, or a loop would have one integrator more.
+    """
     share, volume = per_air(cuff, air, pressure_mmHg, line_volume_mL)
     per_flow = float(per_inflow(cuff, air, pressure_mmHg, line_volume_mL))
     exchange = float(wall_exchange_per_s(cuff)) * share
     stiffness = volume + (pressure_mmHg + air.atmosphere_mmHg) * bladder_growth(cuff, pressure_mmHg)
     leak = cuff.leak_mL_s_mmHg
+    if cuff.gap_mm == 0.0:
+        return linear(-leak * per_flow, per_flow, 1.0, 0.0, "line_flow", "cuff_pressure", "cuff_pressure")
     return linear(
         [[-leak * per_flow - exchange * stiffness, exchange * expansion(air)], [-leak, 0.0]],
         [[per_flow], [1.0]], [[1.0, 0.0]], [[0.0]], "line_flow", "cuff_pressure", "cuff_pressure cuff_content",

@@ -137,11 +137,14 @@ def test_every_parameter_refuses_what_is_outside(refuse_rig):
     assert seen > 4 * len(PARAMETERS) - 40 and len(PARAMETERS) > 100
 
 
+AT_ODDS = {("timing", "jitter_s"), ("light", "dark_ms")}
+
+
 def test_every_parameter_takes_its_own_bounds(wrist):
     """What a message says is allowed is allowed, both ends included (alone: together they may be at odds)."""
     for table, kind, p in PARAMETERS:
         for bound in (p.low, p.high):
-            if bound is None or (table, p.name) in {("timing", "jitter_s"), ("light", "dark_ms")} or table == "controller":
+            if bound is None or (table, p.name) in AT_ODDS or table == "controller":
                 continue  # their bounds hold beside what the other keys leave
             more = {"actuator": {"kind": "direct"}} if (table, kind) == ("valve", "pressure") else {}
             base = {k: v for k, v in wrist.tables.items() if table == "controller" or k != "controller"}

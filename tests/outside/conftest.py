@@ -17,6 +17,7 @@ from plant.electronics.transducer import Transducer
 from plant.errors import InputError
 from plant.finger.artery import Artery
 from plant.finger.light import Light
+from plant.finger.segment import Segment
 from plant.finger.tissue import Tissue
 from plant.finger.tone import ToneDrive
 from plant.finger.vein import Vein
@@ -67,7 +68,8 @@ def draw_plant(random: Random, valve_kind: str, sections: int) -> Plant:
     return Plant(
         Tissue(between(0.7, 1.0), decade(0.0003, 0.005)),
         Artery(unloaded_mmHg=between(-5, 20), half_width_mmHg=between(6, 30), fast_fraction=between(0.5, 1.0),
-               creep_time_s=decade(0.05, 5)),
+               creep_time_s=decade(0.05, 5), collapse_ratio=between(0.3, 1.0)),
+        Segment(length_mm=between(6, 18), diameter_mm=between(0.8, 1.6), outer_speed_m_s=between(5, 12)),
         Vein(emptying_s=decade(0.05, 0.5), filling_s=decade(0.1, 2)),
         Light(transmission=between(0.2, 0.9), arterial_path_cm=between(0.02, 0.1), venous_path_cm=between(0, 0.02),
               bandwidth_Hz=decade(100, 1000), ambient=between(0, 0.1), flicker=maybe(between(0, 0.002)), noise=0.0,
@@ -76,7 +78,7 @@ def draw_plant(random: Random, valve_kind: str, sections: int) -> Plant:
         Supply(pressure_mmHg=between(450, 900), volume_mL=decade(30, 2000), pump_flow_mL_s=between(40, 300)),
         Air(between(560, 780), between(283, 308), between(1.0, 1.4), between(0.98, 0.999)),
         tube,
-        Cuff(decade(0.8, 10), between(0, 2), between(30, 200), maybe(decade(1e-5, 5e-3))),
+        Cuff(decade(0.8, 10), between(0, 2), between(30, 200), maybe(decade(1e-5, 5e-3)), maybe(between(1.0, 3.0))),
         Transducer(at_valve_end=bool(random.integers(2)), bandwidth_Hz=decade(80, 1000), gain=between(0.97, 1.03),
                    offset_mmHg=between(-3, 3), drift_mmHg_h=between(-20, 20), noise_mmHg=0.0, full_scale_mmHg=400.0,
                    bits=0),

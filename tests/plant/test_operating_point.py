@@ -205,7 +205,8 @@ def state_names(plant: Plant) -> list[str]:
     line = [""]
     if isinstance(plant.tube, Tube):
         line = [f"{kind}_{i}" for kind in ("node", "section") for i in range(plant.tube.sections)]
-    return ["supply_pressure", *valve, *line, "cuff_pressure", "cuff_content", "external_pressure", "edge_transmural",
+    content = "cuff_content" if plant.cuff.gap_mm > 0.0 else ""
+    return ["supply_pressure", *valve, *line, "cuff_pressure", content, "external_pressure", "edge_transmural",
             "axial_flow", "middle_transmural", "creep_area", "venous_volume", "photodiode", "reading"]
 
 
