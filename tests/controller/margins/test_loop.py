@@ -119,7 +119,7 @@ def test_a_pole_is_a_root_of_one_plus_the_loop(loop: Loop) -> None:
 def test_poles_come_largest_first(make_loop: Make) -> None:
     sizes = np.abs(closed_loop_poles(make_loop()))
     assert np.all(np.diff(sizes) <= 0.0)
-    assert len(sizes) == 9 + 1 + 5  # plant, one tick of delay, controller
+    assert len(sizes) == 9 + 3 + 1 + 5  # plant, its artery segment, one tick of delay, controller
 
 
 # --- delay margin -----------------------------------------------------------------------------------------------

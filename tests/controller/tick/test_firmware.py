@@ -11,7 +11,7 @@ from controller.tick.firmware import CLAMP, FILL, MODES, VENT, Filling, Firmware
 from controller.tick.inverse import Direct, FlowInverse, achieved_demand, believed_flows, valve_command
 from controller.tick.law import Coefficients, Controller, ControllerState, Terms, control_step, design, initial_control
 from plant.pneumatics.air import Air
-from plant.pneumatics.cuff import Cuff, cuff_rate
+from plant.pneumatics.cuff import Cuff, content_at_rest, cuff_rate
 from plant.pneumatics.flow_valve import FlowValve, SpoolState, flow_valve_flows
 from plant.pneumatics.pressure_valve import PressureValve
 
@@ -92,7 +92,7 @@ def test_fill_reaches_its_pressure_through_a_flow_valve(bleed: float) -> None:
     for _ in range(1000):
         state, command, _, _ = firmware_tick(firmware, state, Order(FILL, 80.0, 0.5, SLOPE), 0.1, pressure)
         _, flow = flow_valve_flows(valve, air, SpoolState(command, 0.0), pressure, 600.0)
-        pressure += T * cuff_rate(cuff, air, pressure, flow, 0.0)
+        pressure += T * cuff_rate(cuff, air, pressure, content_at_rest(cuff, air, pressure, 0.0), flow, 0.0)
     assert pressure == pytest.approx(80.0, abs=0.5)
     assert state.control == initial_control()
 
