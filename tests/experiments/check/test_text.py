@@ -78,7 +78,8 @@ def test_what_could_not_be_followed_is_said(checked):
 def test_a_run(run, checked):
     lines = run_lines(checked.run, checked.tracking)
     assert "wrist on synthetic: 14.0 s, 14000 ticks of 1 ms" in lines[0] and "seed 1" in lines[0]
-    assert lines[1].startswith("cuff pressure 0.0 … ")
+    low, high = (f"{end(checked.run.channels['cuff_mmHg']):.1f}" for end in (min, max))
+    assert lines[1].startswith(f"cuff pressure {low} … {high} mmHg")
     assert "too little settled clamp to judge tracking" in run_lines(run, None)
     failed = replace(run, status="diverged", message="the run diverged at 2 s")
     assert run_lines(failed, None)[1] == "the run diverged at 2 s"

@@ -57,7 +57,7 @@ def test_the_study(wrist_budget, study):
 
 
 def test_unstable_points_count_as_nothing_left(wrist_budget):
-    hot = read_rig("wrist", ["controller.kp=0.0165"])
+    hot = read_rig("wrist", ["controller.kp=0.05"])
     found = wrist_budget._replace(source=hot)
     wild = sobol_study(found, BANDS, 0.3, 8, 1, engine=local(1))
     assert 0.0 < wild.unstable_share < 1.0

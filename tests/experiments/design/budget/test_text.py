@@ -34,7 +34,7 @@ def test_in_the_engineer_s_terms():
 def test_lines(found):
     said = budget_lines(found, None, "a note")
     assert said[0].startswith("budget of wrist at 90 mmHg: phase margin 5") and said[-1] == "a note"
-    assert said[2].startswith("a 10 % shorter integral time: costs 3.")
+    assert any(line.startswith("a cuff that compresses 10 % more length: costs") for line in said)
     assert any(line.startswith("0.2 ms more dead time") for line in said)
     assert any(line.startswith("not tried: a 10 % longer tick") for line in said)
     assert max(map(len, said)) < 130
