@@ -1,12 +1,14 @@
 """Refit of the staircase with the beat that a clamp recorded as template.
 
 In a hold at cuff pressure P the optical depth is
-    y(t) = baseline + α [F(z) + κ ∫(F(z) − mean) dt],  z = (V(t) + δ − P)/w,  F(z) = atan(z)/π,
+    y(t) = baseline + α [F(z) + κ ∫(F(z) − mean) dt],  z = (V(t) + δ − P)/w,
+    F(z) = c± atan(z/c±) · 2/(π (c₊ + c₋)),  c± = e^{±s/2}, c₊ above the unloaded volume
 where V(t) is what the clamp would have read meanwhile: the recorded beat on a level that respiration and slow waves
-move. Unknown for all holds: α (optical depth between an empty and a full artery), w (half-width p1), δ (how far the
-clamp sits above the unloaded volume, as transmural pressure) and κ (creep of the wall within a beat, first order).
-Unknown for each hold: level, rate and bend of V, gain and lateness of its beats; all with beliefs. Baselines and the
-unlikeness of beats enter as Gaussian processes, so the covariance of the unknowns is honest about them.
+move. Unknown for all holds: α (optical depth between an empty and a full artery), w (half-width p1), s (log of the
+half-width above the unloaded volume over that below, believed to be as in `vertex.py`), δ (how far the clamp sits above
+the unloaded volume, as transmural pressure) and κ (creep of the wall within a beat, first order). Unknown for each
+hold: level, rate and bend of V, gain and lateness of its beats; all with beliefs. Baselines and the unlikeness of beats
+enter as Gaussian processes, so the covariance of the unknowns is honest about them.
 """
 from __future__ import annotations
 
@@ -19,6 +21,7 @@ from numpy.typing import NDArray
 
 from calibrate.protocol import Samples
 from calibrate.search.arctangent import WIDTH_SPREAD, ArctangentFit, WIDTH_mmHg
+from calibrate.search.vertex import USUAL_SKEW
 from calibrate.search.waveform import Beat, align, lay, moving_mean, record_beat, upstrokes
 
 BIN_s = 0.02  # the fit sees means over this
@@ -36,7 +39,8 @@ WHITE, UNLIKE, UNLIKE_s = 0.01, 0.03, 0.1  # errors as shares of the pulsation: 
 SLOPE_SHARE, BEND_SHARE = 0.3, 0.03  # of a baseline over half a hold, as shares of α
 ROUNDS = 2  # align, fit, weigh, align, fit
 USUAL_MISFIT = 0.9  # of a hold; one that fits worse counts for less in the second round
-SHARED = 4  # unknowns that all holds have in common
+SKEW_STEP = 1e-4  # for derivatives by s
+SHARED = 5  # unknowns that all holds have in common
 OWN = 5  # unknowns of each hold
 
 
@@ -69,15 +73,24 @@ class WaveformFit(NamedTuple):
     unloaded_sd_mmHg: Samples  # and its standard deviation, as pressure
     balanced_mmHg: float  # cuff pressure at which the last hold would have had a mean F of 0: no creep
     misfit: float  # RMS of the whitened residuals, about 1
-
-    def share(self, pressure_mmHg: float) -> float:
-        """F of a transmural pressure above that of the unloaded volume."""
-        return math.atan(pressure_mmHg / self.width_mmHg) / math.pi
+    skew: float = 0.0  # s
 
     @property
     def relative_slope(self) -> float:
         """Light per mmHg of cuff pressure at the unloaded volume, as a share of the light [1/mmHg]."""
-        return self.depth / (math.pi * self.width_mmHg)
+        return self.depth / (math.pi * self.width_mmHg * math.cosh(0.5 * self.skew))
+
+
+def share_of(z: Samples, skew: float) -> Samples:
+    """F: part of an empty artery's way to a full one, from the unloaded volume."""
+    side = np.where(z < 0.0, math.exp(-0.5 * skew), math.exp(0.5 * skew))
+    return np.asarray(side * np.arctan(z / side) / (math.pi * math.cosh(0.5 * skew)))
+
+
+def share_rate(z: Samples, skew: float) -> Samples:
+    """dF/dz."""
+    side = np.where(z < 0.0, math.exp(-0.5 * skew), math.exp(0.5 * skew))
+    return np.asarray(1.0 / (math.pi * math.cosh(0.5 * skew) * (1.0 + (z / side) ** 2)))
 
 
 def fit_waveform(holds: list[Stretch], clamp: Stretch, coarse: ArctangentFit, period_s: float) -> WaveformFit | None:
@@ -137,12 +150,12 @@ def level_belief(time_s: Samples, beat: Beat, clamp: Stretch, period_s: float) -
     return np.asarray(middle + gain @ (beat.level_mmHg - middle)), np.asarray(spread)
 
 
-def _bent(below: Samples, gain: float, value: Samples, near: NDArray[np.bool_]) -> Samples:
-    return np.asarray(np.arctan(below[near] + gain * value))
+def _bent(below: Samples, gain: float, skew: float, value: Samples, near: NDArray[np.bool_]) -> Samples:
+    return share_of(below[near] + gain * value, skew)
 
 
 class Problem:
-    """Residuals and their derivatives, whitened: (α, w, κ as logarithms, δ; then level, rate, bend, gain, lateness)."""
+    """Whitened residuals and their derivatives: (log α, log w, δ, log κ, s; then level, rate, bend, gain, lateness)."""
 
     def __init__(
         self, beat: Beat, seen: Seen, level_mmHg: Samples, level_whitener: Samples, alpha: float, width_mmHg: float
@@ -159,9 +172,10 @@ class Problem:
         self.whitener = self._whitener(alpha)
         self.value, self.rate = np.zeros(depth.shape), np.zeros(depth.shape)
         self.start = np.concatenate(
-            [[math.log(alpha), math.log(width_mmHg), 0.0, math.log(CREEP_1_s)], level_mmHg, np.zeros(4 * self.holds)])
+            [[math.log(alpha), math.log(width_mmHg), 0.0, math.log(CREEP_1_s), USUAL_SKEW[0]], level_mmHg,
+             np.zeros(4 * self.holds)])
         self.x = self.start  # the solution, once there is one
-        self.scale = np.concatenate([[0.3, 0.3, 5.0, 0.5], np.repeat([3.0, *OF_HOLD], self.holds)])
+        self.scale = np.concatenate([[0.3, 0.3, 5.0, 0.5, 0.3], np.repeat([3.0, *OF_HOLD], self.holds)])
 
     def _whitener(self, alpha: float) -> Samples:
         x = self.t / (0.5 * np.ptp(self.t))
@@ -181,7 +195,7 @@ class Problem:
             below = own[0, k] + own[1, k] * self.t + own[2, k] * self.bend + x[2] - self.pressure[k]
             self.beats[k] = align(
                 self.beat, self.beats[k] + own[4, k], self.time, self.depth[k],
-                partial(_bent, below / width, (1.0 + own[3, k]) / width))
+                partial(_bent, below / width, (1.0 + own[3, k]) / width, float(x[4])))
             self.value[k], self.rate[k] = lay(self.beat, self.time, self.beats[k])
 
     def argument(self, x: Samples) -> Samples:
@@ -196,7 +210,7 @@ class Problem:
 
     def law(self, x: Samples) -> Samples:
         """Optical depth of each hold and bin, without its baseline."""
-        share = np.arctan(self.argument(x)) / math.pi
+        share = share_of(self.argument(x), float(x[4]))
         return np.asarray(math.exp(x[0]) * self.crept(share, math.exp(x[3])))
 
     def residuals(self, x: Samples) -> Samples:
@@ -205,32 +219,38 @@ class Problem:
         own = x[SHARED:].reshape(OWN, self.holds)
         return np.concatenate([
             seen, [(x[0] - self.start[0]) / DEPTH_SPREAD, (x[1] - math.log(WIDTH_mmHg)) / WIDTH_SPREAD,
-                   (x[3] - math.log(CREEP_1_s)) / CREEP_SPREAD],
+                   (x[3] - math.log(CREEP_1_s)) / CREEP_SPREAD, (x[4] - USUAL_SKEW[0]) / USUAL_SKEW[1]],
             self.level_whitener @ (own[0] - self.level), (own[1:] / OF_HOLD[:, None]).ravel()])
 
     def jacobian(self, x: Samples) -> Samples:
         """Derivatives of the residuals."""
         alpha, width, kappa = math.exp(x[0]), math.exp(x[1]), math.exp(x[3])
         z = self.argument(x)
-        share, slope = np.arctan(z) / math.pi, 1.0 / (math.pi * (1.0 + z * z))
+        skew = float(x[4])
+        share, slope = share_of(z, skew), share_rate(z, skew)
+        skewed = (share_of(z, skew + SKEW_STEP) - share_of(z, skew - SKEW_STEP)) / (2.0 * SKEW_STEP)
         by = slope / width
-        pieces = np.stack([by, by * self.t, by * self.bend, by * self.value, -by * self.rate, -slope * z], axis=1)
-        moved = alpha * self.crept(pieces, kappa)  # (holds, 6, bins)
+        pieces = np.stack(
+            [by, by * self.t, by * self.bend, by * self.value, -by * self.rate, -slope * z, skewed], axis=1)
+        moved = alpha * self.crept(pieces, kappa)  # (holds, 7, bins)
         model = alpha * self.crept(share, kappa)
         columns = np.concatenate(
-            [model[:, None], moved[:, 5:], moved[:, :1], (model - alpha * share)[:, None], moved[:, :5]], axis=1)
-        white = np.matmul(self.whitener, columns.transpose(0, 2, 1))  # (holds, bins, 9)
+            [model[:, None], moved[:, 5:6], moved[:, :1], (model - alpha * share)[:, None], moved[:, 6:], moved[:, :5]],
+            axis=1)
+        white = np.matmul(self.whitener, columns.transpose(0, 2, 1))  # (holds, bins, 10)
         rows, count = self.holds * self.bins, len(x)
-        result = np.zeros((rows + 3 + OWN * self.holds, count))
+        beliefs = ((0, DEPTH_SPREAD), (1, WIDTH_SPREAD), (3, CREEP_SPREAD), (4, USUAL_SKEW[1]))
+        result = np.zeros((rows + len(beliefs) + OWN * self.holds, count))
         for k in range(self.holds):
             block = result[k * self.bins : (k + 1) * self.bins]
             block[:, :SHARED] = white[k, :, :SHARED]
             block[:, SHARED + k :: self.holds] = white[k, :, SHARED:]
-        for row, (unknown, spread) in enumerate(((0, DEPTH_SPREAD), (1, WIDTH_SPREAD), (3, CREEP_SPREAD))):
+        for row, (unknown, spread) in enumerate(beliefs):
             result[rows + row, unknown] = 1.0 / spread
-        result[rows + 3 : rows + 3 + self.holds, SHARED : SHARED + self.holds] = self.level_whitener
+        rows += len(beliefs)
+        result[rows : rows + self.holds, SHARED : SHARED + self.holds] = self.level_whitener
         others = np.arange(4 * self.holds)
-        result[rows + 3 + self.holds + others, SHARED + self.holds + others] = 1.0 / np.repeat(OF_HOLD, self.holds)
+        result[rows + self.holds + others, SHARED + self.holds + others] = 1.0 / np.repeat(OF_HOLD, self.holds)
         return result
 
     def solve(self) -> WaveformFit:
@@ -253,8 +273,8 @@ class Problem:
 
     def _told(self, x: Samples, jacobian: Samples, residuals: Samples) -> WaveformFit:
         covariance = np.linalg.inv(jacobian.T @ jacobian)
-        z = self.argument(x)
-        left = self.depth - math.exp(x[0]) * np.arctan(z) / math.pi
+        z, skew = self.argument(x), float(x[4])
+        left = self.depth - math.exp(x[0]) * share_of(z, skew)
         line = np.polynomial.polynomial.polyfit(self.t, left.T, 1)
         levels = np.arange(SHARED, SHARED + self.holds)
         variance = covariance[2, 2] + 2.0 * covariance[2, levels] + covariance[levels, levels]
@@ -262,9 +282,9 @@ class Problem:
         low, high = float(np.min(z[-1])), float(np.max(z[-1]))  # z of the last hold's feet and peaks
         for _ in range(20):  # bisection: the mean of F falls as cuff pressure rises
             middle = 0.5 * (low + high)
-            low, high = (middle, high) if np.mean(np.arctan(z[-1] - middle)) > 0.0 else (low, middle)
+            low, high = (middle, high) if np.mean(share_of(z[-1] - middle, skew)) > 0.0 else (low, middle)
         return WaveformFit(
             math.exp(x[0]), width, float(x[2]), math.sqrt(covariance[2, 2]), self.middle + line[0], line[1],
             np.sqrt(np.maximum(variance, 0.0)),
             pressure + 0.5 * (low + high) * width,
-            float(np.sqrt(np.mean(residuals[: self.holds * self.bins] ** 2))))
+            float(np.sqrt(np.mean(residuals[: self.holds * self.bins] ** 2))), skew)

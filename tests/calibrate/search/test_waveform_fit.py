@@ -14,6 +14,8 @@ from calibrate.search.waveform_fit import (
     fit_waveform,
     level_belief,
     pose,
+    share_of,
+    share_rate,
     slow_covariance,
 )
 from plant.pressure.synthetic import STEADY, SyntheticPressure, synthesise
@@ -24,18 +26,18 @@ STEPS_mmHg = (40.0, 80.0, 120.0, 160.0, 100.0, 60.0, 88.0)
 
 def made(
     alpha: float = 0.05, width: float = 15.0, offset: float = 3.0, base: float = 1.5, rate: float = 70.0,
-    pressure: SyntheticPressure = STEADY, noise: float = 0.0,
+    pressure: SyntheticPressure = STEADY, noise: float = 0.0, skew: float = 0.4,
 ) -> tuple[list[Stretch], Stretch]:
-    """Holds and a clamp by the law F(x) = atan(x)/π, every hold on a baseline of its own; p0 = 5 mmHg."""
+    """Holds and a clamp by the law of two arctangents, every hold on a baseline of its own; p0 = 5 mmHg."""
     arterial = synthesise(pressure._replace(rate_per_min=rate), TICK, 20.0, 3).pressure_mmHg
     random = np.random.default_rng(1)
     holds = []
     for k, cuff in enumerate(STEPS_mmHg):
         at = slice(2000 * k + 400, 2000 * k + 2000)
-        depth = base + 0.01 * k + alpha * np.arctan((arterial[at] - cuff - 5.0) / width) / math.pi
+        depth = base + 0.01 * k + alpha * share_of((arterial[at] - cuff - 5.0) / width, skew)
         holds.append(Stretch(at.start * TICK, depth + noise * random.standard_normal(1600), np.full(1600, cuff)))
     at = slice(14_900, 17_800)
-    held = base + alpha * math.atan(offset / width) / math.pi
+    held = base + alpha * float(share_of(np.array(offset / width), skew))
     return holds, Stretch(at.start * TICK, np.full(2900, held), arterial[at] - 5.0 - offset)
 
 
@@ -47,6 +49,24 @@ def fitted(**changes: float) -> WaveformFit:
     fit = fit_waveform(*made(**changes), coarse(), TICK)
     assert fit is not None
     return fit
+
+
+@given(st.floats(-50, 50), st.floats(-0.3, 1.4))
+def test_the_law_has_two_widths_whose_logarithms_differ_by_the_skew(z: float, skew: float) -> None:
+    """F runs over one from an empty artery to a full one, and its compliance is half at either side's width."""
+    at = np.array([-1e9, 0.0, 1e9, z, z + 1e-5, z - 1e-5])
+    empty, middle, full, _, above, below = share_of(at, skew)
+    assert middle == 0.0 and full - empty == pytest.approx(1.0, abs=1e-6)
+    assert full / -empty == pytest.approx(math.exp(skew), rel=1e-6)
+    assert (above - below) / 2e-5 == pytest.approx(float(share_rate(at, skew)[3]), rel=1e-4)
+    sides = np.array([0.0, math.exp(0.5 * skew), -math.exp(-0.5 * skew)])
+    peak, *halves = share_rate(sides, skew)
+    assert halves == pytest.approx([0.5 * peak] * 2)
+
+
+@pytest.mark.parametrize(("skew", "low", "high"), [(0.0, -0.2, 0.35), (0.4, 0.15, 0.65), (1.0, 0.6, 1.2)])
+def test_the_skew_is_told_by_the_beats(skew: float, low: float, high: float) -> None:
+    assert low < fitted(skew=skew).skew < high
 
 
 @settings(max_examples=8, deadline=None)
@@ -102,7 +122,7 @@ def test_balanced_pressure_has_no_mean_share() -> None:
     """At that cuff pressure the mean of F over the beats of the last hold is nothing."""
     fit = fitted()
     arterial = synthesise(STEADY._replace(rate_per_min=70.0), TICK, 20.0, 3).pressure_mmHg[12_400:14_000]
-    share = np.mean(np.arctan((arterial - fit.balanced_mmHg - 5.0) / 15.0)) / math.pi
+    share = np.mean(share_of((arterial - fit.balanced_mmHg - 5.0) / 15.0, 0.4))
     assert abs(share) < 0.02
 
 

@@ -23,12 +23,14 @@ from experiments.simulation.set_point import transmural_error
 from experiments.subjects.finger import finger_inputs, on_finger, pulsation
 from experiments.subjects.population import sample_fingers
 from plant.assembly import Inputs
-from plant.finger.artery import static_area, unloaded_pressure
+from plant.finger.artery import law_at, static_area, unloaded_pressure
 from plant.finger.light import Light, light_intensity
 from plant.pressure.synthetic import STEADY, synthesise
 
 SUBSTEPS = 5
 TICK_s = 1e-3
+FILLED_s = 0.05  # after a step the segment under the cuff has filled or emptied (some ms, plant/finger/segment.py)
+LATE_s = 0.002  # by which that is as if the step had come later
 
 
 @pytest.fixture(scope="module")
@@ -115,19 +117,23 @@ def test_constriction_closes_the_artery_and_the_search_says_so(rig: Rig, instrum
 
 @pytest.mark.parametrize("side", [-1.0, 1.0])
 def test_probing_sees_half_the_compliance_one_width_away(rig: Rig, instrument: Instrument, side: float) -> None:
-    """C(P0 ± P1) = Cm/2 is the definition of P1: Langewouters, Wesseling & Goedhard 1984 [seen] (1.1).
+    """C(P0 ± P1) = Cm/2 is the definition of P1: Langewouters, Wesseling & Goedhard 1984 [seen] (1.1), taken on either
+    side of the peak with the width that the artery has there.
 
-    The light's relative slope, read off a small tone in the clamp at both set points; steady pressure.
+    The light's relative slope, read off a small tone in the clamp at both set points; steady pressure. Blood takes time
+    to leave the segment, and a pliant artery's more: at the tone the peak shows a few percent less than at rest, which
+    the instrument takes off for the peak alone, so that half the compliance looks like 1.02 times half.
     """
+    law = law_at(rig.plant.artery, 0.0)
     found = []
-    for offset in (0.0, side * rig.plant.artery.half_width_mmHg):
+    for offset in (0.0, -law.below_mmHg if side < 0.0 else law.above_mmHg):
         point = clamp(rig, 100.0, 0.0, offset)
         one = session(rig, np.full(26_001, 100.0))
         slope = abs(point.light_slope)
         one.ask(Hold(point.state.cuff_mmHg, 3.0), instrument)
         one.ask(Clamp(point.light, slope, 20.0), instrument)
         seen = one.ask(Clamp(point.light, slope, 2.5, 0.0, 0.5), instrument)
-        found.append(float(np.median(local_slopes(seen, instrument, 0.5)[1])))
+        found.append(float(np.median(local_slopes(seen, instrument, 0.5).slope)))
     assert found[1] / found[0] == pytest.approx(0.5, rel=0.03)
 
 
@@ -212,7 +218,8 @@ def solid(rig: Rig, before: float, after: float, time_s: np.ndarray) -> np.ndarr
 @pytest.mark.parametrize(("before", "after"), [(60.0, 20.0), (5.0, 35.0), (90.0, 100.0)])
 def test_a_step_of_arterial_pressure_creeps_by_the_closed_form(rig: Rig, before: float, after: float) -> None:
     """Creep of a standard linear solid, σ (1/E∞ − (1/E∞ − 1/E0) e^{−t/τ}): textbook [computed] (1.13). In the compiled
-    kernel, from the first tick to three time constants; the cuff is empty.
+    kernel, to three time constants; the cuff is empty. Once blood has filled the segment, the creep left decays by
+    e^{−t/τ} to the last digits; what filling it late has cost the creep is less than its share of a time constant.
     """
     seconds = 3.0 * rig.plant.artery.creep_time_s
     bare = Instrument(TICK_s, 240.0, 0.0, 0.009, 36.0, 1.0 + 0.0j)
@@ -225,14 +232,19 @@ def test_a_step_of_arterial_pressure_creeps_by_the_closed_form(rig: Rig, before:
     assert np.max(np.abs(rows[:, COLUMN["external_mmHg"]])) < 1e-3
     time = np.arange(ticks) * TICK_s - 0.5 * TICK_s  # the step is a straight line over the first tick
     expected = solid(rig, before, after, time)
+    last = float(static_area(rig.plant.artery, after, 0.0))
     moved = abs(expected[-1] - float(static_area(rig.plant.artery, before, 0.0)))
-    assert rows[1:, COLUMN["area"]] == pytest.approx(expected[1:], abs=2e-5 * moved + 1e-7)
+    full = round(FILLED_s / TICK_s)
+    area = rows[full:, COLUMN["area"]]
+    decayed = last + (area[0] - last) * np.exp(-(time[full:] - time[full]) / rig.plant.artery.creep_time_s)
+    assert area == pytest.approx(decayed, abs=2e-5 * moved + 1e-7)
+    assert area == pytest.approx(expected[full:], abs=LATE_s / rig.plant.artery.creep_time_s * moved)
 
 
 @pytest.mark.parametrize("held_s", [1.0, 4.0, 12.0])
 def test_recovery_after_a_load_is_the_superposition_of_two_steps(rig: Rig, held_s: float) -> None:
     """Boltzmann's superposition [computed] (1.13): loaded for T, then unloaded, the creep left is
-    (1 − φ)(A1 − A0)(1 − e^{−T/τ}) e^{−(t − T)/τ}, whatever the law of areas.
+    (1 − φ)(A1 − A0)(1 − e^{−T/τ}) e^{−(t − T)/τ}, whatever the law of areas, once blood has left the segment.
     """
     artery = rig.plant.artery
     bare = Instrument(TICK_s, 240.0, 0.0, 0.009, 36.0, 1.0 + 0.0j)
@@ -242,7 +254,7 @@ def test_recovery_after_a_load_is_the_superposition_of_two_steps(rig: Rig, held_
     one = session(rig, arterial)
     one.ask(Vent(held_s + 8.0), bare)
     rest, loaded = (float(static_area(artery, p, 0.0)) for p in (15.0, 60.0))
-    after = np.arange(held + 2, count)
+    after = np.arange(held + round(FILLED_s / TICK_s), count)
     left = one.blocks[0][after, COLUMN["area"]] - rest
     share = 1.0 - math.exp(-held_s / artery.creep_time_s)
     expected = (1.0 - artery.fast_fraction) * (loaded - rest) * share

@@ -41,15 +41,17 @@ FINGERS = sample_fingers(12)
 def test_the_classroom_rule_errs_to_one_side(rig: Rig, instrument: Instrument) -> None:
     """Mean pressure lies below the middle of the pulse: form factors of 0.33–0.5 (Chemla et al. 2002 [seen], 5.4).
 
-    The largest pulsation puts the pulse's middle at the unloaded volume, its mean therefore below: an error that is
-    negative, whoever's finger it is. Fine steps, and no veins, tone, creep or breath, so that nothing else moves.
+    By a symmetric law the largest pulsation puts the pulse's middle at the unloaded volume, its mean therefore below:
+    an error that is negative, whoever's finger it is (a law wider above its peak moves that the other way). Fine steps,
+    and no veins, tone, creep or breath, so that nothing else moves.
     """
     fine = Strategy("fine", "", ClassroomSearch(Staircase(first_mmHg=20.0, spacing_mmHg=10.0)))
     errors = []
     for finger in FINGERS:
         quiet = finger._replace(
             vein=finger.vein._replace(least_volume=1.0), light=finger.light._replace(venous_path_cm=0.0),
-            tone=finger.tone._replace(wander=0.0, wave=0.0), artery=finger.artery._replace(fast_fraction=1.0),
+            tone=finger.tone._replace(wander=0.0, wave=0.0),
+            artery=finger.artery._replace(fast_fraction=1.0, collapse_ratio=1.0),
             pressure=finger.pressure._replace(respiration_mmHg=0.0, wave_mmHg=0.0, respiration_pulse=0.0))
         calibration = finger_trial(rig, quiet, fine, instrument, 5).calibration
         if isinstance(calibration.outcome, Found):

@@ -64,7 +64,7 @@ def finger():
 
 @pytest.fixture(scope="module")
 def task(wrist, finger):
-    return Task(wrist, instrument_of(wrist), 2, ProbingSearch(), (Never(), GrowingBeats()), "pain", finger, 90.0)
+    return Task(wrist, instrument_of(wrist), 2, ProbingSearch(), (Never(), GrowingBeats()), "standing", finger, 90.0)
 
 
 @pytest.fixture(scope="module")
@@ -83,7 +83,7 @@ def test_each_schedule_has_its_run(runs):
     assert figure(growing, "lost_share") > figure(never, "lost_share") > 0.1
     assert [e[1] for e in never.diary] == ["search"] and never.failures == {}
     assert figure(growing, "recalibrations") == sum(e[1] == "recalibration" for e in growing.diary) >= 3
-    assert never.marks == growing.marks and never.marks[0][1] == "pain begins"
+    assert never.marks == growing.marks and never.marks[0][1] == "stands up"
 
 
 def test_beats_tone_and_noise_are_the_same_for_all(runs):
