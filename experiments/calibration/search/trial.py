@@ -63,7 +63,7 @@ class Truth(NamedTuple):
     half_width_mmHg: float  # p1
     light: float  # at which the artery is unloaded now, with wall and veins as they are
     cuff_mmHg: float  # mean cuff pressure that unloads it
-    light_slope: float  # light per mmHg of cuff pressure there, static [1/mmHg]
+    light_slope: float  # light per mmHg of cuff pressure there, at resting tone, as the loop sees it [1/mmHg]
     transmural_mmHg: float  # mean that was held; nan after a failure
     held_cuff_mmHg: float  # mean cuff pressure meanwhile; nan after a failure
     systolic_mmHg: float  # of the arterial pressure during the search; nan without beats

@@ -8,7 +8,7 @@ from experiments.work.output import plain
 
 def test_everything_a_student_needs_is_on_the_screen(trials):
     text = "\n".join(search_lines(trials["probing"]))
-    for words in ("mixed-1-0011", "mixed group, 123/74 mmHg", "pulsation", "used: in the fit", "look (",
+    for words in ("mixed-1-0011", "mixed group, 130/73 mmHg", "pulsation", "used: in the fit", "look (",
                   "set point found after", "first waveform shown after", "90 % interval", "truth",
                   "not a medical device"):
         assert words in text
