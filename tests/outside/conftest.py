@@ -157,7 +157,7 @@ def draw_once(
     found = worst(controller)
     if not (found.stable and found.modulus_margin > 0.3):
         raise InputError("not a loop that anybody would close")
-    filling = Filling(controller.kp * between(0.5, 1.0), 0.0)  # enough to leave what is left of a dead band
+    filling = Filling(max(controller.kp * between(0.2, 0.6), 0.004), 0.0)  # at least what gets past leak and dead band
     if valve_kind == "pressure":
         filling = Filling(0.0, 1.0 / (plant.valve.range_mmHg * stage.gain))
     rig = load_rig("wrist")._replace(

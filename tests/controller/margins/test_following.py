@@ -57,7 +57,7 @@ def test_noise_comes_through_as_in_the_simulation(name, source):
 
     A little light noise keeps the converter's steps from locking into a pattern of their own.
     """
-    light = {"light": 0.0005, "reading": 0.0, "command": 0.0002}[source]
+    light = {"light": 0.0005, "reading": 0.0, "command": 0.0005}[source]
     reading, bits = 1.0 * (source == "reading"), 8 * (source == "command")
     rig = load_rig(name, [*QUIET, f"light.noise={light}", f"transducer.noise_mmHg={reading}",
                           f"controller.output_bits={bits}"])
