@@ -200,13 +200,12 @@ def test_every_table_is_part_of_the_rig(wrist):
     """Each table that a file may have reaches the rig: another value there makes another rig."""
     for table, part in {**PLAIN, **{k: KINDS[k][wrist.tables[k]["kind"]] for k in KINDS}}.items():
         numbers = [f for f, v in part._field_defaults.items() if isinstance(v, float) and f != "transmission"]
-        if not numbers:
-            continue  # a switch alone
-        key = numbers[0]
+        key = numbers[0] if numbers else next(iter(part._field_defaults))  # of a switch alone, the switch
         value = getattr(getattr(wrist.plant, table, None) or {"tone": wrist.tone, "timing": wrist.timing,
                         "controller": wrist.controller, "actuator": wrist.stage, "filling": wrist.filling,
                             **guard_parts(wrist.guards)}[table], key)
-        tables = {**wrist.tables, table: {**wrist.tables.get(table, {}), key: value * 1.01 or 0.01}}
+        other = not value if value is True else value * 1.01 or 0.01
+        tables = {**wrist.tables, table: {**wrist.tables.get(table, {}), key: other}}
         changed = make_rig(tables, "here", BUILT_IN)
         assert (changed[:8], changed.guards) != (wrist[:8], wrist.guards), f"{table}.{key}"
 

@@ -52,6 +52,8 @@ def test_any_rig_survives(tmp_path_factory, data):
         drawn = {p.name: data.draw(st.floats(p.low, p.high)) for p in declared(type(part))
                  if p.kind is float and p.low is not None and p.high is not None and p.name != "dark_ms"
                  and data.draw(st.booleans())}
+        if table == "light" and "lit_ms" not in drawn:  # together they must fit a tick
+            drawn["dark_ms"] = data.draw(st.floats(0.0, 0.3))
         tables[table] = {**tables.get(table, {}), **drawn}
     rig = make_rig(tables, "here", tmp_path_factory.getbasetemp(), base.base)
     path = tmp_path_factory.mktemp("rig") / "saved.toml"

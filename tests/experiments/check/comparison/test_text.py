@@ -25,7 +25,7 @@ def test_a_column_for_each_rig(found):
     for words in ("phase at the crossover of the worst loop", "parameters that differ", "controller.kp", "tube.kind",
                   "dead time", "PASS: wrist", "not a medical device"):
         assert words in text
-    assert all(line == line.rstrip() for line in lines) and max(map(len, lines[:-1])) <= 165
+    assert all(line == line.rstrip() for line in lines) and max(map(len, lines[:-1])) <= 165  # a column more of label
 
 
 def test_a_missed_limit_is_marked_and_named(found):
