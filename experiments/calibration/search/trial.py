@@ -63,7 +63,7 @@ class Truth(NamedTuple):
     half_width_mmHg: float  # p1
     light: float  # at which the artery is unloaded now, with wall and veins as they are
     cuff_mmHg: float  # mean cuff pressure that unloads it
-    light_slope: float  # light per mmHg of cuff pressure there, at resting tone, as the loop sees it [1/mmHg]
+    light_slope: float  # light per mmHg of cuff pressure there, at the tone of then, as the loop sees it [1/mmHg]
     transmural_mmHg: float  # mean that was held; nan after a failure
     held_cuff_mmHg: float  # mean cuff pressure meanwhile; nan after a failure
     systolic_mmHg: float  # of the arterial pressure during the search; nan without beats
@@ -141,11 +141,19 @@ def truth_of(trial: Trial) -> Truth:
     some = len(onsets) > 1
     return Truth(
         unloaded, float(half_width(plant.artery, tone)), light, (arterial - unloaded) / plant.tissue.transmission,
-        trial.point.light_slope if trial.point else math.nan, held, held_cuff,
+        _light_slope(trial.rig, arterial, tone) if trial.point else math.nan, held, held_cuff,
         float(np.mean(beats.systolic_mmHg)) if some else math.nan,
         float(np.mean(beats.diastolic_mmHg)) if some else math.nan,
         float(np.mean(np.diff(onsets))) * trial.period_s if some else math.nan,
     )
+
+
+def _light_slope(rig: Rig, arterial_mmHg: float, tone: float) -> float:
+    """Light per mmHg of cuff pressure as the loop sees it; NaN where tone has left too little to hold on to."""
+    try:
+        return clamp(rig, arterial_mmHg, tone).light_slope
+    except InputError:
+        return math.nan
 
 
 def inside_interval(calibration: Calibration) -> bool | None:

@@ -58,7 +58,7 @@ def outcome_lines(trial: Trial) -> list[str]:
         f"{error:>+12.2f}",
         f"{'  90 % interval of that error':<46}{'± ' + format(outcome.interval_mmHg, '.2f'):>12}{'':>12}{inside:>12}",
         f"{'light per cuff pressure (1/mmHg)':<46}{outcome.light_slope:>12.3g}{truth.light_slope:>12.3g}"
-        f"{100 * (calibration.slope_ratio - 1):>+11.1f} %",
+        f"{100 * (outcome.light_slope / truth.light_slope - 1):>+11.1f} %",
     ]
 
 

@@ -39,6 +39,8 @@ def test_set_points_come_near_and_the_truth_stands_beside_them(trials):
         light_off = trial.calibration.outcome.set_point - truth.light
         slope = trial.calibration.outcome.light_slope / trial.calibration.clamp_slope_ratio
         assert -light_off / slope == pytest.approx(trial.calibration.error_mmHg, rel=0.25, abs=0.15)
+        # the slope that is called true is the one that the clamp then shows, not that of some other tone
+        assert truth.light_slope == pytest.approx(slope, rel=0.25)
         cuff_off = truth.held_cuff_mmHg - truth.cuff_mmHg
         assert cuff_off == pytest.approx(-trial.calibration.error_mmHg / trial.rig.plant.tissue.transmission, abs=0.1)
         assert 110 < truth.systolic_mmHg < 140 and 60 < truth.diastolic_mmHg < 90 and 0.5 < truth.beat_s < 0.8
