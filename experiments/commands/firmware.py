@@ -39,8 +39,12 @@ def firmware(
 def loop(
     rig: RigArgument = "wrist",
     firmware: Annotated[
-        Path | None, typer.Option(help="Your firmware: a C file (.c), a folder of them, or a shared library.")
+        Path | None, typer.Option(help="Your firmware: a C file (.c), a folder of them, a shared library, or for a "
+                                       "board an ELF file. Left out with --board: the rig's own.")
     ] = None,
+    board: Annotated[str | None, typer.Option(help="Run it on an emulated processor: m0, m3, m4f or m7f.")] = None,
+    clock: Annotated[str | None, typer.Option(help="The board's clock, such as 168MHz.")] = None,
+    number: Annotated[str, typer.Option(help="Arithmetic of the rig's own firmware: double or single.")] = "double",
     record: RecordOption = None,
     requirements: RequirementsOption = None,
     seconds: SecondsOption = None,
@@ -51,7 +55,7 @@ def loop(
     out: OutOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Run your own firmware against the rig's plant, in its own process. Status 1 on a finding or a broken limit."""
+    """Run your own firmware against the rig's plant, in a process of its own. Status 1: a finding or a broken limit."""
     options = dict(locals())
     from experiments.commands.jobs.loop import LoopOptions, loop_job
 

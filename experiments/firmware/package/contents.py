@@ -1,7 +1,7 @@
 """What is in a package: the emitted unit, its settings, its vectors, and the texts around them."""
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -136,10 +136,16 @@ def fired_in(suite: Suite) -> list[str]:
 
 def contents_of(rig: Rig, numbers: Numbers) -> Contents:
     """Everything that a package says about a rig. Raises Refusal for source that cannot be emitted."""
+    made, firmware, part = code_of(rig, numbers)
+    suites = suites_of(rig, made.unit, made.roots, firmware, part)
+    return replace(made, suites=suites, fired=fired_in(suites[1]))
+
+
+def code_of(rig: Rig, numbers: Numbers) -> tuple[Contents, Firmware, Protection]:
+    """A rig's firmware as C without its vectors, and what it was made from. Raises Refusal."""
     firmware = firmware_of(rig)
     part = protection_of(rig, firmware, numbers)
     unit, roots = emitted(firmware, part, numbers)
-    suites = suites_of(rig, unit, roots, firmware, part)
     settings = [
         Setting(f"{NAME}_firmware", firmware,
                 {"coefficients": "controller", "stage": "inverse", "filling": "filling"},
@@ -148,5 +154,5 @@ def contents_of(rig: Rig, numbers: Numbers) -> Contents:
                 "protection: tables of the same names; what is left to the rig, filled in"),
         Setting(f"{NAME}_at_start", initial_firmware(), {}, "what the firmware remembers before its first tick"),
     ]
-    return Contents(rig, numbers, unit, roots, settings, suites, fired_in(suites[1]))
+    return Contents(rig, numbers, unit, roots, settings, [], []), firmware, part
 

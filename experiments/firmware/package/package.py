@@ -12,7 +12,7 @@ from typing import Any
 from experiments.firmware.emit.kinds import NUMBERS
 from experiments.firmware.emit.text import CAUTION, header, source
 from experiments.firmware.package import texts
-from experiments.firmware.package.contents import NAME, Contents, contents_of
+from experiments.firmware.package.contents import NAME, Contents, code_of, contents_of
 from experiments.firmware.package.settings_text import settings_header, settings_source
 from experiments.firmware.package.vectors_text import vectors_csv, vectors_header, vectors_source
 from experiments.firmware.toolchain import Compiler, find_compiler
@@ -44,25 +44,39 @@ def package_files(rig: Rig, number: str) -> tuple[Contents, dict[str, str]]:
     if number not in NUMBERS:
         raise InputError(f"--number {number}: one of {', '.join(NUMBERS)}")
     made = contents_of(rig, NUMBERS[number])
-    title = f"Firmware of the rig {rig.name}, {number} precision: made by cuffloop, not to be edited."
     law, protection = made.suites
-    files = {
-        f"{NAME}.h": header(made.unit, made.roots, NAME, title),
-        f"{NAME}.c": source(made.unit, made.roots, NAME, title),
-        f"{NAME}_settings.h": settings_header(made.settings, NAME),
-        f"{NAME}_settings.c": settings_source(made.settings, made.numbers, NAME),
+    files = code_files(made) | {
         "vectors.h": vectors_header(made.suites, made.numbers),
         "vectors.c": vectors_source(made.suites, made.numbers, NAME),
         "vectors_law.csv": vectors_csv(law), "vectors_protection.csv": vectors_csv(protection),
         "check.c": (HERE / "check.c").read_text(encoding="utf-8"),
-        "pressure_servo.h": ABI.read_text(encoding="utf-8"),
-        f"{NAME}_port.c": texts.port(made),
         "Makefile": texts.MAKEFILE, "CMakeLists.txt": texts.CMAKE, "README.md": texts.readme(made),
         "TRACE.csv": texts.trace_csv(made), "deviations.md": texts.DEVIATIONS,
         "report.json": json.dumps(report(made), indent=2, ensure_ascii=False) + "\n",
     }
     sums = "".join(f"{hashlib.sha256(text.encode()).hexdigest()}  {name}\n" for name, text in sorted(files.items()))
     return made, files | {SUMS: sums}
+
+
+def code_files(made: Contents) -> dict[str, str]:
+    """The C that runs: law and protection, settings, and the port to the loop."""
+    title = f"Firmware of the rig {made.rig.name}, {made.numbers.name} precision: made by cuffloop, not to be edited."
+    return {
+        f"{NAME}.h": header(made.unit, made.roots, NAME, title),
+        f"{NAME}.c": source(made.unit, made.roots, NAME, title),
+        f"{NAME}_settings.h": settings_header(made.settings, NAME),
+        f"{NAME}_settings.c": settings_source(made.settings, made.numbers, NAME),
+        "pressure_servo.h": ABI.read_text(encoding="utf-8"),
+        f"{NAME}_port.c": texts.port(made),
+    }
+
+
+def write_code(rig: Rig, number: str, folder: Path) -> None:
+    """Write a rig's own firmware as C, ready for the loop. Raises InputError."""
+    if number not in NUMBERS:
+        raise InputError(f"--number {number}: one of {', '.join(NUMBERS)}")
+    for name, text in code_files(code_of(rig, NUMBERS[number])[0]).items():
+        (folder / name).write_text(text, encoding="utf-8")
 
 
 def report(made: Contents) -> dict[str, Any]:
