@@ -128,8 +128,6 @@ def test_what_was_told_of_the_shape_can_be_undone() -> None:
     assert told(first, Shape(15.0)).width_mmHg == pytest.approx(15.0)
 
 
-@settings(max_examples=25, deadline=None)
-@given(st.floats(0.0, 5.0), st.integers(1, 40))
 def test_the_less_an_artery_answers_the_more_its_veins_hide() -> None:
     """Blood in veins moves by an optical depth, which is the more pressure the smaller the slope."""
     faint = START._replace(relative_slope=1e-4)
@@ -137,6 +135,8 @@ def test_the_less_an_artery_answers_the_more_its_veins_hide() -> None:
     assert faint.stated_sd_mmHg == pytest.approx(1e4 * VEINS_DEPTH)
 
 
+@settings(max_examples=25, deadline=None)
+@given(st.floats(0.0, 5.0), st.integers(1, 40))
 def test_what_the_skew_is_not_known_by_is_told_however_many_looks(lever_mmHg: float, looks: int) -> None:
     """Chance averages out over looks, an error that they share does not."""
     track = START
