@@ -62,4 +62,25 @@ def loop(
     raise typer.Exit(loop_job(LoopOptions(**options)))
 
 
-COMMANDS = (firmware, loop)
+def fmu(
+    rig: RigArgument = "wrist",
+    part: Annotated[str, typer.Option(help="What the unit holds: controller, plant or loop.")] = "loop",
+    system: Annotated[
+        list[str] | None,
+        typer.Option(help="Build for this system only, such as x86_64-linux; may be given several times."),
+    ] = None,
+    arterial: Annotated[float, typer.Option(help="Arterial pressure that the plant begins at [mmHg].")] = 90.0,
+    seed: SeedOption = 1,
+    setting: SetOption = None,
+    out: Annotated[Path | None, typer.Option(help="Write the unit into this directory.")] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """The rig's controller, plant or loop as an FMI 3.0 unit for Linux, Windows and macOS."""
+    options = dict(locals())
+    from experiments.commands.jobs.fmu import FmuOptions, fmu_job
+
+    options["system"] = tuple(system or ())
+    raise typer.Exit(fmu_job(FmuOptions(**options)))
+
+
+COMMANDS = (firmware, loop, fmu)

@@ -86,3 +86,9 @@ def _first(commands: list[tuple[str, ...]], complaint: str) -> Compiler:
         if done.returncode == 0 and done.stdout:
             return Compiler(command, done.stdout.splitlines()[0])
     raise InputError(complaint)
+
+
+def wheel_compiler() -> Compiler:
+    """The compiler that comes as a package of Python. Raises InputError without it."""
+    found: list[tuple[str, ...]] = [WHEEL] if importlib.util.find_spec("ziglang") is not None else []
+    return _first(found, "no compiler for other systems: `pip install 'cuffloop[firmware]'`")

@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import ast
 import math
+import operator
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
@@ -21,7 +22,7 @@ from experiments.firmware.emit.kinds import (
     is_constant,
     safe,
 )
-from experiments.firmware.emit.source import ELEMENTWISE, MATH, Source, plain_function
+from experiments.firmware.emit.source import MATH, Source, is_unrolled, plain_function
 from experiments.firmware.emit.terms import CHOSEN, COMPARED, JOINED, PRIMITIVES, PRODUCT, SUM, UNARY, Term, as_real
 from plant.numerics import integrate, vector
 
@@ -30,6 +31,9 @@ if TYPE_CHECKING:
 
 ARITHMETIC = {ast.Add: ("+", SUM), ast.Sub: ("-", SUM), ast.Mult: ("*", PRODUCT), ast.Div: ("/", PRODUCT)}
 BITWISE = {ast.BitAnd: "&", ast.BitOr: "|", ast.BitXor: "^", ast.LShift: "<<", ast.RShift: ">>"}
+FOLDED: dict[Any, Any] = {  # of constant whole numbers, whose bits are asked for nowhere else
+    ast.BitAnd: operator.and_, ast.BitOr: operator.or_, ast.BitXor: operator.xor, ast.LShift: operator.lshift,
+    ast.RShift: operator.rshift}
 COMPARE = {ast.Lt: "<", ast.LtE: "<=", ast.Gt: ">", ast.GtE: ">=", ast.Eq: "==", ast.NotEq: "!="}
 
 
@@ -102,6 +106,15 @@ class Expressions:
                     return owner.field(name, kind, safe(name))
         raise self.source.refuse(node, "no such field")
 
+    def on_Subscript(self, node: ast.Subscript) -> Term:
+        """One number of a row, by a constant."""
+        row, place = self.walk(node.value), self.walk(node.slice)
+        fields = row.kind.fields if isinstance(row.kind, Struct) and row.kind.name.startswith("Row") else ()
+        if isinstance(place.literal, int) and -len(fields) <= place.literal < len(fields):
+            name, kind = fields[place.literal]
+            return row.field(name, kind, name)
+        raise self.source.refuse(node, "only rows of numbers have places, given by constants")
+
     def global_value(self, node: ast.Attribute) -> Any:
         """The number behind a dotted name that starts at a global, or None."""
         parts: list[str] = []
@@ -141,6 +154,8 @@ class Expressions:
                 again = isinstance(node.left, ast.BinOp) and type(node.left.op) is type(node.op)
                 left = first.tight(JOINED if again else UNARY)
                 return Term(f"{left} {2 * symbol} {second.tight()}", FLAG, JOINED)
+            if kinds == {WHOLE} and first.literal is not None and second.literal is not None:
+                return terms.constant(FOLDED[type(node.op)](first.literal, second.literal), self.numbers)
             if kinds == {WORD}:
                 return Term(f"{first.tight()} {symbol} {second.tight()}", WORD, JOINED)
             raise self.source.refuse(node, "bit operations are for conditions and words")
@@ -302,8 +317,7 @@ class Expressions:
     def own_call(self, node: ast.Call, found: Any, args: list[Term]) -> Term:
         """Another function of the source, emitted for these kinds."""
         kinds: list[Kind] = [arg.kind for arg in args]
-        elementwise = found in ELEMENTWISE if callable(found) else False
-        function = found if elementwise else plain_function(found, kinds)
+        function = found if is_unrolled(found) else plain_function(found, kinds)
         if function is None:
             raise self.source.refuse(node, "not a compiled function")
         callee = self.unit.function(function, kinds, self.source, node)

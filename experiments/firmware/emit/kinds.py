@@ -10,7 +10,7 @@ import re
 import types
 from dataclasses import dataclass
 from functools import cache
-from typing import Any, get_type_hints
+from typing import Any, NamedTuple, get_type_hints
 
 import numpy as np
 
@@ -96,6 +96,14 @@ def hints_of(kind: type) -> dict[str, Any]:
     return get_type_hints(kind)
 
 
+@cache
+def row_class(count: int) -> Any:
+    """The class that stands for a plain tuple of so many numbers."""
+    made = NamedTuple(f"Row{count}", [(f"at_{i}", float) for i in range(count)])  # type: ignore[misc]
+    made.__doc__ = f"{count} numbers in a row."
+    return made
+
+
 def kind_of(value: Any, hint: Any = None) -> Kind:
     """The kind of an example value, or of a class by what its fields are declared as.
 
@@ -107,6 +115,8 @@ def kind_of(value: Any, hint: Any = None) -> Kind:
         hints = hints_of(type(value))
         inner = tuple((name, kind_of(getattr(value, name), hints.get(name))) for name in value._fields)
         return Struct(type(value).__name__, inner, type(value))
+    if isinstance(value, tuple) and value and all(isinstance(part, int | float) for part in value):
+        return kind_of(row_class(len(value)))
     if isinstance(value, bool | np.bool_):
         return FLAG
     if isinstance(value, int | np.integer) and hint is not float:
