@@ -20,6 +20,7 @@ from controller.tick.law import (
     control_settle,
     limit_command,
     quantise_command,
+    told_terms,
 )
 from plant.declare import fused, inlined, quantity
 from plant.numerics.integrate import selected
@@ -103,4 +104,5 @@ def firmware_tick(
     achieved = demand + choose(limited, wound, 0.0)
     control = selected(clamped, control_settle(coefficients, control, terms, achieved), control)
     arrived = choose(aim == order.set_point, math.nan, aim)
-    return FirmwareState(control, command, order.mode, arrived), quantise_command(coefficients, command), terms, limited
+    told = told_terms(coefficients, terms)
+    return FirmwareState(control, command, order.mode, arrived), quantise_command(coefficients, command), told, limited
