@@ -2,11 +2,18 @@
 
 A word that is rounded is off by up to half a step, evenly: variance Δ²/12, less what the dropped bits cannot show
 (Δ² (1 − 4^-shift)/12; Bennett 1948 and Widrow 1956 for when it holds). The noises enter the exact sampled loop at their
-places; P = A P Aᵀ + B Q Bᵀ gives the variance of cuff pressure. It is a model: a signal that hardly moves is not
-rounded like noise, and then the simulation decides.
+places; the variance of cuff pressure is that of a linear system driven by them. It is a model: a signal that hardly
+moves is not rounded like noise, and then the simulation decides.
+
+The loop's own converters make more of it. Two runs that differ by a little d at a converter of step s read the same
+most of the time and a whole step apart on the share |d|/s of the ticks: variance s·E|d|, in place of d². With E|d| =
+σ√(2/π) that is an equation for σ, solved by iteration from above; its solution without any rounding is what two runs
+in doubles differ by once their last bits have parted (own reasoning; the simulation is held against it). An actuator
+stage that jumps over a dead band parts two runs further, in a way that is not linear: that is left to the simulation.
 """
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 import numpy as np
@@ -21,16 +28,29 @@ from controller.tick.law import Coefficients
 
 Real = NDArray[np.float64]
 PLACES = ("error", "lead", "notch", "rate", "demand")
+ROUNDS = 400  # of the iteration; each brings the logarithm of σ half way
+
+
+class Converters(NamedTuple):
+    """Steps of the loop's converters; 0 for none."""
+
+    light: float  # share of full scale
+    reading_mmHg: float
+    command: float
+
+
+NO_CONVERTERS = Converters(0.0, 0.0, 0.0)
 
 
 class AddedNoise(NamedTuple):
-    """Rms of cuff pressure [mmHg] that each word adds, and all together; infinite for a loop that is not stable."""
+    """Rms of cuff pressure [mmHg] that each word adds, what converters make of it, and all; infinite when unstable."""
 
     error: float
     lead: float
     notch: float
     rate: float
     demand: float
+    converters: float
     whole: float
 
 
@@ -52,44 +72,90 @@ def variances(law: FixedLaw, formats: Formats) -> Real:
     ])
 
 
-def closed_loop(loop: Loop, law: Coefficients) -> tuple[Real, Real, Real]:
-    """The loop with this law as matrices A, B and a row to cuff pressure; inputs are errors at PLACES.
+class Noisy(NamedTuple):
+    """The closed loop with its noises: x⁺ = A x + B n, y = C x + D n.
 
-    States: the sampled plant with its delay line, then the law's five as `ControllerState` has them.
+    States: the sampled plant with its delay line, then the law's five as `ControllerState` has them. Inputs: errors at
+    PLACES, then of light [1], reading [mmHg] and command. Outputs: cuff pressure [mmHg], and light, reading and command
+    before their converters.
     """
-    a, b, light = augmented(loop.discrete, loop.by_demand, loop.by_reading, loop.light_slope)
+
+    a: Real
+    b: Real
+    c: Real
+    d: Real
+
+
+def closed_loop(loop: Loop, law: Coefficients) -> Noisy:
+    """The loop with this law as matrices."""
+    a, by_demand, light = augmented(loop.discrete, loop.by_demand, loop.by_reading, loop.light_slope)
     n = len(a)
-    place = np.eye(5)
-    rows = np.zeros((n + 5, n + 5 + 5))  # next states by states and inputs
-    state = np.concatenate([np.zeros((5, n)), np.eye(5), np.zeros((5, 5))], axis=1)  # the law's states
-    noise = np.concatenate([np.zeros((5, n + 5)), place], axis=1)
-    error = np.concatenate([-light, np.zeros(10)]) + noise[0]
+    column = by_demand / loop.by_demand  # of the command
+    whole = np.eye(n + 5 + 8)  # rows: states and inputs, as combinations of themselves
+    state, noise = whole[n : n + 5], whole[n + 5 :]
+    seen = np.concatenate([light, np.zeros(13)])  # light through its slope
+    error = -seen - noise[5] / loop.light_slope + noise[0]
     led = law.lead_b0 * error + state[0] + noise[1]
     clean = law.notch_b0 * led + state[1] + noise[2]
     rate = law.derivative_gain * clean + state[4] + noise[3]
     integral = law.integral_new * clean + state[3]
     demand = law.proportional * clean + integral + rate + noise[4]
-    rows[:n, :n] = a
-    rows[:n] += np.outer(b, demand)
+    reading = np.concatenate([loop.discrete.c[1], np.zeros(len(whole) - len(loop.discrete.c[1]))])
+    rows = np.zeros((n + 5, len(whole)))
+    rows[:n, :n] = a  # the reading's way to the command is in there
+    rows[:n] += np.outer(by_demand, demand) + np.outer(column, loop.by_reading * noise[6] + noise[7])
     rows[n] = law.lead_b1 * error - law.lead_a1 * led
     rows[n + 1] = law.notch_b1 * led - law.notch_a1 * clean + state[2]
     rows[n + 2] = law.notch_b2 * led - law.notch_a2 * clean
-    rows[n + 3] = integral + law.integral_old * clean
+    rows[n + 3] = integral + law.integral_old * clean if law.integral_new != 0.0 else 0.0  # else a constant bias
     rows[n + 4] = law.derivative_pole * rate - law.derivative_gain * clean
-    if law.integral_new == 0.0:  # a constant bias, not a dynamic of the loop
-        rows[n + 3] = 0.0
-    cuff = np.concatenate([loop.discrete.cuff, np.zeros(len(a) - len(loop.discrete.cuff) + 5)])
-    return rows[:, : n + 5], rows[:, n + 5 :], cuff
+    cuff = np.concatenate([loop.discrete.cuff, np.zeros(len(whole) - len(loop.discrete.cuff))])
+    command = loop.by_demand * demand + loop.by_reading * (reading + noise[6])
+    out = np.array([cuff, loop.light_slope * seen, reading, command])
+    return Noisy(rows[:, : n + 5], rows[:, n + 5 :], out[:, : n + 5], out[:, n + 5 :])
 
 
-def added_noise(loop: Loop, law: FixedLaw, formats: Formats) -> AddedNoise:
-    """Rms [mmHg] that rounding adds to cuff pressure at one operating point, with the coefficients rounded too."""
+def variance_gains(noisy: Noisy) -> Real | None:
+    """Variance of each output by a unit variance of each input, shape (4, 8); None for a loop that is not stable."""
     from scipy.linalg import solve_discrete_lyapunov
 
-    a, b, row = closed_loop(loop, effective(law, formats))
-    if np.max(np.abs(np.linalg.eigvals(a))) >= 1.0:
-        return AddedNoise._make([np.inf] * 6)
-    # one equation for all places: the variance of the row is vᵀ Q v summed over Aᵏ, so solve for the row instead
-    weight = solve_discrete_lyapunov(a.T, np.outer(row, row))
-    each = np.maximum(np.einsum("ip,ij,jp->p", b, weight, b), 0.0) * variances(law, formats)
-    return AddedNoise._make([*np.sqrt(each).tolist(), float(np.sqrt(np.sum(each)))])
+    if np.max(np.abs(np.linalg.eigvals(noisy.a))) >= 1.0:
+        return None
+    found = []
+    for row, straight in zip(noisy.c, noisy.d, strict=True):
+        weight = solve_discrete_lyapunov(noisy.a.T, np.outer(row, row))
+        found.append(np.maximum(np.einsum("ip,ij,jp->p", noisy.b, weight, noisy.b), 0.0) + straight**2)
+    return np.array(found)
+
+
+def parted(gains: Real, own: Real, converters: Converters) -> Real:
+    """Variances of what light, reading and command are apart behind their converters, rounding noises being `own`."""
+    steps = np.array(converters)
+    most = steps**2 / 6.0  # two errors that know nothing of each other
+    variance = most.copy()
+    for _ in range(ROUNDS):
+        before = gains[1:] @ np.concatenate([own, variance])
+        apart = steps * np.sqrt(before * (2.0 / math.pi)) - before  # in place of `before`, which goes on by itself
+        variance = np.clip(apart, 0.0, most)
+    return variance
+
+
+def added_noise(
+    loop: Loop, law: FixedLaw, formats: Formats, converters: Converters = NO_CONVERTERS
+) -> AddedNoise:
+    """Rms [mmHg] that rounding adds to cuff pressure at one operating point, with the coefficients rounded too."""
+    gains = variance_gains(closed_loop(loop, effective(law, formats)))
+    if gains is None:
+        return AddedNoise._make([np.inf] * 7)
+    own = variances(law, formats)
+    each = gains[0] * np.concatenate([own, parted(gains, own, converters)])
+    made = [*each[:5].tolist(), float(np.sum(each[5:])), float(np.sum(each))]
+    return AddedNoise._make([math.sqrt(value) for value in made])
+
+
+def parted_noise(loop: Loop, law: Coefficients, converters: Converters) -> float:
+    """Rms of cuff pressure [mmHg] by which two runs in doubles differ once their converters' last bits have parted."""
+    gains = variance_gains(closed_loop(loop, law))
+    if gains is None:
+        return math.inf
+    return math.sqrt(float(gains[0, 5:] @ parted(gains, np.zeros(5), converters)))

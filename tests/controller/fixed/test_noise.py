@@ -23,14 +23,15 @@ def fixed(loop):
 
 
 def test_its_poles_are_those_of_the_loop(loop):
-    a, _, _ = closed_loop(loop, loop.coefficients)
+    a = closed_loop(loop, loop.coefficients).a
     found = np.sort(np.abs(np.linalg.eigvals(a)))
     np.testing.assert_allclose(found, np.sort(np.abs(closed_loop_poles(loop))), atol=1e-6)
 
 
 def test_a_run_with_white_noise_has_the_variance_that_is_foreseen(loop, fixed):
     law, formats = fixed
-    a, b, row = closed_loop(loop, effective(law, formats))
+    noisy = closed_loop(loop, effective(law, formats))
+    a, b, row = noisy.a, noisy.b[:, :5], noisy.c[0]
     chance = np.random.default_rng(5)
     deviation = np.sqrt(variances(law, formats))
     state, seen = np.zeros(len(a)), []
