@@ -8,6 +8,7 @@ import typer
 
 from experiments.commands.options import (
     NUMBER,
+    WHOLE,
     JsonOption,
     OutOption,
     RecordOption,
@@ -22,7 +23,10 @@ from experiments.commands.options import (
 
 def firmware(
     rig: RigArgument = "wrist",
-    number: Annotated[str, typer.Option(help="Arithmetic: double or single.")] = "double",
+    number: Annotated[str, typer.Option(help="Arithmetic: double, single or fixed.")] = "double",
+    words: Annotated[
+        int | None, typer.Option(**WHOLE, help="Bits of a word in fixed point, 8 to 32. Default: 16.")
+    ] = None,
     package: Annotated[
         Path | None, typer.Option("--check", help="Rebuild a package that was written before, and run its vectors.")
     ] = None,

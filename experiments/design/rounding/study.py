@@ -4,28 +4,26 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from controller.fixed.effects import Cycles, Stall, blind_error, blind_error_narrow, filter_cycles, stalls
 from controller.fixed.formats import Formats, effective, plan
-from controller.fixed.law import FixedLaw, initial_fixed
+from controller.fixed.law import FixedLaw
 from controller.fixed.noise import AddedNoise, Converters, added_noise, parted_noise
 from controller.fixed.proof import prove
-from controller.fixed.ranges import Ranges, ranges_seen
+from controller.fixed.ranges import Ranges
 from controller.margins.loop import Loop, build_loop, loop_margins, sides
 from controller.margins.margins import Margins
 from controller.protection.guards import guard_parts
-from controller.tick.inverse import achieved_demand
 from controller.tick.law import Coefficients, design
 from experiments.rigs.rig import Rig, clamp
-from experiments.simulation.simulate import USUAL, Ready, Run, mean_pressure, prepare, run_ready
+from experiments.simulation.simulate import Ready, Run, mean_pressure, prepare, run_ready
+from experiments.simulation.words import PLAN, ranges_in, with_law
 from plant.errors import InputError
 from plant.pressure.record import PressureTrace
 
-PLAN = USUAL._replace(filled=True)
 LAST_DIGITS = (1e-6, 3e-6, 1e-5, 3e-5, 1e-4)  # relative changes of a gain that little but converters' last bits tell
 NOISE_SHARE = 0.01  # of the servo's own error that rounding may add
 MODULUS_CHANGE, PHASE_CHANGE_deg = 0.002, 0.1  # of the margins by rounded coefficients
@@ -101,40 +99,6 @@ def word_lengths(text: str) -> list[int]:
     if not found or found[0] < 8 or found[-1] > 32:
         raise InputError(f"--words {text}: lengths from 8 to 32 bits, the first not above the last")
     return found
-
-
-def with_law(ready: Ready, law: Coefficients | FixedLaw) -> Ready:
-    """The same run with another law."""
-    firmware: Any = ready.loop.firmware._replace(coefficients=law)  # type: ignore[arg-type]
-    ready = ready._replace(loop=ready.loop._replace(firmware=firmware))
-    if isinstance(law, FixedLaw):
-        state = ready.start.firmware._replace(control=initial_fixed())  # type: ignore[arg-type]
-        ready = ready._replace(start=ready.start._replace(firmware=state))
-    return ready
-
-
-def reach_of_demand(rig: Rig, law: Coefficients, pressures_mmHg: list[float]) -> float:
-    """The largest demand that a command within its limits meets, either way, at some pressures."""
-    return max(abs(float(achieved_demand(rig.stage, command, pressure)))
-               for command in (law.output_low, law.output_high) for pressure in pressures_mmHg)
-
-
-def ranges_in(run: Run, rig: Rig, law: Coefficients, error_mmHg: float | None = None) -> Ranges:
-    """Ranges for a rig's law from a run in doubles; `error_mmHg` chooses that of the error."""
-    clamped = run.channels["mode"] == 1.0
-
-    def largest(name: str) -> float:
-        return float(np.max(np.abs(run.channels[name][clamped])))
-
-    found = ranges_seen(law, largest("error_mmHg"), largest("derivative"), largest("demand"))
-    cuff = run.channels["cuff_mmHg"]
-    full = reach_of_demand(rig, law, [float(np.min(cuff[clamped])), float(np.max(cuff[clamped]))])
-    if error_mmHg is not None:
-        found = ranges_seen(law, error_mmHg / 4.0, largest("derivative"), largest("demand"))._replace(
-            error_mmHg=error_mmHg)
-        share = error_mmHg / ranges_seen(law, error_mmHg / 4.0, 0.0, 0.0).error_mmHg
-        found = found._replace(lead_mmHg=found.lead_mmHg * share, notch_mmHg=found.notch_mmHg * share)
-    return found._replace(demand=max(found.demand, full))
 
 
 def difference_mmHg(one: Run, other: Run) -> float:

@@ -14,6 +14,7 @@ from typing import Any, get_type_hints
 
 import numpy as np
 
+from controller.fixed.words import Wide
 from plant.errors import InputError
 
 
@@ -34,6 +35,7 @@ class Struct:
 
 
 REAL, WHOLE, FLAG, WORD = Scalar("real"), Scalar("whole"), Scalar("flag"), Scalar("word")
+LONG = Scalar("long")  # a whole number of 64 bits: what is annotated as `Wide`
 Kind = Scalar | Struct
 KEYWORDS = frozenset(  # of C99
     """
@@ -96,6 +98,12 @@ def hints_of(kind: type) -> dict[str, Any]:
     return get_type_hints(kind)
 
 
+@cache
+def wide_fields(kind: type) -> frozenset[str]:
+    """Fields of a NamedTuple that are declared as `Wide`."""
+    return frozenset(name for name, hint in get_type_hints(kind, include_extras=True).items() if hint == Wide)
+
+
 def kind_of(value: Any, hint: Any = None) -> Kind:
     """The kind of an example value, or of a class by what its fields are declared as.
 
@@ -104,8 +112,9 @@ def kind_of(value: Any, hint: Any = None) -> Kind:
     if isinstance(value, type):
         return _of_type(value)
     if isinstance(value, tuple) and hasattr(value, "_fields"):
-        hints = hints_of(type(value))
-        inner = tuple((name, kind_of(getattr(value, name), hints.get(name))) for name in value._fields)
+        hints, wide = hints_of(type(value)), wide_fields(type(value))
+        inner = tuple((name, LONG if name in wide else kind_of(getattr(value, name), hints.get(name)))
+                      for name in value._fields)
         return Struct(type(value).__name__, inner, type(value))
     if isinstance(value, bool | np.bool_):
         return FLAG
@@ -118,8 +127,9 @@ def kind_of(value: Any, hint: Any = None) -> Kind:
 
 def _of_type(kind: type) -> Kind:
     if hasattr(kind, "_fields"):
-        hints = hints_of(kind)
-        return Struct(kind.__name__, tuple((name, kind_of(hints[name])) for name in kind._fields), kind)
+        hints, wide = hints_of(kind), wide_fields(kind)
+        return Struct(kind.__name__, tuple(
+            (name, LONG if name in wide else kind_of(hints[name])) for name in kind._fields), kind)
     found = {bool: FLAG, int: WHOLE, float: REAL}.get(kind)
     if found is None:
         raise Refusal(f"{kind.__name__}: only numbers, conditions and NamedTuples of them can be emitted")
@@ -129,9 +139,9 @@ def _of_type(kind: type) -> Kind:
 def built(source: type, given: list[Kind]) -> Struct:
     """The kind of a NamedTuple that is built from these kinds."""
     names: tuple[str, ...] = source._fields  # type: ignore[attr-defined]
-    hints = hints_of(source)
+    hints, wide = hints_of(source), wide_fields(source)
     fields = tuple(
-        (name, REAL if kind == WHOLE and hints.get(name) is float else kind)
+        (name, LONG if kind == WHOLE and name in wide else REAL if kind == WHOLE and hints.get(name) is float else kind)
         for name, kind in zip(names, given, strict=True))
     return Struct(source.__name__, fields, source)
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from experiments.firmware.emit.kinds import FLAG, REAL, WHOLE, WORD, Kind, Numbers, Struct
+from experiments.firmware.emit.kinds import FLAG, LONG, REAL, WHOLE, WORD, Kind, Numbers, Struct
 from plant.numerics import vector
 
 ATOM, UNARY, PRODUCT, SUM, COMPARED, JOINED, CHOSEN = range(7)  # how loosely a text holds together
@@ -61,6 +61,21 @@ def as_real(term: Term, numbers: Numbers) -> Term:
     return Term(f"({numbers.c_type}){term.tight()}", REAL, UNARY)
 
 
+def as_long(term: Term) -> Term:
+    """A whole number in 64 bits."""
+    if term.literal is not None and not term.source:
+        text = f"INT64_C({abs(int(term.literal))})"
+        return Term(f"(-{text})" if term.literal < 0 else text, LONG, literal=term.literal)
+    return Term(f"(int64_t){term.tight()}", LONG, UNARY)
+
+
+def as_kind(term: Term, kind: Kind, numbers: Numbers) -> Term:
+    """A whole number as what is wanted where it goes, real or of 64 bits; anything else as it is."""
+    if term.kind == WHOLE and kind == REAL:
+        return as_real(term, numbers)
+    return as_long(term) if term.kind == WHOLE and kind == LONG else term
+
+
 Build = Callable[[Numbers, list[Term]], Term]
 
 
@@ -105,6 +120,15 @@ HELPERS = {  # what the C library does not have, as Numba has it for single numb
                    "    return (second < first) ? second : first;\n}}",
     "greatest_whole": "static inline int32_t greatest_whole(int32_t first, int32_t second)\n{{\n"
                       "    return (second > first) ? second : first;\n}}",
+    "least_long": "static inline int64_t least_long(int64_t first, int64_t second)\n{{\n"
+                  "    return (second < first) ? second : first;\n}}",
+    "greatest_long": "static inline int64_t greatest_long(int64_t first, int64_t second)\n{{\n"
+                     "    return (second > first) ? second : first;\n}}",
+    "shifted_down": "/* value / 2^bits, rounded towards minus infinity: defined for negative values, too. */\n"
+                    "static inline int64_t shifted_down(int64_t value, int32_t bits)\n{{\n"
+                    "    const uint32_t count = (uint32_t)bits;\n"
+                    "    return (value < 0) ? (-1 - (int64_t)((uint64_t)(-1 - value) >> count))\n"
+                    "                       : (int64_t)((uint64_t)value >> count);\n}}",
     "word_of_real": "static inline uint64_t word_of_real({r} value)\n{{\n    uint64_t word;\n"
                     "    (void)memcpy(&word, &value, sizeof word);\n    return word;\n}}",
     "real_of_word": "static inline {r} real_of_word(uint64_t word)\n{{\n    {r} value;\n"
@@ -117,4 +141,4 @@ def c_type(kind: Kind, numbers: Numbers) -> str:
     """The C type of a kind."""
     if isinstance(kind, Struct):
         return kind.name
-    return {REAL: numbers.c_type, WHOLE: "int32_t", FLAG: "bool", WORD: "uint64_t"}[kind]
+    return {REAL: numbers.c_type, WHOLE: "int32_t", LONG: "int64_t", FLAG: "bool", WORD: "uint64_t"}[kind]
