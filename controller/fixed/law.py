@@ -9,8 +9,13 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+import numpy as np
+
 from controller.fixed.words import Store, Wide, bounded, stored, stored_real
+from controller.tick.check_sum import ONES, Word, crc_step, settings_sum
 from controller.tick.law import Terms, bumpless_start, control_demand, control_settle, told_terms
+from plant.declare import inlined
+from plant.numerics.vector import held_bits, held_size
 
 
 class FixedLaw(NamedTuple):
@@ -137,3 +142,69 @@ def fixed_terms(law: FixedLaw, terms: FixedTerms) -> Terms:
         law.demand_step * float(stored(terms.integral, law.demand)),
         law.rate_step * float(terms.rate), law.demand_step * float(terms.demand),
     )
+
+
+@inlined
+def sum_of_real(before: Word, value: float) -> Word:
+    """The check sum after a real number."""
+    return crc_step(before, held_bits(value), held_size(value))
+
+
+@inlined
+def sum_of_word(before: Word, value: Wide) -> Word:
+    """The check sum after a whole number of 64 bits."""
+    return crc_step(before, np.uint64(value), 64)
+
+
+@inlined
+def sum_of_store(before: Word, store: Store) -> Word:
+    """The check sum after what a sum is stored with."""
+    total = sum_of_word(before, store.half)
+    total = crc_step(total, np.uint64(store.shift), 32)
+    total = sum_of_word(total, store.least)
+    return sum_of_word(total, store.greatest)
+
+
+@settings_sum.of(FixedLaw)
+def fixed_sum(law: FixedLaw) -> Word:
+    """Check sum of a law on words: all its fields in order."""
+    total = np.uint64(ONES)
+    total = sum_of_real(total, law.period_s)
+    total = sum_of_real(total, law.output_low)
+    total = sum_of_real(total, law.output_high)
+    total = sum_of_real(total, law.slew_per_tick)
+    total = sum_of_real(total, law.output_quantum)
+    total = sum_of_real(total, law.error_scale)
+    total = sum_of_real(total, law.error_step)
+    total = sum_of_real(total, law.lead_step)
+    total = sum_of_real(total, law.notch_step)
+    total = sum_of_real(total, law.rate_step)
+    total = sum_of_real(total, law.demand_scale)
+    total = sum_of_real(total, law.demand_step)
+    total = sum_of_word(total, law.lead_b0)
+    total = sum_of_word(total, law.lead_b1)
+    total = sum_of_word(total, law.lead_a1)
+    total = sum_of_word(total, law.lead_steady)
+    total = sum_of_word(total, law.lead_unit)
+    total = sum_of_word(total, law.notch_b0)
+    total = sum_of_word(total, law.notch_b1)
+    total = sum_of_word(total, law.notch_b2)
+    total = sum_of_word(total, law.notch_a1)
+    total = sum_of_word(total, law.notch_a2)
+    total = sum_of_word(total, law.notch_steady)
+    total = sum_of_word(total, law.notch_unit)
+    total = sum_of_word(total, law.derivative_gain)
+    total = sum_of_word(total, law.derivative_pole)
+    total = sum_of_word(total, law.proportional)
+    total = sum_of_word(total, law.integral_new)
+    total = sum_of_word(total, law.integral_old)
+    total = sum_of_word(total, law.tracking_gain)
+    total = sum_of_word(total, law.rate_unit)
+    total = sum_of_word(total, law.demand_unit)
+    total = sum_of_word(total, law.integral_most)
+    total = sum_of_store(total, law.error)
+    total = sum_of_store(total, law.lead)
+    total = sum_of_store(total, law.notch)
+    total = sum_of_store(total, law.rate)
+    total = sum_of_store(total, law.demand)
+    return total ^ np.uint64(ONES)

@@ -10,6 +10,7 @@ import numpy as np
 
 from experiments.firmware.emit import terms
 from experiments.firmware.emit.kinds import (
+    COUNT,
     FLAG,
     LONG,
     REAL,
@@ -123,11 +124,9 @@ class Expressions:
 
     def both(self, node: ast.AST, first: Term, second: Term) -> tuple[Term, Term]:
         """Two operands of one kind: a whole number beside a real one is real."""
-        if first.kind != second.kind and {first.kind, second.kind} == {REAL, WHOLE}:
-            first = as_real(first, self.numbers) if first.kind == WHOLE else first
-            second = as_real(second, self.numbers) if second.kind == WHOLE else second
-        if {first.kind, second.kind} == {LONG, WHOLE}:
-            first, second = (terms.as_kind(term, LONG, self.numbers) for term in (first, second))
+        for wanted, others in ((REAL, (WHOLE, COUNT)), (LONG, (WHOLE,)), (COUNT, (WHOLE,))):
+            if any({first.kind, second.kind} == {wanted, other} for other in others):
+                first, second = (terms.as_kind(term, wanted, self.numbers) for term in (first, second))
         if first.kind != second.kind:
             raise self.source.refuse(node, "its operands are of different kinds")
         return first, second
@@ -153,7 +152,7 @@ class Expressions:
             raise self.source.refuse(node, "this operation cannot be emitted")
         symbol, loose = ARITHMETIC[type(node.op)]
         first, second = self.both(node, first, second)
-        if first.kind not in (REAL, WHOLE, LONG, WORD) or (symbol == "/" and first.kind != REAL):
+        if first.kind not in (REAL, WHOLE, LONG, COUNT, WORD) or (symbol == "/" and first.kind != REAL):
             raise self.source.refuse(node, "arithmetic is for numbers, division for real ones")
         # left to right, as Python does it; another operation gets parentheses for whoever reads
         again = isinstance(node.left, ast.BinOp) and type(node.left.op) in ARITHMETIC and first.loose == loose
@@ -278,12 +277,12 @@ class Expressions:
         """float(…), int(…), abs(…), np.uint64(…)."""
         if function is abs and term.kind == REAL:
             return Term(f"fabs{self.numbers.suffix}({term.text})", REAL)
-        if function is float and term.kind in (REAL, WHOLE, LONG):
+        if function is float and term.kind in (REAL, WHOLE, LONG, COUNT):
             return term if term.kind == REAL else as_real(term, self.numbers)
         if function is int and term.kind in (REAL, WHOLE):
             return term if term.kind == WHOLE else Term(f"(int32_t){term.tight()}", WHOLE, UNARY)
-        if function is np.uint64 and term.kind == WHOLE:
-            if term.literal is not None:
+        if function is np.uint64 and term.kind in (WHOLE, LONG):
+            if term.literal is not None and term.literal >= 0:
                 return Term(f"UINT64_C({term.literal})", WORD)
             return Term(f"(uint64_t){term.tight()}", WORD, UNARY)
         raise self.source.refuse(node, "this conversion cannot be emitted")

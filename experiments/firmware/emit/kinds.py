@@ -15,6 +15,7 @@ from typing import Any, get_type_hints
 import numpy as np
 
 from controller.fixed.words import Wide
+from plant.declare import UNSIGNED
 from plant.errors import InputError
 
 
@@ -36,6 +37,8 @@ class Struct:
 
 REAL, WHOLE, FLAG, WORD = Scalar("real"), Scalar("whole"), Scalar("flag"), Scalar("word")
 LONG = Scalar("long")  # a whole number of 64 bits: what is annotated as `Wide`
+COUNT = Scalar("count")  # one of 32 bits without a sign: what is annotated as `Unsigned`
+WHOLES = {"Wide": LONG, "Unsigned": COUNT}
 Kind = Scalar | Struct
 KEYWORDS = frozenset(  # of C99
     """
@@ -64,6 +67,11 @@ class Numbers:
     def c_type(self) -> str:
         """The C type of a real number."""
         return "double" if self.name == "double" else "float"
+
+    @property
+    def bits(self) -> int:
+        """Bits of a real number."""
+        return 64 if self.name == "double" else 32
 
     @property
     def suffix(self) -> str:
@@ -99,9 +107,20 @@ def hints_of(kind: type) -> dict[str, Any]:
 
 
 @cache
+def declared_wholes(kind: type) -> dict[str, Scalar]:
+    """Fields of a NamedTuple that are declared as whole numbers of a certain size."""
+    found: dict[str, Scalar] = {}
+    for name, hint in get_type_hints(kind, include_extras=True).items():
+        said = getattr(hint, "__metadata__", ())
+        if hint == Wide or UNSIGNED in said:
+            found[name] = LONG if hint == Wide else COUNT
+    return found
+
+
+@cache
 def wide_fields(kind: type) -> frozenset[str]:
     """Fields of a NamedTuple that are declared as `Wide`."""
-    return frozenset(name for name, hint in get_type_hints(kind, include_extras=True).items() if hint == Wide)
+    return frozenset(name for name, size in declared_wholes(kind).items() if size == LONG)
 
 
 def kind_of(value: Any, hint: Any = None) -> Kind:
@@ -112,8 +131,8 @@ def kind_of(value: Any, hint: Any = None) -> Kind:
     if isinstance(value, type):
         return _of_type(value)
     if isinstance(value, tuple) and hasattr(value, "_fields"):
-        hints, wide = hints_of(type(value)), wide_fields(type(value))
-        inner = tuple((name, LONG if name in wide else kind_of(getattr(value, name), hints.get(name)))
+        hints, wholes = hints_of(type(value)), declared_wholes(type(value))
+        inner = tuple((name, wholes.get(name) or kind_of(getattr(value, name), hints.get(name)))
                       for name in value._fields)
         return Struct(type(value).__name__, inner, type(value))
     if isinstance(value, bool | np.bool_):
@@ -127,9 +146,9 @@ def kind_of(value: Any, hint: Any = None) -> Kind:
 
 def _of_type(kind: type) -> Kind:
     if hasattr(kind, "_fields"):
-        hints, wide = hints_of(kind), wide_fields(kind)
-        return Struct(kind.__name__, tuple(
-            (name, LONG if name in wide else kind_of(hints[name])) for name in kind._fields), kind)
+        hints, wholes = hints_of(kind), declared_wholes(kind)
+        return Struct(kind.__name__, tuple((name, wholes.get(name) or kind_of(hints[name])) for name in kind._fields),
+                      kind)
     found = {bool: FLAG, int: WHOLE, float: REAL}.get(kind)
     if found is None:
         raise Refusal(f"{kind.__name__}: only numbers, conditions and NamedTuples of them can be emitted")
@@ -139,10 +158,12 @@ def _of_type(kind: type) -> Kind:
 def built(source: type, given: list[Kind]) -> Struct:
     """The kind of a NamedTuple that is built from these kinds."""
     names: tuple[str, ...] = source._fields  # type: ignore[attr-defined]
-    hints, wide = hints_of(source), wide_fields(source)
-    fields = tuple(
-        (name, LONG if kind == WHOLE and name in wide else REAL if kind == WHOLE and hints.get(name) is float else kind)
-        for name, kind in zip(names, given, strict=True))
+    hints, wholes = hints_of(source), declared_wholes(source)
+
+    def held(name: str, kind: Kind) -> Kind:
+        return kind if kind != WHOLE else wholes.get(name) or (REAL if hints.get(name) is float else kind)
+
+    fields = tuple((name, held(name, kind)) for name, kind in zip(names, given, strict=True))
     return Struct(source.__name__, fields, source)
 
 

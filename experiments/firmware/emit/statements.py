@@ -7,7 +7,7 @@ from typing import Any
 
 from experiments.firmware.emit import terms
 from experiments.firmware.emit.expressions import Expressions
-from experiments.firmware.emit.kinds import FLAG, LONG, REAL, WHOLE, Kind, Struct, safe
+from experiments.firmware.emit.kinds import COUNT, FLAG, LONG, REAL, WHOLE, WHOLES, Kind, Struct, safe
 from experiments.firmware.emit.terms import Term, as_real
 
 
@@ -135,7 +135,7 @@ class Statements(Expressions):
         name, kind = target.id, term.kind
         before = self.locals.get(name)
         if before is not None and name in self.changing:
-            if kind == WHOLE and before.kind in (REAL, LONG):
+            if kind == WHOLE and before.kind in (REAL, LONG, COUNT):
                 term = terms.as_kind(term, before.kind, self.numbers)
             elif before.kind != kind:
                 raise self.source.refuse(node, "a name keeps its kind")
@@ -221,8 +221,8 @@ class Statements(Expressions):
             term = self.several(node, [self.walk(part) for part in node.value.elts])
         else:
             term = self.walk(node.value)
-            if getattr(self.source.tree.returns, "id", "") == "Wide":
-                term = terms.as_kind(term, LONG, self.numbers)
+            declared = WHOLES.get(getattr(self.source.tree.returns, "id", ""))
+            term = terms.as_kind(term, declared, self.numbers) if declared and term.kind == WHOLE else term
         if self.result is None:
             self.result = term.kind
         if self.result == REAL and term.kind == WHOLE:

@@ -9,11 +9,11 @@ import numpy as np
 from controller.fixed.formats import Formats
 from controller.fixed.law import FixedLaw
 from controller.fixed.proof import prove
-from controller.protection.detectors_self import settings_sum
 from controller.protection.protection import Protection, initial_protection, protection_step
 from controller.protection.watched import Watched
+from controller.tick.check_sum import settings_sum
 from controller.tick.firmware import Firmware, Order, firmware_tick
-from experiments.firmware.emit.kinds import DOUBLE, FLAG, REAL, WHOLE, Kind, Numbers, Struct, kind_of, safe
+from experiments.firmware.emit.kinds import COUNT, DOUBLE, FLAG, REAL, WHOLE, Kind, Numbers, Struct, kind_of, safe
 from experiments.firmware.emit.single import Twins, rounded
 from experiments.firmware.emit.unit import Emitted, Unit
 from experiments.firmware.package.settings_text import Setting
@@ -79,12 +79,12 @@ def firmware_of(rig: Rig, law: FixedLaw | None = None) -> Firmware:
 def protection_of(rig: Rig, firmware: Firmware, numbers: Numbers) -> Protection:
     """The protection of a rig; the check sum that it expects is made out in the target's arithmetic."""
     part: Protection = thresholds(rig).protection
-    if isinstance(firmware.coefficients, FixedLaw):
-        return part._replace(settings_check=part.settings_check._replace(expected=0.0))
-    if numbers == DOUBLE or not hasattr(part.settings_check, "expected"):
-        return part
-    own = Twins().twin(settings_sum)(rounded(firmware.coefficients))
-    return part._replace(settings_check=part.settings_check._replace(expected=float(own)))
+    law: Any = firmware.coefficients
+    if numbers == DOUBLE:
+        own = settings_sum(law)
+    else:
+        own = Twins().twin(settings_sum)(rounded(law))
+    return part._replace(settings_check=part.settings_check._replace(expected=int(own)))
 
 
 def emitted(firmware: Firmware, part: Protection, numbers: Numbers) -> tuple[Unit, list[Emitted]]:
@@ -93,10 +93,8 @@ def emitted(firmware: Firmware, part: Protection, numbers: Numbers) -> tuple[Uni
     order = Order(0, 0.0, 0.0, 0.0)
     roots = [
         unit.root(firmware_tick, firmware, initial_firmware(firmware), order, 0.0, 0.0), unit.root(initial_protection),
-        unit.root(protection_step, part, initial_protection(), Watched),
+        unit.root(protection_step, part, initial_protection(), Watched), unit.root(settings_sum, firmware.coefficients),
     ]
-    if not isinstance(firmware.coefficients, FixedLaw):
-        roots.append(unit.root(settings_sum, firmware.coefficients))
     return unit, roots
 
 
@@ -105,10 +103,9 @@ def usual_inputs(rig: Rig, part: Protection) -> tuple[Watched, dict[str, tuple[f
     point = clamp(rig, NOMINAL_mmHg, rig.tone.level)
     supply = rig.plant.supply.pressure_mmHg
     seen = usual_watched()._replace(
-        period_s=rig.timing.period_s, mode=1, clamped_s=10.0, reading_mmHg=NOMINAL_mmHg, second_mmHg=NOMINAL_mmHg,
+        period_s=rig.timing.period_s, mode=1, clamped_ticks=10_000, reading_mmHg=NOMINAL_mmHg, second_mmHg=NOMINAL_mmHg,
         supply_mmHg=supply, light=point.light, set_point=point.light, light_slope=point.light_slope)
-    known: dict[str, Any] = {"light_noise": part.light_signal.noise, "emitter": 1.0, "searched": True,
-             "settings": getattr(part.settings_check, "expected", 0.0)}
+    known: dict[str, Any] = {"light_noise": part.light_signal.noise, "emitter": 1.0, "searched": True}
     seen = seen._replace(**{name: value for name, value in known.items() if name in Watched._fields})
     pulse = (NOMINAL_mmHg, 20.0, 0.1)
     usual = {"reading_mmHg": pulse, "second_mmHg": pulse, "error_mmHg": (0.0, 1.0, 0.2),
@@ -119,8 +116,11 @@ def usual_inputs(rig: Rig, part: Protection) -> tuple[Watched, dict[str, tuple[f
 
 def _assign(kind: Struct, numbers: Numbers) -> list[str]:
     forms: dict[Kind, str] = {REAL: "in[{0}]", FLAG: f"in[{{0}}] > {numbers.literal(0.5)}",
-                              WHOLE: f"(int32_t)floor{numbers.suffix}(in[{{0}}])"}
-    return [f".{safe(name)} = {forms[inner].format(i)}" for i, (name, inner) in enumerate(kind.fields)]
+                              WHOLE: f"(int32_t)floor{numbers.suffix}(in[{{0}}])",
+                              COUNT: f"(uint32_t)floor{numbers.suffix}(in[{{0}}])"}
+    on_top = {"settings": f"{NAME}_protection.settings_check.expected + "}  # has more bits than an input
+    return [f".{safe(name)} = {on_top.get(name, '')}{forms[inner].format(i)}"
+            for i, (name, inner) in enumerate(kind.fields)]
 
 
 def suites_of(rig: Rig, unit: Unit, roots: list[Emitted], firmware: Firmware, part: Protection) -> list[Suite]:

@@ -124,7 +124,7 @@ the docstring and the line of the source that it was made from; `TRACE.csv` list
 after every operation.
 Products and sums must not be fused: build with `-ffp-contract=off` (or what your compiler calls it) and without fast
 math. `vectors_check` tells: it ends with status 2 in a build that fuses. Of the library only `sqrt`, `floor`, `fabs`,
-`ldexp` and `copysign` are used, which are exact everywhere. A set point in force of NaN means that it has arrived.
+`ldexp` and `copysign` are used, which are exact everywhere.
 
 ## Use
 

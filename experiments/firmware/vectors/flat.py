@@ -61,14 +61,17 @@ def columns(value: Any, path: str = "") -> Iterator[str]:
 
 
 def from_row(model: Any, row: Any) -> Any:
-    """A NamedTuple like `model` from a row: whole numbers rounded down, conditions where a number is above ½."""
+    """A NamedTuple like `model` from a row: conditions where a number is above ½, whole numbers rounded down.
+
+    Whole numbers of a row come on top of the model's own: what has more bits than a row's numbers hold goes so.
+    """
     raise TypeError("for compiled code only")
 
 
 @overload(from_row, jit_options=OPTIONS)
 def _from_row(model, row):  # type: ignore[no-untyped-def]
     scope: dict[str, Any] = {"build": model.instance_class, "floor": math.floor}
-    forms = {types.boolean: "row[{0}] > 0.5", types.int64: "int(floor(row[{0}]))"}
+    forms = {types.boolean: "row[{0}] > 0.5", types.int64: "model[{0}] + int(floor(row[{0}]))"}
     parts = [forms.get(kind, "row[{0}]").format(i) for i, kind in enumerate(model.types)]
     exec(f"def read(model, row):\n    return build({', '.join(parts)})\n", scope)
     return scope["read"]

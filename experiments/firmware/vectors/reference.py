@@ -63,12 +63,17 @@ def usual_watched() -> Watched:
     return Watched(*(empty[hints_of(Watched)[name]] for name in Watched._fields))
 
 
+def seen_from(part: Protection) -> Watched:
+    """What the vectors' inputs come on top of: the check sum that is expected."""
+    return usual_watched()._replace(settings=part.settings_check.expected)
+
+
 def protection_reference(part: Protection, inputs: Rows) -> tuple[list[str], Rows]:
     """Names and values, shape (ticks, numbers), of the protection's state."""
     start = initial_protection()
     names = [name for name, _ in leaves(start)]
     rows = np.empty((len(inputs), len(names)))
-    protection_rows(part, usual_watched(), start, np.ascontiguousarray(inputs), rows)
+    protection_rows(part, seen_from(part), start, np.ascontiguousarray(inputs), rows)
     return names, rows
 
 
@@ -76,6 +81,7 @@ def single_reference(firmware: Firmware, part: Protection, law_inputs: Any, seen
     """The rows of both in single precision, by the twins."""
     twins = Twins()
     tick, step = twins.twin(firmware_tick), twins.twin(protection_step)
+    base = seen_from(part)
     firmware, part, state = rounded(firmware), rounded(part), rounded(initial_firmware(firmware))
     law = []
     for given in law_inputs:
@@ -86,8 +92,8 @@ def single_reference(firmware: Firmware, part: Protection, law_inputs: Any, seen
     kinds = [hints_of(Watched)[name] for name in Watched._fields]
     seen_state, protection = rounded(initial_protection()), []
     for given in seen_inputs:
-        values: list[Any] = [bool(v > 0.5) if kind is bool else int(np.floor(v)) if kind is int else v
-                         for v, kind in zip(given, kinds, strict=True)]
+        values: list[Any] = [bool(v > 0.5) if kind is bool else own + int(np.floor(v)) if kind is int else v
+                         for v, kind, own in zip(given, kinds, base, strict=True)]
         seen_state = step(part, seen_state, Watched(*values))
         protection.append([float(value) for _, value in leaves(seen_state)])
     return np.array(law, np.float32), np.array(protection, np.float32)

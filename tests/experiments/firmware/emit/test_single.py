@@ -2,7 +2,7 @@
 import numpy as np
 import pytest
 
-from controller.protection.detectors_self import settings_sum
+from controller.tick.check_sum import settings_sum
 from controller.tick.firmware import Order, firmware_tick
 from experiments.firmware.emit.kinds import Refusal
 from experiments.firmware.emit.single import Twins, rounded
