@@ -33,24 +33,24 @@ class FixedLaw(NamedTuple):
     rate_step: float  # command a word
     demand_scale: float  # words per full command
     demand_step: float  # command a word
-    lead_b0: Wide
-    lead_b1: Wide
-    lead_a1: Wide
+    lead_b0: Wide  # of this tick's error
+    lead_b1: Wide  # of the last error
+    lead_a1: Wide  # of the last output, taken away
     lead_steady: Wide  # gain of the lead for a steady error
     lead_unit: Wide  # one word of the lead in units of its sum
-    notch_b0: Wide
-    notch_b1: Wide
-    notch_b2: Wide
-    notch_a1: Wide
-    notch_a2: Wide
+    notch_b0: Wide  # of this tick's input
+    notch_b1: Wide  # of the last
+    notch_b2: Wide  # and of the one before
+    notch_a1: Wide  # of the last output, taken away
+    notch_a2: Wide  # and of the one before
     notch_steady: Wide  # gain of the notch for a steady error
     notch_unit: Wide  # one word of the notch in units of its sum
-    derivative_gain: Wide
-    derivative_pole: Wide
+    derivative_gain: Wide  # of a change
+    derivative_pole: Wide  # of the last output
     proportional: Wide  # in units of the demand's sum, as all below
-    integral_new: Wide
-    integral_old: Wide
-    tracking_gain: Wide
+    integral_new: Wide  # of this tick's filtered error
+    integral_old: Wide  # of the last
+    tracking_gain: Wide  # of what a limit took from the demand
     rate_unit: Wide  # one word of the derivative
     demand_unit: Wide  # one word of the demand
     integral_most: Wide  # largest integral
