@@ -30,6 +30,7 @@ class LoopOptions(Options):
     board: str | None = None
     clock: str | None = None
     number: str = "double"
+    words: int | None = None
 
 
 def loop_job(options: LoopOptions) -> int:
@@ -67,7 +68,7 @@ def _choice(options: LoopOptions) -> FirmwareChoice:
         return FirmwareChoice(options.firmware)
     processor = processor_of(options.board)
     plan = BoardPlan(processor, clock_of(options.clock, processor))
-    return FirmwareChoice(options.firmware, plan, options.number)
+    return FirmwareChoice(options.firmware, plan, options.number, options.words)
 
 
 def _write(content: bytes, path: Path) -> None:

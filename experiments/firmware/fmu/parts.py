@@ -93,12 +93,14 @@ def _emitted(
             "valve_play": unit.root(valve_play, loop.plant.valve, 0.0, 0.0),
             "is_missed": unit.root(is_missed, loop, now)}
     if firmware:
-        roots["firmware_tick"] = unit.root(firmware_tick, loop.firmware, initial_firmware(), order, 0.0, 0.0)
+        begun = initial_firmware(loop.firmware)
+        roots["firmware_tick"] = unit.root(firmware_tick, loop.firmware, begun, order, 0.0, 0.0)
     return unit, roots
 
 
 def _settings(loop: ClosedLoop, around: Surroundings, plant: bool, firmware: bool, rig: Rig) -> list[Setting]:
-    begun = Setting("firmware_at_start", initial_firmware(), {}, "what the firmware remembers before its first tick")
+    begun = Setting("firmware_at_start", initial_firmware(loop.firmware), {},
+                    "what the firmware remembers before its first tick")
     if not plant:
         return [Setting("firmware_settings", loop.firmware, {}, "law, actuator stage and filling"), begun]
     return [Setting("loop_settings", loop, {}, "plant, firmware and timing"),

@@ -106,11 +106,12 @@ class FirmwareChoice:
     given: Path | None
     plan: BoardPlan | None = None
     number: str = "double"
+    words: int | None = None  # bits, where the number is fixed
 
     @property
     def name(self) -> str:
         """What it is called in a report."""
-        return self.given.name if self.given else f"the rig's own in {self.number} precision"
+        return self.given.name if self.given else f"the rig's own, {self.number}"
 
 
 def loop_outcome(
@@ -126,7 +127,7 @@ def loop_outcome(
     with TemporaryDirectory(prefix="cuffloop-") as place:
         given = choice.given or Path(place)
         if choice.given is None:
-            write_code(rig, choice.number, given)
+            write_code(rig, choice.number, given, choice.words)
         watched = run_foreign(ready, given, progress, choice.plan)
         if watched.board is not None and watched.run is not None and sources_of(given):
             here = run_foreign(ready, given)
