@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from controller.fixed.formats import LEAST_BITS, MOST_BITS
 from experiments.firmware.emit.kinds import DOUBLE, NUMBERS
 from experiments.firmware.emit.text import CAUTION, header, source
 from experiments.firmware.package import texts
@@ -50,6 +51,8 @@ def package_files(rig: Rig, number: str, words: int | None = None) -> tuple[Cont
     if number != FIXED and words is not None:
         raise InputError(f"--words {words}: goes with --number {FIXED} only")
     length = (USUAL_WORDS if words is None else words) if number == FIXED else None
+    if length is not None and not LEAST_BITS <= length <= MOST_BITS:
+        raise InputError(f"--words {length}: must be from {LEAST_BITS} to {MOST_BITS} bits")
     made = contents_of(rig, NUMBERS.get(number, DOUBLE), length)
     kind = f"{number} precision" if length is None else f"law on words of {length} bits"
     title = f"Firmware of the rig {rig.name}, {kind}: made by cuffloop, not to be edited."
