@@ -13,8 +13,8 @@
 
 **Functions**, each the same as the command of its name: `check`, `compare` (`check` with several rigs), `simulate`,
 `margins`, `search` (one finger), `searches` (many), `schedules`, `sweep`, `tune`, `budget`, `faults`, `fingers`,
-`height`, `wear`, `rigs`, `parameters` (of one rig). What they take: `load_rig`, `read_record`, `Work`, `SweepOptions`,
-`FaultOptions`. Around them: `progress`. `help(cuffloop.check)` says all about one.
+`height`, `wear`, `excite`, `rigs`, `parameters` (of one rig). What they take: `load_rig`, `read_record`, `Work`,
+`SweepOptions`, `FaultOptions`. Around them: `progress`. `help(cuffloop.check)` says all about one.
 
 **Results** are frozen; each prints as its command does (in a notebook, too) and has `passed`, `to_json()`,
 `to_xarray()`, `plot()`, `units` and `save(folder)`. Bad input raises `InputError` with one line.
@@ -37,6 +37,8 @@ if TYPE_CHECKING:
     from experiments.front.check import check as check
     from experiments.front.compare import CompareResult as CompareResult
     from experiments.front.compare import compare as compare
+    from experiments.front.excite import ExciteResult as ExciteResult
+    from experiments.front.excite import excite as excite
     from experiments.front.faults import FaultOptions as FaultOptions
     from experiments.front.faults import FaultsResult as FaultsResult
     from experiments.front.faults import faults as faults
@@ -103,6 +105,7 @@ FRONT: dict[str, tuple[str, ...]] = {  # module of experiments.front: what it br
     "fingers": ("FingersResult", "fingers",),
     "height": ("HeightResult", "height",),
     "wear": ("WearResult", "wear",),
+    "excite": ("ExciteResult", "excite",),
     "rigs": ("RigList", "RigResult", "parameters", "rigs",),
     "result": ("Result",),
 }
@@ -110,10 +113,10 @@ ELSEWHERE = {"InputError": "plant.errors", "progress": "experiments.work.progres
 PLACES = {name: f"experiments.front.{module}" for module, names in FRONT.items() for name in names} | ELSEWHERE
 
 __all__ = [
-    "BudgetResult", "CheckResult", "CompareResult", "FaultOptions", "FaultsResult", "FingersResult", "HeightResult",
-    "InputError", "MarginsResult", "Result", "RigList", "RigResult", "SchedulesResult", "SearchResult",
+    "BudgetResult", "CheckResult", "CompareResult", "ExciteResult", "FaultOptions", "FaultsResult", "FingersResult",
+    "HeightResult", "InputError", "MarginsResult", "Result", "RigList", "RigResult", "SchedulesResult", "SearchResult",
     "SearchesResult", "SimulateResult", "SweepOptions", "SweepResult", "TuneResult", "WearResult", "Work",
-    "budget", "check", "compare", "faults", "fingers", "height", "load_rig",
+    "budget", "check", "compare", "excite", "faults", "fingers", "height", "load_rig",
     "margins", "parameters", "progress", "read_record", "rigs", "schedules", "search",
     "searches", "simulate", "sweep", "tune", "wear",
 ]
