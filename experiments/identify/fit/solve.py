@@ -92,13 +92,19 @@ def gauss_newton(residuals: Samples, jacobian: Samples) -> Samples:
 def several(
     evaluate: Evaluate, starts: Sequence[Samples], bounds: tuple[Samples, Samples], enough: float, most: int = 60
 ) -> list[Solution]:
-    """Searches from one start after the other until one costs no more than `enough`; best first."""
+    """Searches from one start after the other, best first: until one costs no more than `enough`, or two agree."""
     found: list[Solution] = []
     for number, start in enumerate(starts):
         found.append(solve(evaluate, np.asarray(start, float), bounds, most, number=number))
-        if found[-1].cost <= enough:
+        if found[-1].cost <= enough or agrees(found[-1], found[:-1]):
             break
     return sorted(found, key=lambda solution: solution.cost)
+
+
+def agrees(last: Solution, others: Sequence[Solution]) -> bool:
+    """Whether the cheapest search so far has been there before: another start would bring nothing."""
+    return any(abs(one.cost - last.cost) < 1e-3 * last.cost and np.max(np.abs(one.x - last.x)) < 1e-2
+               and last.cost <= min(other.cost for other in others) * (1.0 + 1e-3) for one in others)
 
 
 def column_lengths(jacobian: Samples) -> Samples:

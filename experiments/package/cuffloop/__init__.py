@@ -13,8 +13,8 @@
 
 **Functions**, each the same as the command of its name: `check`, `compare` (`check` with several rigs), `simulate`,
 `margins`, `search` (one finger), `searches` (many), `schedules`, `sweep`, `tune`, `budget`, `faults`, `fingers`,
-`height`, `wear`, `excite`, `rigs`, `parameters` (of one rig). What they take: `load_rig`, `read_record`, `Work`,
-`SweepOptions`, `FaultOptions`. Around them: `progress`. `help(cuffloop.check)` says all about one.
+`height`, `wear`, `excite`, `identify`, `rigs`, `parameters` (of one rig). What they take: `load_rig`, `read_record`,
+`Work`, `SweepOptions`, `FaultOptions`. Around them: `progress`. `help(cuffloop.check)` says all about one.
 
 **Results** are frozen; each prints as its command does (in a notebook, too) and has `passed`, `to_json()`,
 `to_xarray()`, `plot()`, `units` and `save(folder)`. Bad input raises `InputError` with one line.
@@ -46,6 +46,8 @@ if TYPE_CHECKING:
     from experiments.front.fingers import fingers as fingers
     from experiments.front.height import HeightResult as HeightResult
     from experiments.front.height import height as height
+    from experiments.front.identify import IdentifyResult as IdentifyResult
+    from experiments.front.identify import identify as identify
     from experiments.front.inputs import Work as Work
     from experiments.front.inputs import load_rig as load_rig
     from experiments.front.inputs import read_record as read_record
@@ -106,6 +108,7 @@ FRONT: dict[str, tuple[str, ...]] = {  # module of experiments.front: what it br
     "height": ("HeightResult", "height",),
     "wear": ("WearResult", "wear",),
     "excite": ("ExciteResult", "excite",),
+    "identify": ("IdentifyResult", "identify",),
     "rigs": ("RigList", "RigResult", "parameters", "rigs",),
     "result": ("Result",),
 }
@@ -114,9 +117,10 @@ PLACES = {name: f"experiments.front.{module}" for module, names in FRONT.items()
 
 __all__ = [
     "BudgetResult", "CheckResult", "CompareResult", "ExciteResult", "FaultOptions", "FaultsResult", "FingersResult",
-    "HeightResult", "InputError", "MarginsResult", "Result", "RigList", "RigResult", "SchedulesResult", "SearchResult",
+    "HeightResult", "IdentifyResult", "InputError", "MarginsResult", "Result", "RigList", "RigResult",
+    "SchedulesResult", "SearchResult",
     "SearchesResult", "SimulateResult", "SweepOptions", "SweepResult", "TuneResult", "WearResult", "Work",
-    "budget", "check", "compare", "excite", "faults", "fingers", "height", "load_rig",
+    "budget", "check", "compare", "excite", "faults", "fingers", "height", "identify", "load_rig",
     "margins", "parameters", "progress", "read_record", "rigs", "schedules", "search",
     "searches", "simulate", "sweep", "tune", "wear",
 ]

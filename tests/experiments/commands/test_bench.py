@@ -1,13 +1,18 @@
 """Commands for a bench hand over what was asked."""
+from pathlib import Path
+
 import pytest
 
 from experiments.commands import bench
 from experiments.commands.jobs.excite import ExciteOptions
+from experiments.commands.jobs.identify import IdentifyOptions
 from tests.experiments.commands.handing_over import handed_over
 
 CASES = [
     (["excite", "cabinet", "--for", "tube", "--ceiling", "200"], "excite.excite_job",
      ExciteOptions(rig="cabinet", parts="tube", ceiling=200.0)),
+    (["identify", "a.toml", "--free", "valve", "--known", "cuff.volume_mL=2", "--quick"], "identify.identify_job",
+     IdentifyOptions(sheet=Path("a.toml"), free="valve", known=["cuff.volume_mL=2"], quick=True)),
 ]
 
 
