@@ -148,3 +148,24 @@ def weakness(jacobian: Samples) -> Weakness:
     correlations = spread / np.outer(deviations, deviations) - np.eye(len(deviations))
     i, j = np.unravel_index(int(np.argmax(np.abs(correlations))), correlations.shape)
     return Weakness(float(sizes[0] / sizes[-1]), direction, float(correlations[i, j]), (int(i), int(j)))
+
+
+def hard(
+    evaluate: Evaluate, start: Samples, bounds: tuple[Samples, Samples], most: int = 5000, polish: int = 200
+) -> Solution:
+    """One start by every setting and, without bounds, by MINPACK, each polished: the cheapest end.
+
+    For a problem whose numbers differ by powers of ten and cannot be searched by their logarithms.
+    """
+    from scipy.optimize import least_squares
+
+    ends = [polished(evaluate, solve(evaluate, start, bounds, most, k), bounds, polish) for k in range(len(SETTINGS))]
+    if not np.any(np.isfinite(np.concatenate(bounds))):
+        memory = Memory(evaluate)
+        for scale in (1.0, "jac"):
+            found = least_squares(lambda x: memory.at(x)[0], start, jac=lambda x: memory.at(x)[1], method="lm",
+                                  max_nfev=most, x_scale=scale, xtol=1e-15, ftol=1e-15, gtol=1e-15)
+            residuals, jacobian = memory.at(found.x)
+            end = Solution(found.x, residuals, jacobian, 0.5 * float(residuals @ residuals), memory.asked, 0)
+            ends.append(polished(evaluate, end, bounds, polish))
+    return min(ends, key=lambda end: end.cost)

@@ -91,36 +91,44 @@ def identify(
     solution, agreeing, tried = search(wanted, seed, starts, lambda share: tell(0.6 * share))
     fine = with_steps(wanted, solution.x, FINE)
     solution = settled(fine, solution)
-    count = len(problem.free)
+    spread, whole, carried = spreads(fine, solution, held)
+    weak = weakness(solution.jacobian)
+    rivals, twin = not_apart(problem, fine, solution)
+    tell(0.7)
+    found = []
+    for k in range(len(problem.free)):
+        interval = profile(fine, solution, spread, k, full)
+        found.append(one_found(fine, solution, (whole, spread), k, interval, rivals, carried[k]))
+        tell(0.7 + 0.2 * (k + 1) / len(problem.free))
+    freed, pulls = released(fine, solution, held)
+    lefts = [left for part in (to_fit, aside) for left in leftovers(freed[0], freed[1], part)]
+    reading = offsets(fine, solution.x)
+    tell(1.0)
+    return Identified(
+        problem, tuple(held), tuple(found), whole, solution, tuple(lefts), pulls, tuple(rivals), weak.condition,
+        in_words(problem.free, weak.direction), agreeing, tried, float(np.mean(reading)) if reading else 0.0, twin,
+    )
+
+
+def spreads(fine: Problem, solution: Solution, held: Sequence[Held]) -> tuple[Samples, Samples, Samples]:
+    """Covariance of the recordings alone, the joint one with what is held, and what each held number carries."""
+    count = len(fine.free)
     _, jacobian = evaluate(fine, solution.x, known_too=True)
     own, by_known = jacobian[:, :count], jacobian[:, count:]
     spread = covariance(own)
     carried = np.array([gauss_newton(column, own) for column in by_known.T]).T.reshape(count, len(held))
     sizes = np.array([h.sd / h.free.slope(h.value) for h in held])
     shared = carried * sizes**2
-    whole = np.block([[spread + shared @ carried.T, shared], [shared.T, np.diag(sizes**2)]])
-    weak = weakness(own)
-    tell(0.7)
-    names = {f.name for f in problem.free}
-    rivals = confounded(problem.bench.rig, names, problem.recordings)
-    lags = lags_in_series(problem.bench.rig, names, problem.recordings)
+    return spread, np.block([[spread + shared @ carried.T, shared], [shared.T, np.diag(sizes**2)]]), carried
+
+
+def not_apart(problem: Problem, fine: Problem, solution: Solution) -> tuple[list[Confounded], Samples | None]:
+    """Numbers that cannot be told apart by their kind, or because other values fit as well; and those values."""
+    rig, names = problem.bench.rig, {f.name for f in problem.free}
+    rivals = confounded(rig, names, problem.recordings)
+    lags = lags_in_series(rig, names, problem.recordings)
     twin = exchanged(fine, solution, lags)
-    rivals += [group for group in lags if twin is not None and group not in rivals]
-    intervals = []
-    for k in range(count):
-        intervals.append(profile(fine, solution, spread, k, full))
-        tell(0.7 + 0.2 * (k + 1) / count)
-    freed, pulls = released(fine, solution, held)
-    found = tuple(one_found(fine, solution, whole, spread, k, intervals[k], rivals, carried[k], held)
-                  for k in range(count))
-    lefts = [left for part in (to_fit, aside) for left in leftovers(freed[0], freed[1], part)]
-    reading = offsets(fine, solution.x)
-    tell(1.0)
-    return Identified(
-        problem, tuple(held), found, whole, solution, tuple(lefts), pulls, tuple(rivals), weak.condition,
-        in_words(problem.free, weak.direction), agreeing, tried, float(np.mean(reading)) if reading else 0.0,
-        twin,
-    )
+    return rivals + [group for group in lags if twin is not None and group not in rivals], twin
 
 
 def search(
@@ -193,10 +201,11 @@ def leftovers(problem: Problem, x: Samples, recordings: Sequence[Recording]) -> 
 
 
 def one_found(
-    fine: Problem, solution: Solution, whole: Samples, spread: Samples, k: int, interval: Interval,
-    rivals: Sequence[Confounded], carried: Samples, held: Sequence[Held],
+    fine: Problem, solution: Solution, spreads: tuple[Samples, Samples], k: int, interval: Interval,
+    rivals: Sequence[Confounded], carried: Samples,
 ) -> Found:
-    """One number with its uncertainty, and whether it is told."""
+    """One number with its uncertainty, and whether it is told; `spreads` are joint and of the recordings alone."""
+    whole, spread = spreads
     free = fine.free[k]
     value = free.outside(float(solution.x[k]))
     relative = float(np.sqrt(spread[k, k])) if np.isfinite(spread[k, k]) else np.inf
