@@ -4,14 +4,13 @@ from pathlib import Path
 import pytest
 
 from experiments.commands import bench
-from experiments.commands.jobs.excite import ExciteOptions
-from experiments.commands.jobs.identify import IdentifyOptions
+from experiments.commands.jobs.bench import ExciteOptions, IdentifyOptions
 from tests.experiments.commands.handing_over import handed_over
 
 CASES = [
-    (["excite", "cabinet", "--for", "tube", "--ceiling", "200"], "excite.excite_job",
+    (["excite", "cabinet", "--for", "tube", "--ceiling", "200"], "bench.excite_job",
      ExciteOptions(rig="cabinet", parts="tube", ceiling=200.0)),
-    (["identify", "a.toml", "--free", "valve", "--known", "cuff.volume_mL=2", "--quick"], "identify.identify_job",
+    (["identify", "a.toml", "--free", "valve", "--known", "cuff.volume_mL=2", "--quick"], "bench.identify_job",
      IdentifyOptions(sheet=Path("a.toml"), free="valve", known=["cuff.volume_mL=2"], quick=True)),
 ]
 

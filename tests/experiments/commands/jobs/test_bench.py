@@ -1,11 +1,27 @@
-"""`cuffloop identify`, from arguments to status and files."""
+"""`cuffloop excite` and `cuffloop identify`, from arguments to status and files."""
 import json
 
 import pytest
 
 import cuffloop
-from experiments.commands.jobs.identify import IdentifyOptions, identify_job
+from experiments.commands.jobs.bench import ExciteOptions, IdentifyOptions, excite_job, identify_job
 from plant.errors import InputError
+
+
+def test_files_are_written(tmp_path, capsys):
+    options = ExciteOptions(rig="cabinet", parts="timing", rate=2000.0, seconds=3.0, out=tmp_path / "new")
+    assert excite_job(options) == 0
+    document = json.loads((tmp_path / "new" / "excite.json").read_text())
+    assert {piece["played"] for piece in document["pieces"]} == {"click", "step"}
+    assert (tmp_path / "new" / "sheet.toml").exists() and not (tmp_path / "new" / "click.csv").exists()
+    assert "written to" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("more", [{"parts": "lamp"}, {"parts": ""}, {"seconds": float("nan")}, {"play": "nothing"}])
+def test_a_refused_plan_leaves_nothing(tmp_path, more):
+    with pytest.raises(InputError):
+        excite_job(ExciteOptions(rig="cabinet", out=tmp_path / "new", **more))
+    assert not (tmp_path / "new").exists()
 
 
 @pytest.fixture(scope="module")

@@ -1,1 +1,0 @@
-"""Frequency responses from recordings, and loops closed on them."""
