@@ -68,7 +68,10 @@ def word_length(number: str, words: int | None) -> int | None:
         raise InputError(f"--number {number}: one of {', '.join((*NUMBERS, FIXED))}")
     if number != FIXED and words is not None:
         raise InputError(f"--words {words}: goes with --number {FIXED} only")
-    return (USUAL_WORDS if words is None else words) if number == FIXED else None
+    length = (USUAL_WORDS if words is None else words) if number == FIXED else None
+    if length is not None and not LEAST_BITS <= length <= MOST_BITS:
+        raise InputError(f"--words {length}: must be from {LEAST_BITS} to {MOST_BITS} bits")
+    return length
 
 
 def code_files(made: Contents, length: int | None = None) -> dict[str, str]:
