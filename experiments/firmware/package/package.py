@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from controller.fixed.formats import LEAST_BITS, MOST_BITS
 from experiments.firmware.emit.kinds import DOUBLE, NUMBERS
 from experiments.firmware.emit.text import CAUTION, header, source
 from experiments.firmware.package import texts
@@ -67,7 +68,10 @@ def word_length(number: str, words: int | None) -> int | None:
         raise InputError(f"--number {number}: one of {', '.join((*NUMBERS, FIXED))}")
     if number != FIXED and words is not None:
         raise InputError(f"--words {words}: goes with --number {FIXED} only")
-    return (USUAL_WORDS if words is None else words) if number == FIXED else None
+    length = (USUAL_WORDS if words is None else words) if number == FIXED else None
+    if length is not None and not LEAST_BITS <= length <= MOST_BITS:
+        raise InputError(f"--words {length}: must be from {LEAST_BITS} to {MOST_BITS} bits")
+    return length
 
 
 def code_files(made: Contents, length: int | None = None) -> dict[str, str]:

@@ -13,8 +13,9 @@
 
 **Functions**, each the same as the command of its name: `check`, `compare` (`check` with several rigs), `simulate`,
 `margins`, `rounding`, `search` (one finger), `searches` (many), `schedules`, `sweep`, `tune`, `budget`, `faults`,
-`fingers`, `height`, `wear`, `rigs`, `parameters` (of one rig). What they take: `load_rig`, `read_record`, `Work`,
-`SweepOptions`, `FaultOptions`. Around them: `progress`. `help(cuffloop.check)` says all about one.
+`fingers`, `height`, `wear`, `excite`, `identify`, `rigs`, `parameters` (of one rig). What they take: `load_rig`,
+`read_record`, `Work`, `SweepOptions`, `FaultOptions`. Around them: `progress`. `help(cuffloop.check)` says all about
+one.
 
 **Results** are frozen; each prints as its command does (in a notebook, too) and has `passed`, `to_json()`,
 `to_xarray()`, `plot()`, `units` and `save(folder)`. Bad input raises `InputError` with one line.
@@ -31,6 +32,10 @@ from cuffloop.rooms import claim_rooms
 TYPE_CHECKING = False  # as in typing, which takes a while to import
 if TYPE_CHECKING:
     __version__: str
+    from experiments.front.bench import ExciteResult as ExciteResult
+    from experiments.front.bench import IdentifyResult as IdentifyResult
+    from experiments.front.bench import excite as excite
+    from experiments.front.bench import identify as identify
     from experiments.front.budget import BudgetResult as BudgetResult
     from experiments.front.budget import budget as budget
     from experiments.front.check import CheckResult as CheckResult
@@ -105,6 +110,7 @@ FRONT: dict[str, tuple[str, ...]] = {  # module of experiments.front: what it br
     "fingers": ("FingersResult", "fingers",),
     "height": ("HeightResult", "height",),
     "wear": ("WearResult", "wear",),
+    "bench": ("ExciteResult", "IdentifyResult", "excite", "identify",),
     "rounding": ("RoundingResult", "rounding",),
     "rigs": ("RigList", "RigResult", "parameters", "rigs",),
     "result": ("Result",),
@@ -113,11 +119,11 @@ ELSEWHERE = {"InputError": "plant.errors", "progress": "experiments.work.progres
 PLACES = {name: f"experiments.front.{module}" for module, names in FRONT.items() for name in names} | ELSEWHERE
 
 __all__ = [
-    "BudgetResult", "CheckResult", "CompareResult", "FaultOptions", "FaultsResult", "FingersResult", "HeightResult",
-    "InputError", "MarginsResult", "Result", "RigList", "RigResult", "RoundingResult", "SchedulesResult",
-    "SearchResult", "SearchesResult", "SimulateResult", "SweepOptions", "SweepResult", "TuneResult", "WearResult",
-    "Work",
-    "budget", "check", "compare", "faults", "fingers", "height", "load_rig",
+    "BudgetResult", "CheckResult", "CompareResult", "ExciteResult", "FaultOptions", "FaultsResult", "FingersResult",
+    "HeightResult", "IdentifyResult", "InputError", "MarginsResult", "Result", "RigList", "RigResult", "RoundingResult",
+    "SchedulesResult", "SearchResult", "SearchesResult", "SimulateResult", "SweepOptions", "SweepResult", "TuneResult",
+    "WearResult", "Work",
+    "budget", "check", "compare", "excite", "faults", "fingers", "height", "identify", "load_rig",
     "margins", "parameters", "progress", "read_record", "rigs", "rounding", "schedules",
     "search", "searches", "simulate", "sweep", "tune", "wear",
 ]
