@@ -83,7 +83,7 @@ def fmu(
 ) -> None:
     """The rig's controller, plant or loop as an FMI 3.0 unit for Linux, Windows and macOS."""
     options = dict(locals())
-    from experiments.commands.jobs.firmware import FmuOptions, fmu_job
+    from experiments.commands.jobs.fmu import FmuOptions, fmu_job
 
     options["system"] = tuple(system or ())
     raise typer.Exit(fmu_job(FmuOptions(**options)))
