@@ -12,7 +12,7 @@ import pytest
 
 from experiments.commands import main as command
 
-NEEDED = {  # arguments that a command cannot do without
+NEEDED = {"agree": ("a.csv", "b.csv"),   # arguments that a command cannot do without
     "sweep": ("wrist", "controller.kp=1,2"), "wear": ("--hours", "8", "--fingers", "1"),
 }
 COMMANDS = [str(found.name or found.callback.__name__) for found in command.app.registered_commands]
