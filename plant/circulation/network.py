@@ -6,6 +6,7 @@ and finger are left. Linear: the flow into the root is the only source, and the 
 """
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -137,8 +138,11 @@ def bed_admittance(lines: Lines, beds: Beds, frequency_Hz: Samples) -> Complex:
     return np.asarray(1.0 / (small[:, None] + below))
 
 
-def responses(scale: Scale, beds: Beds, frequency_Hz: Samples) -> Responses:
-    """Pressure at root, upper arm and finger by flow into the root, at frequencies [Hz] from 0 on."""
+def responses(scale: Scale, beds: Beds, frequency_Hz: Samples, checked: bool = True) -> Responses:
+    """Pressure at root, upper arm and finger by flow into the root, at frequencies [Hz] from 0 on.
+
+    `checked`: work out the flows at all nodes, too, for `balance`; else it is nan.
+    """
     plan, lines = layout(), lines_of(scale)
     port, ends = two_port(lines, frequency_Hz), bed_admittance(lines, beds, frequency_Hz)
     matrix: dict[int, dict[int, Complex]] = {}
@@ -161,13 +165,13 @@ def responses(scale: Scale, beds: Beds, frequency_Hz: Samples) -> Responses:
             for other, value in row.items():
                 target[other] = target.get(other, 0.0) - weight * value
     pressures = dict(zip(plan.sites, _solve(matrix, plan.sites), strict=True))
-    for node, weights in reversed(removed):
+    for node, weights in reversed(removed) if checked else ():
         lost = np.zeros(len(frequency_Hz), complex)
         for other, weight in weights.items():
             lost -= weight * pressures[other]
         pressures[node] = lost
     root, arm, finger = (PER_mL * pressures[site] for site in plan.sites)
-    return Responses(frequency_Hz, root, arm, finger, _balance(port, ends, pressures))
+    return Responses(frequency_Hz, root, arm, finger, _balance(port, ends, pressures) if checked else math.nan)
 
 
 def _solve(matrix: dict[int, dict[int, Complex]], sites: tuple[int, ...]) -> list[Complex]:

@@ -24,9 +24,10 @@ USUAL_HEIGHT_cm = {"f": 164.0, "m": 177.0}  # invented round numbers, like the n
 USUAL_MASS_INDEX = 24.0  # kg/m²
 REFERENCE_AREA_m2 = 1.9  # body surface of the man of the published means
 AREA_EXPONENT = 0.5  # of radii: calibre squared goes with body surface (common practice)
+LOW_mmHg, HIGH_mmHg = 90.0, 127.0  # mean pressure of 115/77 and of 170/105, at a third of the pulse
 HAND_TONE = 0.7  # log of the hand's resistance by unit of vasomotor tone (invented)
 BED_TIME_s = 0.03  # R·C of the beds, and of forearm and hand; both chosen so that aorta to upper arm comes close to
-ARM_BED_TIME_s = 0.8  # the transfer functions of Karamanoglu and others (Eur Heart J 1993;14:160)
+ARM_BED_TIME_s = 1.0  # the transfer functions of Karamanoglu and others (Eur Heart J 1993;14:160)
 TO_NECK, TO_GROIN = (1, 2, 15), (1, 2, 14, 18, 27, 28, 35, 37, 39, 41, 42, 44)
 NECK_SHARE = 0.7  # of the common carotid before the place where its pulse is felt (invented)
 
@@ -91,13 +92,29 @@ def body_surface_m2(height_cm: float, weight_kg: float) -> float:
     return float(0.007184 * weight_kg**0.425 * height_cm**0.725)
 
 
+def velocity_m_s(age_years: float, mean_mmHg: float) -> float:
+    """Usual carotid–femoral velocity: straight line in mean pressure between two groups of Reference Values 2010.
+
+    The arteries stiffen with the pressure in them: 5.55 + 0.00083 age² at 115/77, 5.73 + 0.044 age + 0.00085 age² at
+    170/105 mmHg.
+    """
+    low, high = 5.55 + 0.83e-3 * age_years**2, 5.73 + 0.044 * age_years + 0.85e-3 * age_years**2
+    return max(low + (high - low) * (mean_mmHg - LOW_mmHg) / (HIGH_mmHg - LOW_mmHg), 0.6 * low)
+
+
+def at_pressure(person: Person, state: Physiology, mean_mmHg: float) -> Physiology:
+    """The same arteries at another mean pressure: stiffer or softer as is usual at that age."""
+    factor = velocity_m_s(person.age_years, mean_mmHg) / velocity_m_s(person.age_years, state.mean_mmHg)
+    return state._replace(mean_mmHg=mean_mmHg, velocity_m_s=state.velocity_m_s * factor)
+
+
 def usual_physiology(person: Person) -> Physiology:
     """What is usual at that age, sex and size."""
     area = body_surface_m2(person.height_cm, person.weight_kg) / REFERENCE_AREA_m2
     age = person.age_years
     return Physiology(
         rate_per_min=75.0 + 2.0 * (person.female - 0.5), stroke_mL=(72.6 - 0.2525 * age) * area,
-        mean_mmHg=88.0 + 0.14 * (age - 25.0), velocity_m_s=5.55 + 0.83e-3 * age**2,
+        mean_mmHg=88.0 + 0.14 * (age - 25.0), velocity_m_s=velocity_m_s(age, 88.0 + 0.14 * (age - 25.0)),
         aorta=1.0 + 0.0036 * (age - 25.0),
     )
 
@@ -105,9 +122,9 @@ def usual_physiology(person: Person) -> Physiology:
 def drawn_physiology(person: Person, random: np.random.Generator) -> Physiology:
     """Somebody of that age, sex and size, scattered as people are."""
     usual, z = usual_physiology(person), np.clip(random.standard_normal(9), -2.3, 2.3)
+    usual = at_pressure(person, usual, usual.mean_mmHg + 8.0 * float(z[2]))
     return usual._replace(
         rate_per_min=usual.rate_per_min + 11.0 * float(z[0]), stroke_mL=usual.stroke_mL * math.exp(0.2 * float(z[1])),
-        mean_mmHg=usual.mean_mmHg + 8.0 * float(z[2]),
         velocity_m_s=usual.velocity_m_s * math.exp((0.1 + 0.001 * (person.age_years - 25.0)) * float(z[3])),
         aorta=usual.aorta * (1.0 + 0.089 * float(z[4])), store=math.exp(0.27 * float(z[5])),
         ejection=1.0 + 0.045 * float(z[6]), peak=0.28 * (1.0 + 0.1 * float(z[7])), tone=0.3 * float(z[8]),
@@ -150,16 +167,21 @@ def scale_of(person: Person, state: Physiology) -> Scale:
     area = body_surface_m2(person.height_cm, person.weight_kg) / REFERENCE_AREA_m2
     scale = Scale(0.01 * person.height_cm / HEIGHT_m, area**AREA_EXPONENT, state.aorta, 0.0)
     low, high = 1e3, 3e6
-    if not (carotid_femoral_m_s(scale._replace(large_Pa=low)) < state.velocity_m_s
-            < carotid_femoral_m_s(scale._replace(large_Pa=high))):
+    wanted = state.velocity_m_s**2  # nearly a straight line in the stiffness: a secant that stays within its bounds
+    at_low, at_high = (carotid_femoral_m_s(scale._replace(large_Pa=k)) ** 2 - wanted for k in (low, high))
+    if not at_low < 0.0 < at_high:
         raise InputError(f"Physiology.velocity_m_s = {state.velocity_m_s:g} m/s cannot be had with these arteries")
+    middle = low
     for _ in range(60):
-        middle = math.sqrt(low * high)
-        if carotid_femoral_m_s(scale._replace(large_Pa=middle)) < state.velocity_m_s:
-            low = middle
+        middle = low - at_low * (high - low) / (at_high - at_low)
+        at_middle = carotid_femoral_m_s(scale._replace(large_Pa=middle)) ** 2 - wanted
+        if abs(at_middle) < 1e-13 * wanted:
+            break
+        if at_middle < 0.0:
+            low, at_low, at_high = middle, at_middle, 0.5 * at_high  # halved: the other end moves, too (Illinois)
         else:
-            high = middle
-    return scale._replace(large_Pa=math.sqrt(low * high))
+            high, at_high, at_low = middle, at_middle, 0.5 * at_low
+    return scale._replace(large_Pa=middle)
 
 
 def beds_of(scale: Scale, state: Physiology) -> Beds:
@@ -172,7 +194,7 @@ def beds_of(scale: Scale, state: Physiology) -> Beds:
     beds = Beds(wanted, BED_TIME_s * state.store, ARM_BED_TIME_s * state.store, 1.0)
     before, slope, step = math.nan, 1.0, 0.0
     for _ in range(8):
-        found = float(responses(scale, beds, none).root[0].real)
+        found = float(responses(scale, beds, none, False).root[0].real)
         if math.isfinite(before) and abs(step) > 1e-6 * wanted:  # below, the difference is rounding
             slope = (found - before) / step
         step = (wanted - found) / slope

@@ -12,7 +12,8 @@ import pytest
 
 from experiments.commands import main as command
 
-NEEDED = {"agree": ("a.csv", "b.csv"),   # arguments that a command cannot do without
+NEEDED = {  # arguments that a command cannot do without
+    "agree": ("a.csv", "b.csv"),
     "sweep": ("wrist", "controller.kp=1,2"), "wear": ("--hours", "8", "--fingers", "1"),
 }
 COMMANDS = [str(found.name or found.callback.__name__) for found in command.app.registered_commands]

@@ -25,7 +25,7 @@ def arm(age, sex):
 
 @pytest.mark.parametrize("sex", ["f", "m"])
 def test_aorta_to_upper_arm_at_55_years(sex: str) -> None:
-    """0.46 and 0.47, 15 and 19 degrees at worst, measured here."""
+    """0.49 and 0.41, 23 and 11 degrees at worst, measured here."""
     gain = arm(55.0, sex)
     assert np.max(np.abs(np.abs(gain) - GAIN)) <= 0.5
     assert np.max(np.abs(np.degrees(np.unwrap(np.angle(gain))) - PHASE_deg)) <= 30.0

@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 from plant.circulation.beds import OUTFLOW_mmHg
 from plant.circulation.network import responses
 from plant.circulation.person import (
+    at_pressure,
     beds_of,
     body_surface_m2,
     carotid_femoral_m_s,
@@ -13,6 +14,7 @@ from plant.circulation.person import (
     person_of,
     scale_of,
     usual_physiology,
+    velocity_m_s,
 )
 from plant.errors import InputError
 
@@ -38,6 +40,9 @@ def test_age_and_size() -> None:
     assert old.stroke_mL < young.stroke_mL and old.velocity_m_s > 1.5 * young.velocity_m_s
     assert young.output_L_min == pytest.approx(1e-3 * young.stroke_mL * young.rate_per_min)
     assert usual_physiology(person_of(45, "f")).stroke_mL < usual_physiology(person_of(45, "m")).stroke_mL
+    higher = at_pressure(person_of(75, "m"), old, old.mean_mmHg + 20.0)
+    assert higher.mean_mmHg == old.mean_mmHg + 20.0 and higher.velocity_m_s > 1.1 * old.velocity_m_s
+    assert velocity_m_s(45.0, 90.0) == pytest.approx(5.55 + 0.83e-3 * 45**2)
     stiff, soft = (scale_of(person_of(a, "m"), s).large_Pa for a, s in ((75, old), (25, young)))
     assert stiff > 2 * soft
 

@@ -6,12 +6,14 @@ from plant.circulation.person import person_of, usual_physiology
 
 
 def test_states_change_what_they_say() -> None:
-    rest = usual_physiology(person_of(45.0, "m"))
+    person = person_of(45.0, "m")
+    rest = usual_physiology(person)
     for name, volume, resistance, rate in STATES:
-        state = changed(rest, volume, resistance, rate)
+        state = changed(person, rest, volume, resistance, rate)
         assert state.stroke_mL == rest.stroke_mL * volume, name
         assert state.resistance_mmHg_s_mL == pytest.approx(rest.resistance_mmHg_s_mL * resistance, rel=0.02), name
         assert state.rate_per_min == pytest.approx(rest.rate_per_min * rate), name
+        assert (state.velocity_m_s > rest.velocity_m_s) == (state.mean_mmHg > rest.mean_mmHg), name
 
 
 def test_cases_belong_together() -> None:
