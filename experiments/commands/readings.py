@@ -6,7 +6,78 @@ from typing import Annotated
 
 import typer
 
-from experiments.commands.options import NUMBER, JsonOption, OutOption
+from experiments.commands.options import (
+    NUMBER,
+    ColumnsOption,
+    JsonOption,
+    OutOption,
+    RecordOption,
+    RigArgument,
+    SecondsOption,
+    SeedOption,
+    SetOption,
+    StartOption,
+)
+
+
+def readings(
+    rig: RigArgument = "wrist",
+    record: RecordOption = None,
+    columns: ColumnsOption = None,
+    seconds: SecondsOption = None,
+    start: StartOption = 0.0,
+    seed: SeedOption = 1,
+    offset: Annotated[
+        float, typer.Option(**NUMBER, help="Transmural offset of the set point from the unloaded volume [mmHg].")
+    ] = 0.0,
+    estimator: Annotated[
+        str,
+        typer.Option(help="Of stroke volume: mean pressure, Windkessel, Liljestrand–Zander, systolic area, Herd, area "
+                     "balance, or shape."),
+    ] = "Liljestrand–Zander",
+    age: Annotated[float | None, typer.Option(**NUMBER, help="Age of the wearer in years. Default: 50.")] = None,
+    sex: Annotated[str | None, typer.Option(help="Sex of the wearer: f or m.")] = None,
+    height: Annotated[float | None, typer.Option(**NUMBER, help="Height of the wearer [cm]. Default: 170.")] = None,
+    weight: Annotated[float | None, typer.Option(**NUMBER, help="Weight of the wearer [kg]. Default: 70.")] = None,
+    reference: Annotated[
+        float | None, typer.Option(**NUMBER, help="Stroke volume by a reference during the run [mL].")
+    ] = None,
+    ventilated: Annotated[
+        bool, typer.Option("--ventilated", help="The wearer is ventilated, with a closed chest.")
+    ] = False,
+    tidal: Annotated[float | None, typer.Option(**NUMBER, help="Tidal volume [mL/kg].")] = None,
+    venous: Annotated[float, typer.Option(**NUMBER, help="Central venous pressure [mmHg].")] = 5.0,
+    setting: SetOption = None,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Read a rig's clamp: beats, upper-arm pressure, stroke volume, output, variation, each with its interval."""
+    options = dict(locals())
+    from experiments.commands.jobs.readings.readings import ReadingsOptions, readings_job
+
+    raise typer.Exit(readings_job(ReadingsOptions(**options)))
+
+
+def require(
+    rig: RigArgument = "wrist",
+    output: Annotated[float | None, typer.Option(**NUMBER, help="Largest error of output [%].")] = None,
+    systolic: Annotated[float | None, typer.Option(**NUMBER, help="Of systolic pressure [mmHg].")] = None,
+    diastolic: Annotated[float | None, typer.Option(**NUMBER, help="Of diastolic pressure [mmHg].")] = None,
+    mean: Annotated[float | None, typer.Option(**NUMBER, help="Of mean pressure [mmHg].")] = None,
+    variation: Annotated[
+        float | None, typer.Option(**NUMBER, help="Largest variation with the breath that noise alone may read [%].")
+    ] = None,
+    at: Annotated[float, typer.Option(**NUMBER, help="Mean arterial pressure of the rig's clamp [mmHg].")] = 90.0,
+    level: Annotated[float, typer.Option(**NUMBER, help="SD of the set point's error [mmHg].")] = 2.0,
+    setting: SetOption = None,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """From limits on readings to bandwidth, damping, level, drift, noise; and what a rig's readings are worth."""
+    options = dict(locals())
+    from experiments.commands.jobs.readings.require import RequireOptions, require_job
+
+    raise typer.Exit(require_job(RequireOptions(**options)))
 
 
 def agree(
@@ -32,9 +103,9 @@ def agree(
 ) -> None:
     """How well two methods of measurement agree: limits of agreement, percentage error, trending, a constant beside."""
     options = dict(locals())
-    from experiments.commands.jobs.agree import AgreeOptions, agree_job
+    from experiments.commands.jobs.readings.agree import AgreeOptions, agree_job
 
     raise typer.Exit(agree_job(AgreeOptions(**options)))
 
 
-COMMANDS = (agree,)
+COMMANDS = (readings, require, agree)

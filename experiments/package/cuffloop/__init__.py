@@ -13,8 +13,9 @@
 
 **Functions**, each the same as the command of its name: `check`, `compare` (`check` with several rigs), `simulate`,
 `margins`, `search` (one finger), `searches` (many), `schedules`, `sweep`, `tune`, `budget`, `faults`, `fingers`,
-`height`, `wear`, `agree` (two files), `rigs`, `parameters` (of one rig). What they take: `load_rig`, `read_record`,
-`Work`, `SweepOptions`, `FaultOptions`. Around them: `progress`. `help(cuffloop.check)` says all about one.
+`height`, `wear`, `readings`, `require`, `agree` (two files), `rigs`, `parameters` (of one rig). What they take:
+`load_rig`, `read_record`, `Work`, `SweepOptions`, `FaultOptions`, `ReadingOptions`. Around them: `progress`.
+`help(cuffloop.check)` says all about one.
 
 **Results** are frozen; each prints as its command does (in a notebook, too) and has `passed`, `to_json()`,
 `to_xarray()`, `plot()`, `units` and `save(folder)`. Bad input raises `InputError` with one line.
@@ -31,8 +32,6 @@ from cuffloop.rooms import claim_rooms
 TYPE_CHECKING = False  # as in typing, which takes a while to import
 if TYPE_CHECKING:
     __version__: str
-    from experiments.front.agree import AgreeResult as AgreeResult
-    from experiments.front.agree import agree as agree
     from experiments.front.budget import BudgetResult as BudgetResult
     from experiments.front.budget import budget as budget
     from experiments.front.check import CheckResult as CheckResult
@@ -51,6 +50,13 @@ if TYPE_CHECKING:
     from experiments.front.inputs import read_record as read_record
     from experiments.front.margins import MarginsResult as MarginsResult
     from experiments.front.margins import margins as margins
+    from experiments.front.readings.agree import AgreeResult as AgreeResult
+    from experiments.front.readings.agree import agree as agree
+    from experiments.front.readings.readings import ReadingOptions as ReadingOptions
+    from experiments.front.readings.readings import ReadingsResult as ReadingsResult
+    from experiments.front.readings.readings import readings as readings
+    from experiments.front.readings.require import RequireResult as RequireResult
+    from experiments.front.readings.require import require as require
     from experiments.front.result import Result as Result
     from experiments.front.rigs import (
         RigList as RigList,
@@ -105,7 +111,9 @@ FRONT: dict[str, tuple[str, ...]] = {  # module of experiments.front: what it br
     "fingers": ("FingersResult", "fingers",),
     "height": ("HeightResult", "height",),
     "wear": ("WearResult", "wear",),
-    "agree": ("AgreeResult", "agree",),
+    "readings.readings": ("ReadingOptions", "ReadingsResult", "readings",),
+    "readings.require": ("RequireResult", "require",),
+    "readings.agree": ("AgreeResult", "agree",),
     "rigs": ("RigList", "RigResult", "parameters", "rigs",),
     "result": ("Result",),
 }
@@ -113,12 +121,13 @@ ELSEWHERE = {"InputError": "plant.errors", "progress": "experiments.work.progres
 PLACES = {name: f"experiments.front.{module}" for module, names in FRONT.items() for name in names} | ELSEWHERE
 
 __all__ = [
-    "AgreeResult", "BudgetResult", "CheckResult", "CompareResult", "FaultOptions", "FaultsResult", "FingersResult",
-    "HeightResult", "InputError", "MarginsResult", "Result", "RigList", "RigResult", "SchedulesResult", "SearchResult",
-    "SearchesResult", "SimulateResult", "SweepOptions", "SweepResult", "TuneResult", "WearResult", "Work",
-    "agree", "budget", "check", "compare", "faults", "fingers", "height", "load_rig",
-    "margins", "parameters", "progress", "read_record", "rigs", "schedules", "search",
-    "searches", "simulate", "sweep", "tune", "wear",
+    "AgreeResult", "BudgetResult", "CheckResult", "CompareResult", "FaultOptions", "FaultsResult",
+    "FingersResult", "HeightResult", "InputError", "MarginsResult", "ReadingOptions", "ReadingsResult",
+    "RequireResult", "Result", "RigList", "RigResult", "SchedulesResult", "SearchResult", "SearchesResult",
+    "SimulateResult", "SweepOptions", "SweepResult", "TuneResult", "WearResult", "Work", "agree", "budget",
+    "check", "compare", "faults", "fingers", "height", "load_rig", "margins", "parameters", "progress",
+    "read_record", "readings", "require", "rigs", "schedules", "search", "searches", "simulate", "sweep", "tune",
+    "wear",
 ]
 
 claim_rooms()

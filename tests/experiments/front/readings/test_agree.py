@@ -25,4 +25,4 @@ def test_arguments_are_named_as_python_writes_them(files):
 
 
 def test_examples():
-    doctests_of("agree")
+    doctests_of("readings.agree")

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from experiments.commands.jobs.common import Options, deliver
-from experiments.front.agree import agree
+from experiments.front.readings.agree import agree
 
 
 @dataclass(frozen=True, kw_only=True)
