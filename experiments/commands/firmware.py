@@ -7,6 +7,8 @@ from typing import Annotated
 import typer
 
 from experiments.commands.options import (
+    NUMBER,
+    WHOLE,
     JsonOption,
     OutOption,
     RecordOption,
@@ -21,7 +23,10 @@ from experiments.commands.options import (
 
 def firmware(
     rig: RigArgument = "wrist",
-    number: Annotated[str, typer.Option(help="Arithmetic: double or single.")] = "double",
+    number: Annotated[str, typer.Option(help="Arithmetic: double, single or fixed.")] = "double",
+    words: Annotated[
+        int | None, typer.Option(**WHOLE, help="Bits of a word in fixed point, 8 to 32. Default: 16.")
+    ] = None,
     package: Annotated[
         Path | None, typer.Option("--check", help="Rebuild a package that was written before, and run its vectors.")
     ] = None,
@@ -58,4 +63,31 @@ def loop(
     raise typer.Exit(loop_job(LoopOptions(**options)))
 
 
-COMMANDS = (firmware, loop)
+def rounding(
+    rig: RigArgument = "wrist",
+    words: Annotated[
+        str, typer.Option(help="Word lengths in bits, 8 to 32: LOW:HIGH, LOW:HIGH:STEP or A,B,C.")
+    ] = "12:32",
+    record: RecordOption = None,
+    seconds: SecondsOption = None,
+    start: StartOption = 0.0,
+    range_mmHg: Annotated[
+        float | None,
+        typer.Option("--range", **NUMBER, help="Error at which its word saturates [mmHg]. Default: from a run."),
+    ] = None,
+    seed: SeedOption = 1,
+    setting: SetOption = None,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Noise, blind errors, dead bands and margins of the law in words of a few bits, and the length to take.
+
+    Exit status 1 when no length that was tried is long enough.
+    """
+    options = dict(locals())
+    from experiments.commands.jobs.rounding import RoundingOptions, rounding_job
+
+    raise typer.Exit(rounding_job(RoundingOptions(**options)))
+
+
+COMMANDS = (firmware, rounding, loop)

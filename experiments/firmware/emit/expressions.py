@@ -10,7 +10,9 @@ import numpy as np
 
 from experiments.firmware.emit import terms
 from experiments.firmware.emit.kinds import (
+    COUNT,
     FLAG,
+    LONG,
     REAL,
     WHOLE,
     WORD,
@@ -122,9 +124,9 @@ class Expressions:
 
     def both(self, node: ast.AST, first: Term, second: Term) -> tuple[Term, Term]:
         """Two operands of one kind: a whole number beside a real one is real."""
-        if first.kind != second.kind and {first.kind, second.kind} == {REAL, WHOLE}:
-            first = as_real(first, self.numbers) if first.kind == WHOLE else first
-            second = as_real(second, self.numbers) if second.kind == WHOLE else second
+        for wanted, others in ((REAL, (WHOLE, COUNT)), (LONG, (WHOLE,)), (COUNT, (WHOLE,))):
+            if any({first.kind, second.kind} == {wanted, other} for other in others):
+                first, second = (terms.as_kind(term, wanted, self.numbers) for term in (first, second))
         if first.kind != second.kind:
             raise self.source.refuse(node, "its operands are of different kinds")
         return first, second
@@ -141,6 +143,8 @@ class Expressions:
                 again = isinstance(node.left, ast.BinOp) and type(node.left.op) is type(node.op)
                 left = first.tight(JOINED if again else UNARY)
                 return Term(f"{left} {2 * symbol} {second.tight()}", FLAG, JOINED)
+            if symbol == ">>" and first.kind == LONG and second.kind == WHOLE:
+                return Term(f"{self.unit.helper('shifted_down')}({first.text}, {second.text})", LONG)
             if kinds == {WORD}:
                 return Term(f"{first.tight()} {symbol} {second.tight()}", WORD, JOINED)
             raise self.source.refuse(node, "bit operations are for conditions and words")
@@ -148,7 +152,7 @@ class Expressions:
             raise self.source.refuse(node, "this operation cannot be emitted")
         symbol, loose = ARITHMETIC[type(node.op)]
         first, second = self.both(node, first, second)
-        if first.kind not in (REAL, WHOLE, WORD) or (symbol == "/" and first.kind != REAL):
+        if first.kind not in (REAL, WHOLE, LONG, COUNT, WORD) or (symbol == "/" and first.kind != REAL):
             raise self.source.refuse(node, "arithmetic is for numbers, division for real ones")
         # left to right, as Python does it; another operation gets parentheses for whoever reads
         again = isinstance(node.left, ast.BinOp) and type(node.left.op) in ARITHMETIC and first.loose == loose
@@ -166,7 +170,7 @@ class Expressions:
     def on_UnaryOp(self, node: ast.UnaryOp) -> Term:
         """A sign, or `not`."""
         term = self.walk(node.operand)
-        if isinstance(node.op, ast.USub) and term.kind in (REAL, WHOLE):
+        if isinstance(node.op, ast.USub) and term.kind in (REAL, WHOLE, LONG):
             if term.literal is not None and not term.source:
                 return terms.constant(-term.literal, self.numbers)
             return Term(f"-{term.tight(terms.ATOM)}", term.kind, UNARY)
@@ -253,7 +257,7 @@ class Expressions:
         kind = self.unit.struct(built(source, [arg.kind for arg in args]), self.source, node)
         parts = []
         for (name, wanted), arg in zip(kind.fields, args, strict=True):
-            term = as_real(arg, self.numbers) if wanted == REAL and arg.kind == WHOLE else arg
+            term = terms.as_kind(arg, wanted, self.numbers)
             parts.append(f".{safe(name)} = {term.value()}")
         return Term(f"({kind.name}){{{', '.join(parts)}}}", kind, source=kind.name[:1].lower() + kind.name[1:])
 
@@ -262,9 +266,10 @@ class Expressions:
         result = args[0]
         for other in args[1:]:
             first, second = self.both(node, result, other)
-            if first.kind not in (REAL, WHOLE):
+            if first.kind not in (REAL, WHOLE, LONG):
                 raise self.source.refuse(node, "min, max are for numbers")
-            function = self.unit.helper(name if first.kind == REAL else f"{name}_whole")
+            ending = {WHOLE: "_whole", LONG: "_long"}.get(first.kind, "")
+            function = self.unit.helper(f"{name}{ending}")
             result = Term(f"{function}({first.text}, {second.text})", first.kind)
         return result
 
@@ -272,12 +277,12 @@ class Expressions:
         """float(…), int(…), abs(…), np.uint64(…)."""
         if function is abs and term.kind == REAL:
             return Term(f"fabs{self.numbers.suffix}({term.text})", REAL)
-        if function is float and term.kind in (REAL, WHOLE):
+        if function is float and term.kind in (REAL, WHOLE, LONG, COUNT):
             return term if term.kind == REAL else as_real(term, self.numbers)
         if function is int and term.kind in (REAL, WHOLE):
             return term if term.kind == WHOLE else Term(f"(int32_t){term.tight()}", WHOLE, UNARY)
-        if function is np.uint64 and term.kind == WHOLE:
-            if term.literal is not None:
+        if function is np.uint64 and term.kind in (WHOLE, LONG):
+            if term.literal is not None and term.literal >= 0:
                 return Term(f"UINT64_C({term.literal})", WORD)
             return Term(f"(uint64_t){term.tight()}", WORD, UNARY)
         raise self.source.refuse(node, "this conversion cannot be emitted")
@@ -308,6 +313,6 @@ class Expressions:
             raise self.source.refuse(node, "not a compiled function")
         callee = self.unit.function(function, kinds, self.source, node)
         parts = [self.placed(arg) if isinstance(arg.kind, Struct)
-                 else (as_real(arg, self.numbers) if want == REAL and arg.kind == WHOLE else arg).text
+                 else terms.as_kind(arg, want, self.numbers).text
                  for arg, want in zip(args, callee.kinds, strict=True)]
         return Term(f"{callee.name}({', '.join(parts)})", callee.result, source=callee.name)

@@ -134,7 +134,7 @@ def foreign_decides(
     nothing = np.nan
     terms = Terms(error, nothing, nothing, nothing, nothing, nothing, nothing)
     before = run.firmware
-    kept = FirmwareState(before.control, command, order.mode, before.set_point)
+    kept = FirmwareState(before.control, command, order.mode, before.set_point, before.arrived)
     return Decision(kept, change), Telemetry(sample, Answer(command, order.mode, limited, terms))
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from experiments.firmware.emit.kinds import NUMBERS
+from experiments.firmware.emit.kinds import DOUBLE, NUMBERS
 from experiments.firmware.emit.text import CAUTION, header, source
 from experiments.firmware.package import texts
 from experiments.firmware.package.contents import NAME, Contents, contents_of
@@ -21,6 +21,7 @@ from plant.errors import InputError
 
 SUMS = "SHA256SUMS"
 PATIENCE_s = 300.0
+FIXED, USUAL_WORDS = "fixed", 16
 HERE = Path(__file__).parent
 ABI = HERE.parent / "foreign" / "pressure_servo.h"
 
@@ -39,12 +40,19 @@ class Rebuilt:
         return self.status == 0
 
 
-def package_files(rig: Rig, number: str) -> tuple[Contents, dict[str, str]]:
-    """The files of a rig's package, the same bytes for the same rig. Raises InputError."""
-    if number not in NUMBERS:
-        raise InputError(f"--number {number}: one of {', '.join(NUMBERS)}")
-    made = contents_of(rig, NUMBERS[number])
-    title = f"Firmware of the rig {rig.name}, {number} precision: made by cuffloop, not to be edited."
+def package_files(rig: Rig, number: str, words: int | None = None) -> tuple[Contents, dict[str, str]]:
+    """The files of a rig's package, the same bytes for the same rig. Raises InputError.
+
+    `words` are the bits of a word where `number` is fixed; None: 16.
+    """
+    if number not in (*NUMBERS, FIXED):
+        raise InputError(f"--number {number}: one of {', '.join((*NUMBERS, FIXED))}")
+    if number != FIXED and words is not None:
+        raise InputError(f"--words {words}: goes with --number {FIXED} only")
+    length = (USUAL_WORDS if words is None else words) if number == FIXED else None
+    made = contents_of(rig, NUMBERS.get(number, DOUBLE), length)
+    kind = f"{number} precision" if length is None else f"law on words of {length} bits"
+    title = f"Firmware of the rig {rig.name}, {kind}: made by cuffloop, not to be edited."
     law, protection = made.suites
     files = {
         f"{NAME}.h": header(made.unit, made.roots, NAME, title),
@@ -69,12 +77,21 @@ def report(made: Contents) -> dict[str, Any]:
     """What a package comes to, as plain data."""
     lines = sum(len(function.lines) for function in made.unit.order)
     return {
-        "rig": made.rig.name, "number": made.numbers.name, "period_s": made.rig.timing.period_s,
+        "rig": made.rig.name, "number": made.number, "period_s": made.rig.timing.period_s,
         "functions": len(made.unit.order), "structs": len(made.unit.structs), "lines_of_functions": lines,
         "flags": texts.FLAGS,
         "vectors": {suite.name: {"ticks": len(suite.rows), "values": int(suite.rows.size)} for suite in made.suites},
-        "detectors_fired": made.fired, "caution": CAUTION,
+        "detectors_fired": made.fired, **words_report(made), "caution": CAUTION,
     }
+
+
+def words_report(made: Contents) -> dict[str, Any]:
+    """Formats, sums and saturated ticks of a law on words; empty for another."""
+    if made.formats is None:
+        return {}
+    points = made.formats._asdict()
+    return {"words": points.pop("words"), "ranges": points.pop("ranges")._asdict(), "formats": points,
+            "sum_bits": made.sums, "saturated_ticks": made.saturated_ticks}
 
 
 def changed_files(folder: Path) -> list[str]:

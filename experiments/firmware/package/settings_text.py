@@ -4,6 +4,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, NamedTuple
 
+from controller.fixed.law import FixedLaw
 from controller.tick.law import Coefficients
 from experiments.firmware.emit.kinds import Numbers, safe
 from experiments.firmware.emit.terms import constant
@@ -34,7 +35,7 @@ def _fields(value: Any, numbers: Numbers, indent: str, table: str, tables: dict[
     for name in value._fields:
         inner = getattr(value, name)
         below = tables.get(name, f"{table}.{name}" if table else name)
-        if source is Coefficients:
+        if source in (Coefficients, FixedLaw):
             below = f"from the table {table}"
         if isinstance(inner, tuple):
             yield f"{indent}.{safe(name)} = {{"

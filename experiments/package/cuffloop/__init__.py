@@ -12,10 +12,10 @@
     cuffloop.compare("wrist", rig, record="synthetic")
 
 **Functions**, each the same as the command of its name: `check`, `compare` (`check` with several rigs), `simulate`,
-`margins`, `search` (one finger), `searches` (many), `schedules`, `sweep`, `tune`, `budget`, `faults`, `fingers`,
-`height`, `wear`, `readings`, `require`, `agree` (two files), `rigs`, `parameters` (of one rig). What they take:
-`load_rig`, `read_record`, `Work`, `SweepOptions`, `FaultOptions`, `ReadingOptions`. Around them: `progress`.
-`help(cuffloop.check)` says all about one.
+`margins`, `rounding`, `search` (one finger), `searches` (many), `schedules`, `sweep`, `tune`, `budget`, `faults`,
+`fingers`, `height`, `wear`, `readings`, `require`, `agree` (two files), `rigs`, `parameters` (of one rig). What
+they take: `load_rig`, `read_record`, `Work`, `SweepOptions`, `FaultOptions`, `ReadingOptions`. Around them:
+`progress`. `help(cuffloop.check)` says all about one.
 
 **Results** are frozen; each prints as its command does (in a notebook, too) and has `passed`, `to_json()`,
 `to_xarray()`, `plot()`, `units` and `save(folder)`. Bad input raises `InputError` with one line.
@@ -70,6 +70,8 @@ if TYPE_CHECKING:
     from experiments.front.rigs import (
         rigs as rigs,
     )
+    from experiments.front.rounding import RoundingResult as RoundingResult
+    from experiments.front.rounding import rounding as rounding
     from experiments.front.schedules import SchedulesResult as SchedulesResult
     from experiments.front.schedules import schedules as schedules
     from experiments.front.search import (
@@ -114,6 +116,7 @@ FRONT: dict[str, tuple[str, ...]] = {  # module of experiments.front: what it br
     "readings.readings": ("ReadingOptions", "ReadingsResult", "readings",),
     "readings.require": ("RequireResult", "require",),
     "readings.agree": ("AgreeResult", "agree",),
+    "rounding": ("RoundingResult", "rounding",),
     "rigs": ("RigList", "RigResult", "parameters", "rigs",),
     "result": ("Result",),
 }
@@ -123,11 +126,11 @@ PLACES = {name: f"experiments.front.{module}" for module, names in FRONT.items()
 __all__ = [
     "AgreeResult", "BudgetResult", "CheckResult", "CompareResult", "FaultOptions", "FaultsResult",
     "FingersResult", "HeightResult", "InputError", "MarginsResult", "ReadingOptions", "ReadingsResult",
-    "RequireResult", "Result", "RigList", "RigResult", "SchedulesResult", "SearchResult", "SearchesResult",
-    "SimulateResult", "SweepOptions", "SweepResult", "TuneResult", "WearResult", "Work", "agree", "budget",
-    "check", "compare", "faults", "fingers", "height", "load_rig", "margins", "parameters", "progress",
-    "read_record", "readings", "require", "rigs", "schedules", "search", "searches", "simulate", "sweep", "tune",
-    "wear",
+    "RequireResult", "Result", "RigList", "RigResult", "RoundingResult", "SchedulesResult", "SearchResult",
+    "SearchesResult", "SimulateResult", "SweepOptions", "SweepResult", "TuneResult", "WearResult", "Work",
+    "agree", "budget", "check", "compare", "faults", "fingers", "height", "load_rig", "margins", "parameters",
+    "progress", "read_record", "readings", "require", "rigs", "rounding", "schedules", "search", "searches",
+    "simulate", "sweep", "tune", "wear",
 ]
 
 claim_rooms()
