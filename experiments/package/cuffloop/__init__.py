@@ -32,10 +32,6 @@ from cuffloop.rooms import claim_rooms
 TYPE_CHECKING = False  # as in typing, which takes a while to import
 if TYPE_CHECKING:
     __version__: str
-    from experiments.front.bench import ExciteResult as ExciteResult
-    from experiments.front.bench import IdentifyResult as IdentifyResult
-    from experiments.front.bench import excite as excite
-    from experiments.front.bench import identify as identify
     from experiments.front.budget import BudgetResult as BudgetResult
     from experiments.front.budget import budget as budget
     from experiments.front.check import CheckResult as CheckResult
@@ -49,6 +45,10 @@ if TYPE_CHECKING:
     from experiments.front.fingers import fingers as fingers
     from experiments.front.height import HeightResult as HeightResult
     from experiments.front.height import height as height
+    from experiments.front.identify import ExciteResult as ExciteResult
+    from experiments.front.identify import IdentifyResult as IdentifyResult
+    from experiments.front.identify import excite as excite
+    from experiments.front.identify import identify as identify
     from experiments.front.inputs import Work as Work
     from experiments.front.inputs import load_rig as load_rig
     from experiments.front.inputs import read_record as read_record
@@ -117,7 +117,7 @@ FRONT: dict[str, tuple[str, ...]] = {  # module of experiments.front: what it br
     "fingers": ("FingersResult", "fingers",),
     "height": ("HeightResult", "height",),
     "wear": ("WearResult", "wear",),
-    "bench": ("ExciteResult", "IdentifyResult", "excite", "identify",),
+    "identify": ("ExciteResult", "IdentifyResult", "excite", "identify",),
     "readings.readings": ("ReadingOptions", "ReadingsResult", "readings",),
     "readings.require": ("RequireResult", "require",),
     "readings.agree": ("AgreeResult", "agree",),
