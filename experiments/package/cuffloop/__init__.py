@@ -13,9 +13,9 @@
 
 **Functions**, each the same as the command of its name: `check`, `compare` (`check` with several rigs), `simulate`,
 `margins`, `rounding`, `search` (one finger), `searches` (many), `schedules`, `sweep`, `tune`, `budget`, `faults`,
-`fingers`, `height`, `wear`, `readings`, `require`, `agree` (two files), `rigs`, `parameters` (of one rig). What
-they take: `load_rig`, `read_record`, `Work`, `SweepOptions`, `FaultOptions`, `ReadingOptions`. Around them:
-`progress`. `help(cuffloop.check)` says all about one.
+`fingers`, `height`, `wear`, `readings`, `require`, `agree` (two files), `excite`, `identify`, `rigs`, `parameters`
+(of one rig). What they take: `load_rig`, `read_record`, `Work`, `SweepOptions`, `FaultOptions`, `ReadingOptions`.
+Around them: `progress`. `help(cuffloop.check)` says all about one.
 
 **Results** are frozen; each prints as its command does (in a notebook, too) and has `passed`, `to_json()`,
 `to_xarray()`, `plot()`, `units` and `save(folder)`. Bad input raises `InputError` with one line.
@@ -45,6 +45,10 @@ if TYPE_CHECKING:
     from experiments.front.fingers import fingers as fingers
     from experiments.front.height import HeightResult as HeightResult
     from experiments.front.height import height as height
+    from experiments.front.identify import ExciteResult as ExciteResult
+    from experiments.front.identify import IdentifyResult as IdentifyResult
+    from experiments.front.identify import excite as excite
+    from experiments.front.identify import identify as identify
     from experiments.front.inputs import Work as Work
     from experiments.front.inputs import load_rig as load_rig
     from experiments.front.inputs import read_record as read_record
@@ -113,6 +117,7 @@ FRONT: dict[str, tuple[str, ...]] = {  # module of experiments.front: what it br
     "fingers": ("FingersResult", "fingers",),
     "height": ("HeightResult", "height",),
     "wear": ("WearResult", "wear",),
+    "identify": ("ExciteResult", "IdentifyResult", "excite", "identify",),
     "readings.readings": ("ReadingOptions", "ReadingsResult", "readings",),
     "readings.require": ("RequireResult", "require",),
     "readings.agree": ("AgreeResult", "agree",),
@@ -124,13 +129,14 @@ ELSEWHERE = {"InputError": "plant.errors", "progress": "experiments.work.progres
 PLACES = {name: f"experiments.front.{module}" for module, names in FRONT.items() for name in names} | ELSEWHERE
 
 __all__ = [
-    "AgreeResult", "BudgetResult", "CheckResult", "CompareResult", "FaultOptions", "FaultsResult",
-    "FingersResult", "HeightResult", "InputError", "MarginsResult", "ReadingOptions", "ReadingsResult",
-    "RequireResult", "Result", "RigList", "RigResult", "RoundingResult", "SchedulesResult", "SearchResult",
-    "SearchesResult", "SimulateResult", "SweepOptions", "SweepResult", "TuneResult", "WearResult", "Work",
-    "agree", "budget", "check", "compare", "faults", "fingers", "height", "load_rig", "margins", "parameters",
-    "progress", "read_record", "readings", "require", "rigs", "rounding", "schedules", "search", "searches",
-    "simulate", "sweep", "tune", "wear",
+    "AgreeResult", "BudgetResult", "CheckResult", "CompareResult", "ExciteResult", "FaultOptions", "FaultsResult",
+    "FingersResult", "HeightResult", "IdentifyResult", "InputError", "MarginsResult", "ReadingOptions",
+    "ReadingsResult", "RequireResult", "Result", "RigList", "RigResult", "RoundingResult", "SchedulesResult",
+    "SearchResult", "SearchesResult", "SimulateResult", "SweepOptions", "SweepResult", "TuneResult", "WearResult",
+    "Work",
+    "agree", "budget", "check", "compare", "excite", "faults", "fingers", "height", "identify", "load_rig",
+    "margins", "parameters", "progress", "read_record", "readings", "require", "rigs", "rounding", "schedules",
+    "search", "searches", "simulate", "sweep", "tune", "wear",
 ]
 
 claim_rooms()

@@ -21,7 +21,7 @@ def test_no_length_is_long_enough(cuffloop):
 
 
 @pytest.mark.parametrize(("arguments", "words"), [
-    (("--words", "6:12"), ("--words 6:12", "8 to 32")), (("--words", "x"), ("--words x",)),
+    (("--words", "6:12"), ("--words 6:12", "from 8 to 32")), (("--words", "x"), ("--words x",)),
     (("--range", "0.5"), ("--range 0.5", "1 to 1024")),
     (("--set", "controller.kp=0.5"), ("no word length can be judged",)),
 ])
