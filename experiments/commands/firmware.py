@@ -36,7 +36,7 @@ def firmware(
 ) -> None:
     """The rig's law and protection as C99, with settings, test vectors and a check. Status 1 when a check fails."""
     options = dict(locals())
-    from experiments.commands.jobs.firmware import FirmwareOptions, firmware_job
+    from experiments.commands.jobs.firmware.firmware import FirmwareOptions, firmware_job
 
     raise typer.Exit(firmware_job(FirmwareOptions(**options)))
 
@@ -44,8 +44,13 @@ def firmware(
 def loop(
     rig: RigArgument = "wrist",
     firmware: Annotated[
-        Path | None, typer.Option(help="Your firmware: a C file (.c), a folder of them, or a shared library.")
+        Path | None, typer.Option(help="Your firmware: a C file (.c), a folder of them, a shared library, or for a "
+                                       "board an ELF file. Left out with --board: the rig's own.")
     ] = None,
+    board: Annotated[str | None, typer.Option(help="Run it on an emulated processor: m0, m3, m4f or m7f.")] = None,
+    clock: Annotated[str | None, typer.Option(help="The board's clock, such as 168MHz.")] = None,
+    number: Annotated[str, typer.Option(help="Arithmetic of the rig's own: double, single or fixed.")] = "double",
+    words: Annotated[int | None, typer.Option(help="Bits of a word, with --number fixed.")] = None,
     record: RecordOption = None,
     requirements: RequirementsOption = None,
     seconds: SecondsOption = None,
@@ -56,11 +61,32 @@ def loop(
     out: OutOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Run your own firmware against the rig's plant, in its own process. Status 1 on a finding or a broken limit."""
+    """Run your own firmware against the rig's plant, in a process of its own. Status 1: a finding or a broken limit."""
     options = dict(locals())
-    from experiments.commands.jobs.loop import LoopOptions, loop_job
+    from experiments.commands.jobs.firmware.loop import LoopOptions, loop_job
 
     raise typer.Exit(loop_job(LoopOptions(**options)))
+
+
+def fmu(
+    rig: RigArgument = "wrist",
+    part: Annotated[str, typer.Option(help="What the unit holds: controller, plant or loop.")] = "loop",
+    system: Annotated[
+        list[str] | None,
+        typer.Option(help="Build for this system only, such as x86_64-linux; may be given several times."),
+    ] = None,
+    arterial: Annotated[float, typer.Option(help="Arterial pressure that the plant begins at [mmHg].")] = 90.0,
+    seed: SeedOption = 1,
+    setting: SetOption = None,
+    out: Annotated[Path | None, typer.Option(help="Write the unit into this directory.")] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """The rig's controller, plant or loop as an FMI 3.0 unit for Linux, Windows and macOS."""
+    options = dict(locals())
+    from experiments.commands.jobs.firmware.fmu import FmuOptions, fmu_job
+
+    options["system"] = tuple(system or ())
+    raise typer.Exit(fmu_job(FmuOptions(**options)))
 
 
 def rounding(
@@ -85,9 +111,9 @@ def rounding(
     Exit status 1 when no length that was tried is long enough.
     """
     options = dict(locals())
-    from experiments.commands.jobs.rounding import RoundingOptions, rounding_job
+    from experiments.commands.jobs.firmware.rounding import RoundingOptions, rounding_job
 
     raise typer.Exit(rounding_job(RoundingOptions(**options)))
 
 
-COMMANDS = (firmware, rounding, loop)
+COMMANDS = (firmware, rounding, loop, fmu)

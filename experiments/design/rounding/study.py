@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.fixed.effects import Cycles, Stall, blind_error, blind_error_narrow, filter_cycles, stalls
-from controller.fixed.formats import Formats, effective, plan
+from controller.fixed.formats import LEAST_BITS, MOST_BITS, Formats, effective, plan
 from controller.fixed.law import FixedLaw
 from controller.fixed.noise import AddedNoise, Converters, added_noise, parted_noise
 from controller.fixed.proof import prove
@@ -25,6 +25,7 @@ from plant.errors import InputError
 from plant.pressure.record import PressureTrace
 
 LAST_DIGITS = (1e-6, 3e-6, 1e-5, 3e-5, 1e-4)  # relative changes of a gain that little but converters' last bits tell
+MOST_CHARACTERS = 40  # of what was typed, in a complaint
 NOISE_SHARE = 0.01  # of the servo's own error that rounding may add
 MODULUS_CHANGE, PHASE_CHANGE_deg = 0.002, 0.1  # of the margins by rounded coefficients
 BLIND_mmHg = 0.1  # that a steady error may be overlooked
@@ -86,18 +87,18 @@ class Rounding:
 
 def word_lengths(text: str) -> list[int]:
     """Word lengths of `LOW:HIGH`, `LOW:HIGH:STEP` or `A,B,C`. Raises InputError."""
-    try:
-        if ":" in text:
-            low, high, *step = (int(part) for part in text.split(":"))
-            if len(step) > 1 or (step and step[0] < 1):
-                raise ValueError
-            found = list(range(low, high + 1, *step))
-        else:
-            found = sorted({int(part) for part in text.split(",")})
-    except ValueError:
-        raise InputError(f"--words {text}: LOW:HIGH, LOW:HIGH:STEP or A,B,C, whole numbers of bits") from None
-    if not found or found[0] < 8 or found[-1] > 32:
-        raise InputError(f"--words {text}: lengths from 8 to 32 bits, the first not above the last")
+    shown = text if len(text) <= MOST_CHARACTERS else f"{text[:MOST_CHARACTERS]}…"
+    parts = text.split(":" if ":" in text else ",")
+    if not all(part.isascii() and part.isdigit() for part in parts) or (":" in text and len(parts) > 3):
+        raise InputError(f"--words {shown}: LOW:HIGH, LOW:HIGH:STEP or A,B,C, whole numbers of bits")
+    if any(len(part) > 2 for part in parts):
+        raise InputError(f"--words {shown}: lengths from {LEAST_BITS} to {MOST_BITS} bits")
+    numbers = [int(part) for part in parts]
+    if ":" in text and (numbers[0] > numbers[1] or 0 in numbers[2:]):
+        raise InputError(f"--words {shown}: the first length not above the last, and a step of at least 1")
+    found = list(range(numbers[0], numbers[1] + 1, *numbers[2:])) if ":" in text else sorted(set(numbers))
+    if found[0] < LEAST_BITS or found[-1] > MOST_BITS:
+        raise InputError(f"--words {shown}: lengths from {LEAST_BITS} to {MOST_BITS} bits")
     return found
 
 

@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import ast
 import math
+import operator
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
@@ -23,7 +24,7 @@ from experiments.firmware.emit.kinds import (
     is_constant,
     safe,
 )
-from experiments.firmware.emit.source import ELEMENTWISE, MATH, Source, plain_function
+from experiments.firmware.emit.source import MATH, Source, is_unrolled, plain_function
 from experiments.firmware.emit.terms import CHOSEN, COMPARED, JOINED, PRIMITIVES, PRODUCT, SUM, UNARY, Term, as_real
 from plant.numerics import integrate, vector
 
@@ -32,6 +33,9 @@ if TYPE_CHECKING:
 
 ARITHMETIC = {ast.Add: ("+", SUM), ast.Sub: ("-", SUM), ast.Mult: ("*", PRODUCT), ast.Div: ("/", PRODUCT)}
 BITWISE = {ast.BitAnd: "&", ast.BitOr: "|", ast.BitXor: "^", ast.LShift: "<<", ast.RShift: ">>"}
+FOLDED: dict[Any, Any] = {  # of constant whole numbers, whose bits are asked for nowhere else
+    ast.BitAnd: operator.and_, ast.BitOr: operator.or_, ast.BitXor: operator.xor, ast.LShift: operator.lshift,
+    ast.RShift: operator.rshift}
 COMPARE = {ast.Lt: "<", ast.LtE: "<=", ast.Gt: ">", ast.GtE: ">=", ast.Eq: "==", ast.NotEq: "!="}
 
 
@@ -104,6 +108,15 @@ class Expressions:
                     return owner.field(name, kind, safe(name))
         raise self.source.refuse(node, "no such field")
 
+    def on_Subscript(self, node: ast.Subscript) -> Term:
+        """One number of a row, by a constant."""
+        row, place = self.walk(node.value), self.walk(node.slice)
+        fields = row.kind.fields if isinstance(row.kind, Struct) and row.kind.name.startswith("Row") else ()
+        if isinstance(place.literal, int) and -len(fields) <= place.literal < len(fields):
+            name, kind = fields[place.literal]
+            return row.field(name, kind, name)
+        raise self.source.refuse(node, "only rows of numbers have places, given by constants")
+
     def global_value(self, node: ast.Attribute) -> Any:
         """The number behind a dotted name that starts at a global, or None."""
         parts: list[str] = []
@@ -143,6 +156,8 @@ class Expressions:
                 again = isinstance(node.left, ast.BinOp) and type(node.left.op) is type(node.op)
                 left = first.tight(JOINED if again else UNARY)
                 return Term(f"{left} {2 * symbol} {second.tight()}", FLAG, JOINED)
+            if kinds == {WHOLE} and first.literal is not None and second.literal is not None:
+                return terms.constant(FOLDED[type(node.op)](first.literal, second.literal), self.numbers)
             if symbol == ">>" and first.kind == LONG and second.kind == WHOLE:
                 return Term(f"{self.unit.helper('shifted_down')}({first.text}, {second.text})", LONG)
             if kinds == {WORD}:
@@ -307,8 +322,7 @@ class Expressions:
     def own_call(self, node: ast.Call, found: Any, args: list[Term]) -> Term:
         """Another function of the source, emitted for these kinds."""
         kinds: list[Kind] = [arg.kind for arg in args]
-        elementwise = found in ELEMENTWISE if callable(found) else False
-        function = found if elementwise else plain_function(found, kinds)
+        function = found if is_unrolled(found) else plain_function(found, kinds)
         if function is None:
             raise self.source.refuse(node, "not a compiled function")
         callee = self.unit.function(function, kinds, self.source, node)

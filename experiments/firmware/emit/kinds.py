@@ -10,7 +10,7 @@ import re
 import types
 from dataclasses import dataclass
 from functools import cache
-from typing import Any, get_type_hints
+from typing import Any, NamedTuple, get_type_hints
 
 import numpy as np
 
@@ -107,6 +107,14 @@ def hints_of(kind: type) -> dict[str, Any]:
 
 
 @cache
+def row_class(count: int) -> Any:
+    """The class that stands for a plain tuple of so many numbers."""
+    made = NamedTuple(f"Row{count}", [(f"at_{i}", float) for i in range(count)])  # type: ignore[misc]
+    made.__doc__ = f"{count} numbers in a row."
+    return made
+
+
+@cache
 def declared_wholes(kind: type) -> dict[str, Scalar]:
     """Fields of a NamedTuple that are declared as whole numbers of a certain size."""
     found: dict[str, Scalar] = {}
@@ -135,6 +143,8 @@ def kind_of(value: Any, hint: Any = None) -> Kind:
         inner = tuple((name, wholes.get(name) or kind_of(getattr(value, name), hints.get(name)))
                       for name in value._fields)
         return Struct(type(value).__name__, inner, type(value))
+    if isinstance(value, tuple) and value and all(isinstance(part, int | float) for part in value):
+        return kind_of(row_class(len(value)))
     if isinstance(value, bool | np.bool_):
         return FLAG
     if isinstance(value, int | np.integer) and hint is not float:

@@ -40,7 +40,15 @@ class Statements(Expressions):
         self.returned = [n for r in ast.walk(self.source.tree) if isinstance(r, ast.Return) and r.value is not None
                          for n in self.parts_named(r.value)]
         counts = assigned(self.source.tree)
-        self.changing = {name for name in counts if counts.count(name) > 1}
+        branches = [node for node in ast.walk(self.source.tree) if isinstance(node, ast.If)]
+        branched = {name for node in branches for name in assigned(node)} & self.locals.keys()
+        self.changing = {name for name in counts if counts.count(name) > 1} | branched
+        for name in sorted(self.changing & self.locals.keys()):
+            given = self.locals[name]
+            if given.pointer:  # a parameter that changes: what it points to is the caller's
+                copy = self.fresh(name)
+                self.write(f"{terms.c_type(given.kind, self.numbers)} {copy} = *{given.text};")
+                self.locals[name] = Term(copy, given.kind, place=True, source=name)
         self.statements(self.source.tree.body)
 
     def parts_named(self, node: ast.expr) -> list[str]:

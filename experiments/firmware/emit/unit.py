@@ -10,7 +10,7 @@ from typing import Any
 
 from experiments.firmware.emit import terms
 from experiments.firmware.emit.kinds import LIBRARY, REAL, WHOLE, WHOLES, Kind, Numbers, Refusal, Struct, kind_of, safe
-from experiments.firmware.emit.source import ELEMENTWISE, Source, defining_module, plain_function, source_of, unrolled
+from experiments.firmware.emit.source import Source, defining_module, is_unrolled, plain_function, source_of, unrolled
 from experiments.firmware.emit.statements import Statements
 from experiments.firmware.emit.terms import Term
 
@@ -112,7 +112,7 @@ class Unit:
     ) -> Emitted:
         """The C of a function for these kinds, emitted when it is first asked for."""
         given = list(kinds)
-        source = unrolled(function, given) if function in ELEMENTWISE else source_of(function)
+        source = unrolled(function, given) if is_unrolled(function) else source_of(function)
         arguments = source.tree.args
         parameters = [*arguments.posonlyargs, *arguments.args]
         if arguments.vararg or arguments.kwarg or arguments.kwonlyargs or len(parameters) != len(given):

@@ -166,11 +166,17 @@ def contents_of(rig: Rig, numbers: Numbers, words: int | None = None) -> Content
 
     Raises Refusal for source that cannot be emitted, InputError for words in which the law has no plan.
     """
+    made, firmware, part = code_of(rig, numbers, words)
+    suites = suites_of(rig, made.unit, made.roots, firmware, part)
+    return replace(made, suites=suites, fired=fired_in(suites[1]))
+
+
+def code_of(rig: Rig, numbers: Numbers, words: int | None = None) -> tuple[Contents, Firmware, Protection]:
+    """A rig's firmware as C without its vectors, and what it was made from. Raises as `contents_of` does."""
     planned = fixed_law(rig, words) if words is not None else None
     firmware = firmware_of(rig, planned[0] if planned else None)
     part = protection_of(rig, firmware, numbers)
     unit, roots = emitted(firmware, part, numbers)
-    suites = suites_of(rig, unit, roots, firmware, part)
     settings = [
         Setting(f"{NAME}_firmware", firmware,
                 {"coefficients": "controller", "stage": "inverse", "filling": "filling"},
@@ -180,6 +186,7 @@ def contents_of(rig: Rig, numbers: Numbers, words: int | None = None) -> Content
         Setting(f"{NAME}_at_start", initial_firmware(firmware), {},
                 "what the firmware remembers before its first tick"),
     ]
-    made = Contents(rig, numbers, unit, roots, settings, suites, fired_in(suites[1]))
-    return made if planned is None else replace(made, formats=planned[1], sums=prove(planned[0]))
+    made = Contents(rig, numbers, unit, roots, settings, [], [])
+    made = made if planned is None else replace(made, formats=planned[1], sums=prove(planned[0]))
+    return made, firmware, part
 

@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 
 from controller.fixed.law import FixedLaw
 from controller.tick.law import Coefficients
-from experiments.firmware.emit.kinds import Numbers, safe
+from experiments.firmware.emit.kinds import Numbers, row_class, safe
 from experiments.firmware.emit.terms import constant
 from experiments.firmware.emit.text import CAUTION, comment, plain, remarks
 from experiments.firmware.package.vectors_text import exact
@@ -38,6 +38,7 @@ def _fields(value: Any, numbers: Numbers, indent: str, table: str, tables: dict[
         if source in (Coefficients, FixedLaw):
             below = f"from the table {table}"
         if isinstance(inner, tuple):
+            inner = inner if hasattr(inner, "_fields") else row_class(len(inner))(*inner)
             yield f"{indent}.{safe(name)} = {{"
             yield from _fields(inner, numbers, indent + "    ", below, {})
             yield f"{indent}}},"

@@ -25,7 +25,8 @@ def test_lengths(text, lengths):
     assert word_lengths(text) == lengths
 
 
-@pytest.mark.parametrize("text", ["7:12", "12:33", "16:12", "a", "12:", "12:20:0", "12:20:2:1", "", "12.5"])
+@pytest.mark.parametrize("text", ["7:12", "12:33", "16:12", "a", "12:", "12:20:0", "12:20:2:1", "", "12.5", "1_2",
+                                  "１２", "12," + "9" * 5000, "-8:12"])
 def test_what_is_no_length_is_refused(text):
     with pytest.raises(InputError, match="--words"):
         word_lengths(text)

@@ -67,7 +67,7 @@ def test_what_is_no_package_is_refused(tmp_path: Path) -> None:
         package_files(load_rig("wrist"), "half")
     with pytest.raises(InputError, match="--words 12: goes with --number fixed"):
         package_files(load_rig("wrist"), "double", 12)
-    with pytest.raises(InputError, match="between 8 and 32"):
+    with pytest.raises(InputError, match="from 8 to 32"):
         package_files(load_rig("wrist"), "fixed", 40)
 
 
