@@ -17,7 +17,7 @@ from typing import Annotated, NamedTuple
 import numpy as np
 
 from calibrate.protocol import Found, Instrument, Request, Samples, Seen
-from calibrate.search.probing import Probe, SKIP_s, blur_mmHg, local_slopes, probing_clamp, window_ticks
+from calibrate.search.probing import VERTEX_BLUR, Probe, SKIP_s, blur_mmHg, local_slopes, probing_clamp, window_ticks
 from calibrate.search.probing_search import NOISY, lost
 from calibrate.search.vertex import Shape, Vertex, fit_vertex
 from plant.declare import group, quantity
@@ -65,7 +65,7 @@ class Confirmation(NamedTuple):
                 return Verdict(math.nan, math.inf, math.nan, math.nan, True, failure.message)
         shape = Shape(USUAL_WIDTH_mmHg, WIDTH_SPREAD)
         vertices = [fit_vertex(local_slopes(s, instrument, SKIP_s), shape, (0.0, DRIFT_mmHg_s), self.probe.sweep_s,
-                               blur_mmHg(s, instrument, SKIP_s)) for s in seen]
+                               VERTEX_BLUR * blur_mmHg(s, instrument, SKIP_s)) for s in seen]
         useful = [v for v in vertices if v.scatter < NOISY]
         if 2 * len(useful) < len(vertices):
             return Verdict(math.nan, math.inf, math.nan, math.nan, True, "no slope to be seen")

@@ -35,7 +35,7 @@ SHOWN_SD_mmHg, CALM_SD_mmHg = 3.0, 2.2  # and shows its waveform when the level 
 SHOWN_LOOKS = 2.0  # useful looks after which a level as sure is shown in any case: the next one is there
 LAST, LAST_SHARE = 4, 0.5  # shown looks at the end, and how much of the sweep they have
 KEPT_DRIFT = 0.8  # share of a drift that is left at the next look
-AHEAD_s = 1.6  # from the middle of the last look: a set point is told for the next seconds
+AHEAD_s = 0.5  # from the middle of the last look; further on a drift has mostly died (0.1 of 0.3 mmHg came, see above)
 SURE_mmHg = 4.0  # standard deviation beyond which a set point is no set point
 LOST_LIMITED = 0.5  # share of a look's ticks at a limit, beyond which the clamp is not held
 

@@ -104,7 +104,7 @@ class AirUse(NamedTuple):
     smooth_s: Annotated[float, quantity("s", 0.001, 1, "time constant of the reading's filter", "invented")] = 0.003
     memory_s: Annotated[float, quantity("s", 0.05, 60, "time constant of both means", "invented")] = 1.0
     settle_s: Annotated[float, quantity("s", 0, 60, "time in the clamp before it looks", "invented")] = 3.0
-    hold_s: Annotated[float, quantity("s", 0, 10, "time beyond the limit before it fires", "invented")] = 0.3
+    hold_s: Annotated[float, quantity("s", 0, 10, "time beyond the limit before it fires", "invented")] = 1.2
 
 
 class AirState(NamedTuple):

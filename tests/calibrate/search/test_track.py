@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from calibrate.search.track import KEPT_SKEW, SKEW_UNREST, Motion, Track, WIDTHS_mmHg, told
+from calibrate.search.track import KEPT_SKEW, SKEW_SHARE, SKEW_UNREST, VEINS_DEPTH, Motion, Track, WIDTHS_mmHg, told
 from calibrate.search.vertex import Shape, Vertex
 
 SLOPE = 0.005
@@ -128,6 +128,13 @@ def test_what_was_told_of_the_shape_can_be_undone() -> None:
     assert told(first, Shape(15.0)).width_mmHg == pytest.approx(15.0)
 
 
+def test_the_less_an_artery_answers_the_more_its_veins_hide() -> None:
+    """Blood in veins moves by an optical depth, which is the more pressure the smaller the slope."""
+    faint = START._replace(relative_slope=1e-4)
+    assert START.stated_sd_mmHg == pytest.approx(VEINS_DEPTH / SLOPE)
+    assert faint.stated_sd_mmHg == pytest.approx(1e4 * VEINS_DEPTH)
+
+
 @settings(max_examples=25, deadline=None)
 @given(st.floats(0.0, 5.0), st.integers(1, 40))
 def test_what_the_skew_is_not_known_by_is_told_however_many_looks(lever_mmHg: float, looks: int) -> None:
@@ -135,5 +142,5 @@ def test_what_the_skew_is_not_known_by_is_told_however_many_looks(lever_mmHg: fl
     track = START
     for _ in range(looks):
         track = track.see(vertex(track, 0.0)._replace(lever_mmHg=lever_mmHg), CALM)
-    assert track.stated_sd_mmHg >= 0.999 * lever_mmHg * track.shape.skew_spread
+    assert track.stated_sd_mmHg >= 0.999 * math.sqrt(SKEW_SHARE) * lever_mmHg * track.shape.skew_spread
     assert track.shape.skew_spread > SKEW_UNREST
