@@ -3,8 +3,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
+from experiments.bench.answers.broken import broken
 from experiments.bench.answers.checked import checked
 from experiments.bench.answers.kernel import load
+from experiments.bench.answers.searched import searched
 from experiments.bench.answers.turned import ready_of
 from experiments.bench.asked import Asked
 from experiments.bench.wire import Answer
@@ -16,4 +18,6 @@ def compiled_aside(asked: Asked) -> Iterator[Answer]:
     yield Answer({"compiled": True})
 
 
-JOBS: dict[str, Callable[[Asked], Iterator[Answer]]] = {"check": checked, "compile": compiled_aside}
+JOBS: dict[str, Callable[[Asked], Iterator[Answer]]] = {
+    "check": checked, "compile": compiled_aside, "search": searched, "failure": broken,
+}

@@ -25,6 +25,7 @@ MOST_POINTS = 2500  # of a curve; beyond the pixels of any page
 Curves = dict[str, NDArray[Any]]
 DRAWN = {
     "arterial_mmHg": "arterial_mmHg", "cuff_mmHg": "cuff_mmHg", "light": "light", "area": "area", "command": "command",
+    "external_mmHg": "external_mmHg",
 }
 
 
@@ -55,6 +56,7 @@ def strips_answer(
             return head | {"run": None, "why": "the kernel of these parts is being compiled aside, once"}, {}
         ready, head["pinned"] = pinned, pinned_sections
     run = run_ready(ready)
+    head["set_point"] = ready.set_point
     return head | run_head(run, run_tracking(run, onsets(trace), harmonics=False)), run_curves(run)
 
 
@@ -82,7 +84,7 @@ def run_head(run: Run, found: Tracking | None) -> dict[str, Any]:
     """What the run came to, as figures."""
     told: dict[str, Any] = {
         "run": run.status, "message": run.message, "seconds": len(run.channels["cuff_mmHg"]) * run.period_s,
-        "steps": run.substeps, "set_point": run.point.light, "counts_from_s": run.plan.fill_s + run.plan.settle_s,
+        "steps": run.substeps, "counts_from_s": run.plan.fill_s + run.plan.settle_s,
         "clamp_from_s": run.plan.fill_s,
     }
     if found is not None:

@@ -6,6 +6,7 @@ import time
 from typing import Any
 
 from experiments.bench.answers.kernel import load
+from experiments.bench.answers.law import law_answer
 from experiments.bench.answers.loop import loop_answer
 from experiments.bench.answers.strips import FILL_s, SETTLE_s, Target, strips_answer
 from experiments.bench.asked import Asked, Refused, spoken
@@ -24,14 +25,17 @@ def turned(asked: Asked) -> Answer:
     rig = asked.made()
     period = rig.timing.period_s
     try:
-        found, curves = loop_answer(rig, pressures(asked.setup, period), asked.offset_mmHg, asked.dragging)
-        strips, more = strips_answer(
-            rig, window(asked.setup, period, asked.window_s), Target(asked.offset_mmHg, asked.volume_error),
-            asked.dragging, pinned_sections(asked.setup, asked.rig),
-        )
+        target = Target(asked.offset_mmHg, asked.volume_error)
+        law, curves = law_answer(rig, target)
+        found, more = loop_answer(rig, pressures(asked.setup, period), law["offset_mmHg"], asked.dragging)
+        curves |= more
+        strips, more = strips_answer(rig, window(asked.setup, period, asked.window_s), target, asked.dragging,
+                                     pinned_sections(asked.setup, asked.rig))
     except InputError as error:
         raise Refused(spoken(error), asked.moved) from None
-    head: dict[str, Any] = {"quick": asked.dragging, "loop": found, "strips": strips, "values": followed(rig)}
+    head: dict[str, Any] = {
+        "quick": asked.dragging, "loop": found, "strips": strips, "law": law, "values": followed(rig),
+    }
     if not asked.dragging:
         head["repeats"] = repeats(asked, rig)
     head["milliseconds"] = 1e3 * (time.perf_counter() - begun)

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
@@ -81,7 +82,12 @@ class BenchServer:
             await socket.close(REFUSED, f"at most {MOST_TABS} tabs")
             return
         await socket.accept()
-        session = Session(self._setup, socket.send_bytes, self._aside, self._executor)
+
+        async def sending(message: bytes) -> None:
+            with contextlib.suppress(WebSocketDisconnect, RuntimeError):  # the tab has gone meanwhile
+                await socket.send_bytes(message)
+
+        session = Session(self._setup, sending, self._aside, self._executor)
         self._sessions.add(session)
         session.say(Answer({"slot": "known", **known(self._setup)}))
         session.say(self._state())

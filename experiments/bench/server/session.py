@@ -105,10 +105,7 @@ class Session:
         self._loop.create_task(self._send(answer))
 
     async def _send(self, message: bytes) -> None:
-        try:
-            await self._sending(message)
-        except (RuntimeError, OSError):
-            return  # the tab has gone meanwhile
+        await self._sending(message)
 
 
 def answered(setup: Setup, message: dict[str, Any]) -> Answer:

@@ -68,7 +68,7 @@ export class Sheet {
     this.strips = new Strips(strips);
     this.loop = new LoopView(this.right, budget);
     this.ledger = new Ledger(ledger);
-    this.views = Object.fromEntries(views.map((View) => [View.name, new View.build(question, this)]));
+    this.views = Object.fromEntries(views.map((view) => [view.name, new view.build(question, this)]));
     this.keys.addEventListener("keydown", (event) => this.key(event));
   }
 
@@ -99,6 +99,7 @@ export class Sheet {
     this.drawer.clear();
     this.drawer.show(now.settings);
     this.bar.show(now, this.state);
+    this.host.dataset.view = now.view;
     for (const [name, view] of Object.entries(this.views)) view.shown(name === now.view, now);
     if (!this.ready) return;
     this.ask(Boolean(about.dragging), about.key);
