@@ -5,7 +5,9 @@ from collections.abc import Callable, Iterator
 
 from experiments.bench.answers.broken import broken
 from experiments.bench.answers.checked import checked
+from experiments.bench.answers.fingers import fingers
 from experiments.bench.answers.kernel import load
+from experiments.bench.answers.map import swept
 from experiments.bench.answers.searched import searched
 from experiments.bench.answers.turned import ready_of
 from experiments.bench.asked import Asked
@@ -20,4 +22,5 @@ def compiled_aside(asked: Asked) -> Iterator[Answer]:
 
 JOBS: dict[str, Callable[[Asked], Iterator[Answer]]] = {
     "check": checked, "compile": compiled_aside, "search": searched, "failure": broken,
+    "fingers": fingers, "map": swept,
 }

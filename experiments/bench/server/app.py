@@ -14,7 +14,7 @@ from starlette.routing import Route, WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from experiments.bench.answers.turned import warm
-from experiments.bench.server.aside import Aside
+from experiments.bench.server.aside import Asides
 from experiments.bench.server.door import REFUSED, App, Door
 from experiments.bench.server.session import Session, TooMany
 from experiments.bench.setup import Setup
@@ -40,7 +40,7 @@ class BenchServer:
     def __init__(self, setup: Setup, key: str, port: int) -> None:
         self._setup = setup
         self._executor = ThreadPoolExecutor(1, "bench")
-        self._aside = Aside(setup)
+        self._aside = Asides(setup)
         self._sessions: set[Session] = set()
         self._trouble = ""
         self._warmed = asyncio.Event()
@@ -61,7 +61,7 @@ class BenchServer:
             session.say(self._state())
 
     def close(self) -> None:
-        """End the process aside."""
+        """End the processes aside."""
         self._aside.close()
         self._executor.shutdown(wait=False, cancel_futures=True)
 

@@ -18,6 +18,7 @@ from experiments.bench.setup import Setup
 from experiments.bench.wire import Answer, packed
 from plant.errors import InputError
 
+QUICK = ("check", "compile")  # jobs that the page waits for after each turn
 Told = Callable[[bytes, bool], None]  # an answer, and whether it is the job's last
 Owner = tuple[int, str]  # a session and what it waits for: of these only the newest request counts
 
@@ -107,6 +108,33 @@ class Aside:
                 self._running = None
                 self._start()
                 self._next()
+
+
+class Asides:
+    """Two such processes: the verdict does not wait for a map. The second begins when it is first needed."""
+
+    def __init__(self, setup: Setup) -> None:
+        self._setup, self._quick = setup, Aside(setup)
+        self._long: Aside | None = None
+
+    def ask(self, owner: Owner, job: Job) -> None:
+        """Queue a job with whom it belongs to."""
+        if job.name in QUICK:
+            self._quick.ask(owner, job)
+            return
+        if self._long is None:
+            self._long = Aside(self._setup)
+        self._long.ask(owner, job)
+
+    def forget(self, session: int) -> None:
+        """Drop everything that a session has asked for."""
+        for one in filter(None, (self._quick, self._long)):
+            one.forget(session)
+
+    def close(self) -> None:
+        """End the processes."""
+        for one in filter(None, (self._quick, self._long)):
+            one.close()
 
 
 def work(connection: Connection, setup: tuple[Any, ...]) -> None:

@@ -13,7 +13,7 @@ from experiments.bench.answers.kernel import note_at_hand
 from experiments.bench.answers.turned import ready_of, turned
 from experiments.bench.asked import Asked, Refused, asked_of
 from experiments.bench.jobs import JOBS
-from experiments.bench.server.aside import Aside, Job
+from experiments.bench.server.aside import Asides, Job
 from experiments.bench.setup import Setup
 from experiments.bench.wire import Answer, packed
 from plant.errors import InputError
@@ -32,7 +32,7 @@ class TooMany(Exception):
 class Session:
     """The requests of one tab."""
 
-    def __init__(self, setup: Setup, sending: Sending, aside: Aside, executor: Executor) -> None:
+    def __init__(self, setup: Setup, sending: Sending, aside: Asides, executor: Executor) -> None:
         self.number = next(_numbers)
         self._setup, self._sending, self._aside, self._executor = setup, sending, aside, executor
         self._pending: dict[str, dict[str, Any]] = {}

@@ -13,7 +13,7 @@
 
 **Functions**, each the same as the command of its name: `check`, `compare` (`check` with several rigs), `simulate`,
 `margins`, `search` (one finger), `searches` (many), `schedules`, `sweep`, `tune`, `budget`, `faults`, `fingers`,
-`height`, `wear`, `rigs`, `parameters` (of one rig). What they take: `load_rig`, `read_record`, `Work`, `SweepOptions`,
+`height`, `wear`, `rigs`, `parameters` (of one rig); `bench`, in a notebook. What they take: `load_rig`, `read_record`, `Work`, `SweepOptions`,
 `FaultOptions`. Around them: `progress`. `help(cuffloop.check)` says all about one.
 
 **Results** are frozen; each prints as its command does (in a notebook, too) and has `passed`, `to_json()`,
@@ -31,6 +31,7 @@ from cuffloop.rooms import claim_rooms
 TYPE_CHECKING = False  # as in typing, which takes a while to import
 if TYPE_CHECKING:
     __version__: str
+    from experiments.bench.widget import bench as bench
     from experiments.front.budget import BudgetResult as BudgetResult
     from experiments.front.budget import budget as budget
     from experiments.front.check import CheckResult as CheckResult
@@ -106,14 +107,16 @@ FRONT: dict[str, tuple[str, ...]] = {  # module of experiments.front: what it br
     "rigs": ("RigList", "RigResult", "parameters", "rigs",),
     "result": ("Result",),
 }
-ELSEWHERE = {"InputError": "plant.errors", "progress": "experiments.work.progress"}
+ELSEWHERE = {
+    "InputError": "plant.errors", "bench": "experiments.bench.widget", "progress": "experiments.work.progress",
+}
 PLACES = {name: f"experiments.front.{module}" for module, names in FRONT.items() for name in names} | ELSEWHERE
 
 __all__ = [
     "BudgetResult", "CheckResult", "CompareResult", "FaultOptions", "FaultsResult", "FingersResult", "HeightResult",
     "InputError", "MarginsResult", "Result", "RigList", "RigResult", "SchedulesResult", "SearchResult",
     "SearchesResult", "SimulateResult", "SweepOptions", "SweepResult", "TuneResult", "WearResult", "Work",
-    "budget", "check", "compare", "faults", "fingers", "height", "load_rig",
+    "bench", "budget", "check", "compare", "faults", "fingers", "height", "load_rig",
     "margins", "parameters", "progress", "read_record", "rigs", "schedules", "search",
     "searches", "simulate", "sweep", "tune", "wear",
 ]

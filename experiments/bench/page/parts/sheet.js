@@ -1,13 +1,15 @@
 // The whole sheet: what is where, who asks what when, and what becomes of an answer.
 import { Drawer } from "./drawer.js";
+import { Brush } from "../views/brush.js";
 import { Ledger } from "./ledger.js";
 import { Asking } from "./live.js";
 import { LoopView } from "./loopview.js";
 import { make } from "./make.js";
+import { People } from "../views/people.js";
 import { State, address, fresh } from "./state.js";
 import { Strips } from "./strips.js";
 import { TopBar } from "./topbar.js";
-import { views } from "./views.js";
+import { views } from "../views/views.js";
 
 const REST_ms = 180, CHECK_ms = 500;
 
@@ -61,13 +63,17 @@ export class Sheet {
     this.middle.append(question, strips, budget);
     this.right = make("section", { class: "right card", "aria-label": "What the loop allows" });
     const ledger = make("section", { class: "wide card", "aria-label": "Limits" });
-    this.host.append(make("main", { class: "sheet" }, left, this.middle, this.right, ledger));
+    const people = make("section", { class: "wide card tuning", "aria-label": "Other fingers" });
+    const brush = make("section", { class: "wide card tuning", "aria-label": "Map of two knobs" });
+    this.host.append(make("main", { class: "sheet" }, left, this.middle, this.right, ledger, people, brush));
     this.drawer = new Drawer(left, {
       turn: (key, value, dragging) => this.turn(key, value, dragging), hold: () => this.state.hold(), done: () => this.rested(),
     });
     this.strips = new Strips(strips);
     this.loop = new LoopView(this.right, budget);
     this.ledger = new Ledger(ledger);
+    this.people = new People(people, this);
+    this.brush = new Brush(brush, this);
     this.views = Object.fromEntries(views.map((view) => [view.name, new view.build(question, this)]));
     this.keys.addEventListener("keydown", (event) => this.key(event));
   }
@@ -101,6 +107,8 @@ export class Sheet {
     this.bar.show(now, this.state);
     this.host.dataset.view = now.view;
     for (const [name, view] of Object.entries(this.views)) view.shown(name === now.view, now);
+    this.people.shown(now);
+    this.brush.shown(now);
     if (!this.ready) return;
     this.ask(Boolean(about.dragging), about.key);
     if (about.everything || about.ghost) this.askGhost();
@@ -120,6 +128,7 @@ export class Sheet {
     this.ledger.waiting(dragging ? "You are turning a knob: the limits are judged once it rests." : "Running the whole check…");
     if (!dragging) this.settled(this.state.now);
     this.views[this.state.now.view].ask?.(dragging);
+    if (this.state.now.view === "tune") this.people.ask();
   }
 
   askCheck() {

@@ -1,7 +1,7 @@
 // The line above the sheet: which view, which rig, what is held beside it, undo, and what can be taken home.
 import { make } from "./make.js";
 import { copy, savePicture, saveText } from "./take.js";
-import { views } from "./views.js";
+import { views } from "../views/views.js";
 
 export class TopBar {
   constructor(host, sheet) {

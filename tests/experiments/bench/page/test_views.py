@@ -54,3 +54,25 @@ def test_arrow_keys_move_between_the_views(opened):
     opened.page.get_by_role("tab", name="Tune").focus()
     opened.page.keyboard.press("ArrowRight")
     assert opened.page.get_by_role("tab", name="Understand").get_attribute("aria-selected") == "true"
+
+
+def test_a_gain_is_judged_on_all_fingers_while_it_moves(opened):
+    page = opened.page
+    page.get_by_role("button", name="Judge on 32 virtual fingers").click()
+    page.wait_for_selector("text=/of 32 keep/", timeout=120_000)
+    before = page.locator("[aria-label='Other fingers'] .answer").inner_text()
+    opened.turned("controller.kp", "0.03")
+    page.wait_for_function("(text) => { const now = document.querySelector(\"[aria-label='Other fingers'] .answer\");"
+                           " return now.innerText !== text && now.innerText.includes('of 32'); }", arg=before)
+    assert page.locator(".people li").count() == 32 and page.locator(".people li.short").count() > 0
+
+
+def test_a_point_of_the_map_is_taken_by_keyboard(opened):
+    page = opened.page
+    page.get_by_role("button", name="Draw the map").click()
+    page.wait_for_selector("text=/Filling in.*of 289/", timeout=120_000)
+    page.get_by_label("Map of modulus margin").focus()
+    page.keyboard.press("ArrowLeft")
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".knob.changed")
+    assert "set.controller.kp=" in page.evaluate("() => location.hash")

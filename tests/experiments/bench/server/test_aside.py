@@ -4,6 +4,7 @@ import queue
 
 import pytest
 
+from experiments.bench.server import aside as module
 from experiments.bench.server.aside import Aside, Job, _do, _left
 from experiments.bench.wire import Answer, packed, unpacked
 from tests.experiments.bench.helper import SETUP
@@ -69,3 +70,31 @@ def test_a_job_is_left_at_an_answer_when_it_is_no_longer_wanted(monkeypatch):
     assert len(sent) == 2 and sent[-1] == (7, packed(Answer({"last": True})), True)
     ours.send(("leave", 6))
     assert not _left(theirs, 7)
+
+
+def test_the_verdict_does_not_wait_for_a_map(monkeypatch):
+    begun = []
+
+    class Noting:
+        def __init__(self, setup):
+            begun.append(self)
+            self.jobs, self.closed = [], False
+
+        def ask(self, owner, one):
+            self.jobs.append(one.name)
+
+        def forget(self, session):
+            self.jobs.clear()
+
+        def close(self):
+            self.closed = True
+
+    monkeypatch.setattr(module, "Aside", Noting)
+    both = module.Asides(SETUP)
+    both.ask((1, "check"), job(None, "check"))
+    assert len(begun) == 1
+    both.ask((1, "map"), job(None, "map"))
+    assert [one.jobs for one in begun] == [["check"], ["map"]]
+    both.forget(1)
+    both.close()
+    assert all(one.closed and not one.jobs for one in begun)

@@ -1,6 +1,6 @@
 // Understand: what does a wrong set point do? And how is the right one found?
 import { LawPlot } from "./lawplot.js";
-import { fixed, make, signed } from "./make.js";
+import { fixed, make, signed } from "../parts/make.js";
 import { SearchSteps } from "./searchsteps.js";
 import { knobSlide, slide } from "./slide.js";
 

@@ -1,7 +1,7 @@
 // A search for the set point, gone through step by step.
-import { Chart } from "./chart.js";
-import { fill, fixed, make, shown, signed } from "./make.js";
-import { number } from "./wire.js";
+import { Chart } from "../parts/chart.js";
+import { fill, fixed, make, shown, signed } from "../parts/make.js";
+import { number } from "../parts/wire.js";
 
 export class SearchSteps {
   constructor(host, sheet) {

@@ -1,6 +1,6 @@
 // Tune: what limits me? Answered from the ledger and the budget, in words.
-import { fixed, make, shown } from "./make.js";
-import { number } from "./wire.js";
+import { fixed, make, shown } from "../parts/make.js";
+import { number } from "../parts/wire.js";
 
 export class Tune {
   constructor(host, sheet) {

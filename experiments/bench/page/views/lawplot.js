@@ -1,6 +1,6 @@
 // The artery's law at rest, and on it the cloud of what the clamp holds: the operating point moves along the curve.
-import { colour } from "./chart.js";
-import { fixed, make } from "./make.js";
+import { colour } from "../parts/chart.js";
+import { fixed, make } from "../parts/make.js";
 
 const HEIGHT = 260, LEFT = 46, BOTTOM = 36, TOP = 8, RIGHT = 8;
 

@@ -1,6 +1,6 @@
 // Break: what catches it? One failure at a time and size, protections one by one, and what acted when.
-import { Chart } from "./chart.js";
-import { fill, fixed, make } from "./make.js";
+import { Chart } from "../parts/chart.js";
+import { fill, fixed, make } from "../parts/make.js";
 import { slide } from "./slide.js";
 
 const inWords = (name) => name.replaceAll("_", " ");

@@ -1,5 +1,5 @@
 // A labelled slider with its value in words, for a number of the state.
-import { make } from "./make.js";
+import { make } from "../parts/make.js";
 
 let count = 0;
 
