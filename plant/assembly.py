@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from plant.declare import fused, verb
-from plant.electronics.transducer import Transducer, sensed_pressure, transducer_rate
+from plant.electronics.transducer import Transducer
 from plant.finger.artery import Artery, law_at, present_area, relative_area, static_area, wall_rate
 from plant.finger.light import Light, light_intensity, photodiode_rate
 from plant.finger.segment import Segment, SegmentLine, SegmentState, segment_at_rest, segment_line, segment_rates
@@ -18,12 +18,13 @@ from plant.finger.tissue import Tissue, tissue_rate
 from plant.finger.vein import Vein, vein_rate, vein_target
 from plant.numerics.integrate import advance, weigh, without_denormals
 from plant.numerics.vector import choose, most, rounded_down
-from plant.parts import line_end_volume, line_node, line_rates, valve_flows, valve_nature, valve_rates
+from plant.parts import line_end_volume, valve_nature
 from plant.pneumatics.air import Air
-from plant.pneumatics.cuff import Cuff, content_at_rest, content_rate, cuff_rate
+from plant.pneumatics.assembly import Pneumatics, PneumaticState, pneumatic_rates
+from plant.pneumatics.cuff import Cuff, content_at_rest
 from plant.pneumatics.flow_valve import FlowValve, SpoolState
 from plant.pneumatics.pressure_valve import PressureValve, StageState
-from plant.pneumatics.supply import Supply, supply_rate
+from plant.pneumatics.supply import Supply
 from plant.pneumatics.tube import LineState, NoLineState, NoTube, Tube, initial_line
 
 
@@ -107,26 +108,29 @@ def plant_rates(plant: Plant, state: PlantState, around: Surroundings, command: 
 def held_rates(plant: Plant, held: Held, state: PlantState, around: Surroundings) -> PlantState:
     """The same, with what follows from the tone worked out already."""
     vessel = held.vessel
-    node = line_node(plant.tube, state.line, state.cuff_mmHg)
-    drawn, inflow = valve_flows(plant.valve, plant.air, state.valve, node, state.supply_mmHg)
-    line, outflow = line_rates(plant.tube, plant.air, state.line, inflow, state.cuff_mmHg)
+    air = pneumatic_rates(
+        Pneumatics(plant.valve, plant.supply, plant.air, plant.tube, plant.cuff, plant.transducer),
+        PneumaticState(
+            state.supply_mmHg, state.valve, state.line, state.cuff_mmHg, state.cuff_mL, state.reading_mmHg
+        ),
+        held.command,
+    )
     driving = around.arterial_mmHg - state.external_mmHg
     target = vessel.law.largest_area * relative_area(vessel.law, state.segment.middle_mmHg)
     area = present_area(vessel.law, state.creep_area, target)
     lit = light_intensity(plant.light, area, state.venous_volume, around.ambient)
-    sensed = sensed_pressure(plant.transducer, node, state.cuff_mmHg)
     return PlantState(
-        supply_rate(plant.supply, plant.air, state.supply_mmHg, drawn),
-        valve_rates(plant.valve, state.valve, held.command),
-        line,
-        cuff_rate(plant.cuff, plant.air, state.cuff_mmHg, state.cuff_mL, outflow, line_end_volume(plant.tube)),
-        content_rate(plant.cuff, state.cuff_mmHg, outflow),
+        air.supply_mmHg,
+        air.valve,
+        air.line,
+        air.cuff_mmHg,
+        air.cuff_mL,
         tissue_rate(plant.tissue, state.external_mmHg, state.cuff_mmHg),
         segment_rates(vessel, state.segment, driving),
         wall_rate(plant.artery, state.creep_area, target),
         vein_rate(plant.vein, state.venous_volume, state.external_mmHg),
         photodiode_rate(plant.light, state.photodiode, lit),
-        transducer_rate(plant.transducer, state.reading_mmHg, sensed),
+        air.reading_mmHg,
     )
 
 
@@ -140,6 +144,18 @@ def rates_of_plant(system: Plant, state: PlantState, around: Surroundings, held:
 def vessel_of_plant(system: Plant, tone: float) -> SegmentLine:
     """The plant's own segment."""
     return segment_line(system.segment, system.artery, tone)
+
+
+@system_rates.of(Pneumatics)
+def rates_of_pneumatics(system: Pneumatics, state: PneumaticState, around: Surroundings, held: Held) -> PneumaticState:
+    """`pneumatic_rates`: on a bench there is no finger, and nothing around it matters."""
+    return pneumatic_rates(system, state, held.command)
+
+
+@system_vessel.of(Pneumatics)
+def no_vessel(system: Pneumatics, tone: float) -> float:
+    """There is no artery under the cuff."""
+    return tone
 
 
 class Course(NamedTuple):

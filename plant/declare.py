@@ -13,7 +13,7 @@ import tempfile
 from collections.abc import Callable
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any, Protocol, TypeVar, cast, get_type_hints
+from typing import Annotated, Any, Protocol, TypeVar, cast, get_type_hints
 
 import numba
 from numba import njit, types
@@ -23,6 +23,8 @@ from pydantic.fields import FieldInfo
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
+UNSIGNED = "32 bits without a sign"  # in the metadata of a whole number: how emitted code keeps it
+Unsigned = Annotated[int, UNSIGNED]
 ROOMS = ("plant", "controller", "calibrate", "experiments")
 
 

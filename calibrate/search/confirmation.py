@@ -17,7 +17,16 @@ from typing import Annotated, NamedTuple
 import numpy as np
 
 from calibrate.protocol import Found, Instrument, Request, Samples, Seen
-from calibrate.search.probing import VERTEX_BLUR, Probe, SKIP_s, blur_mmHg, local_slopes, probing_clamp, window_ticks
+from calibrate.search.probing import (
+    VERTEX_BLUR,
+    Probe,
+    SKIP_s,
+    blur_mmHg,
+    local_slopes,
+    loud_enough,
+    probing_clamp,
+    window_ticks,
+)
 from calibrate.search.probing_search import NOISY, lost
 from calibrate.search.vertex import Shape, Vertex, fit_vertex
 from plant.declare import group, quantity
@@ -33,7 +42,7 @@ class Verdict(NamedTuple):
     off_mmHg: float  # the set point less the vertex, as transmural pressure; nan where no look showed a vertex
     sd_mmHg: float
     slope_share: float  # slope at the set point over the slope believed; nan where none was seen
-    second: float  # light at twice the tone over that at the tone, what the pressure itself has there taken off
+    second: float  # light at twice the tone over that at the tone, as by the probe's own tone; the pressure's taken off
     astray: bool
     why: str  # in words; empty when nothing is wrong
 
@@ -49,30 +58,47 @@ class Confirmation(NamedTuple):
     limit: Annotated[float, quantity("1", 0.1, 100, "largest sum of the three that is let pass", "invented")] = 1.5
 
     def confirm(self, instrument: Instrument, found: Found) -> Generator[Request, Seen, Verdict]:
-        """Clamp at a set point for some seconds with the probe on it, shown, and judge."""
+        """Clamp at a set point for some seconds with the probe on it, shown, and judge.
+
+        Where a harmonic of the pulse lies beside the tone, the tone grows as a search's does, and looks that told
+        nothing are asked again, at most as often as there are looks.
+        """
         seen: list[Seen] = []
-        for _ in range(self.looks):
+        tones: list[float] = []
+        probe, told = self.probe, 0
+        while told < self.looks and len(seen) < 2 * self.looks:
             seen.append((yield probing_clamp(
-                self.probe, instrument, found.set_point, found.light_slope, self.probe.sweep_mmHg, True)))
+                probe, instrument, found.set_point, found.light_slope, probe.sweep_mmHg, True)))
+            tones.append(probe.tone_mmHg)
             if lost(seen[-1], instrument):
                 break
-        return self.judge(seen, instrument, found)
+            scatter = self._vertex(seen[-1], instrument).scatter
+            told += scatter < NOISY
+            probe = probe._replace(tone_mmHg=loud_enough(self.probe, probe.tone_mmHg, scatter))
+        return self.judge(seen, instrument, found, tones)
 
-    def judge(self, seen: list[Seen], instrument: Instrument, found: Found) -> Verdict:
-        """What some stretches of the probe show."""
+    def _vertex(self, seen: Seen, instrument: Instrument) -> Vertex:
+        """What one stretch shows, with no more than a usual shape believed."""
+        return fit_vertex(local_slopes(seen, instrument, SKIP_s), Shape(USUAL_WIDTH_mmHg, WIDTH_SPREAD),
+                          (0.0, DRIFT_mmHg_s), self.probe.sweep_s, VERTEX_BLUR * blur_mmHg(seen, instrument, SKIP_s))
+
+    def judge(
+        self, seen: list[Seen], instrument: Instrument, found: Found, tones_mmHg: list[float] | None = None
+    ) -> Verdict:
+        """What some stretches of the probe show; their tones are the probe's unless told."""
         for stretch in seen:
             if failure := lost(stretch, instrument):
                 return Verdict(math.nan, math.inf, math.nan, math.nan, True, failure.message)
-        shape = Shape(USUAL_WIDTH_mmHg, WIDTH_SPREAD)
-        vertices = [fit_vertex(local_slopes(s, instrument, SKIP_s), shape, (0.0, DRIFT_mmHg_s), self.probe.sweep_s,
-                               VERTEX_BLUR * blur_mmHg(s, instrument, SKIP_s)) for s in seen]
-        useful = [v for v in vertices if v.scatter < NOISY]
-        if 2 * len(useful) < len(vertices):
+        vertices = [self._vertex(s, instrument) for s in seen]
+        useful = [k for k, v in enumerate(vertices) if v.scatter < NOISY]
+        if 2 * len(useful) < self.looks:
             return Verdict(math.nan, math.inf, math.nan, math.nan, True, "no slope to be seen")
-        off, sd = mean_offset(useful)
-        typical = float(np.median([np.median(local_slopes(s, instrument, SKIP_s).slope) for s in seen]))
+        off, sd = mean_offset([vertices[k] for k in useful])
+        typical = float(np.median([np.median(local_slopes(seen[k], instrument, SKIP_s).slope) for k in useful]))
         share = typical * found.set_point / found.light_slope
-        second = float(np.mean([second_harmonic(s, instrument) for s in seen]))
+        tones = tones_mmHg or [self.probe.tone_mmHg] * len(seen)
+        second = float(np.mean([second_harmonic(seen[k], instrument) * self.probe.tone_mmHg / tones[k]
+                                for k in useful]))
         return self._verdict(off, sd, share, second)
 
     def _verdict(self, off: float, sd: float, share: float, second: float) -> Verdict:

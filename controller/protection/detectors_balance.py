@@ -5,8 +5,8 @@ import math
 from typing import Annotated, NamedTuple
 
 from controller.protection.detectors_pressure import Enabled
-from controller.protection.watched import Watched, lagged, noise_mmHg, timer
-from plant.declare import compiled, quantity
+from controller.protection.watched import Watched, lagged, lasted, noise_mmHg, timer
+from plant.declare import Unsigned, compiled, quantity
 from plant.numerics.integrate import selected
 
 NOMINAL_mmHg = 90.0  # cuff pressure at which a bleed is given
@@ -41,7 +41,7 @@ class Following(NamedTuple):
 
 class FollowingState(NamedTuple):
     """Error behind one and two lags and its slow part [mmHg], its mean square in the band, slow part of the reading
-    [mmHg] and mean square of the rest [mmHg²], time above the limit [s].
+    [mmHg] and mean square of the rest [mmHg²], ticks above the limit.
     """
 
     once_mmHg: float
@@ -50,7 +50,7 @@ class FollowingState(NamedTuple):
     error_square: float
     mean_mmHg: float
     pulse_square: float
-    above_s: float
+    above_ticks: Unsigned
     fires: bool
 
 
@@ -68,11 +68,12 @@ def following_step(part: Following, state: FollowingState, seen: Watched) -> Fol
     pulsation = min(max(math.sqrt(pulse_square), part.least_mmHg), part.most_mmHg)
     left = part.share * pulsation
     noise = min(part.noise_times * noise_mmHg(seen), part.noise_most_mmHg)
-    loud = (square > left * left + noise * noise) & (seen.clamped_s > part.settle_s)
-    above = timer(state.above_s, loud, period)
-    after = FollowingState(once, twice, slow, square, mean, pulse_square, above, part.enabled & (above > part.hold_s))
-    idle = FollowingState(0.0, 0.0, 0.0, 0.0, seen.reading_mmHg, 0.0, 0.0, False)
-    new: FollowingState = selected((seen.clamped_s > 0.0) & (part.share > 0.0), after, idle)
+    loud = (square > left * left + noise * noise) & lasted(seen.clamped_ticks, part.settle_s, seen.period_s)
+    above = timer(state.above_ticks, loud)
+    fires = part.enabled & lasted(above, part.hold_s, period)
+    after = FollowingState(once, twice, slow, square, mean, pulse_square, above, fires)
+    idle = FollowingState(0.0, 0.0, 0.0, 0.0, seen.reading_mmHg, 0.0, 0, False)
+    new: FollowingState = selected((seen.clamped_ticks > 0) & (part.share > 0.0), after, idle)
     return new
 
 
@@ -109,7 +110,7 @@ class AirUse(NamedTuple):
 
 class AirState(NamedTuple):
     """Means of pump flow [mL/s], of reservoir pressure [mmHg] and of the explained flow [mL/s]; filtered reading
-    [mmHg]; filtered demand and mean of what is faster; time beyond the limit [s].
+    [mmHg]; filtered demand and mean of what is faster; ticks beyond the limit.
     """
 
     pump_mL_s: float
@@ -118,7 +119,7 @@ class AirState(NamedTuple):
     reading_mmHg: float
     demand: float
     fast: float
-    beyond_s: float
+    beyond_ticks: Unsigned
     fires: bool
 
 
@@ -136,9 +137,10 @@ def air_use_step(part: AirUse, state: AirState, seen: Watched) -> AirState:
     demand = lagged(state.demand, seen.demand, part.smooth_s, period)
     fast = lagged(state.fast, abs(seen.demand - demand), memory, period)
     limit = part.limit_mL_s + part.lively * part.demand_mL_s * fast
-    odd = (abs(used - explained) > limit) & (seen.clamped_s > part.settle_s)
-    beyond = timer(state.beyond_s, odd, period)
-    after = AirState(pump, supply, explained, reading, demand, fast, beyond, part.enabled & (beyond > part.hold_s))
-    idle = AirState(seen.pump_mL_s, seen.supply_mmHg, seen.pump_mL_s, seen.reading_mmHg, 0.0, 0.0, 0.0, False)
-    new: AirState = selected((seen.clamped_s > 0.0) & (part.cuff_mL_mmHg > 0.0), after, idle)
+    odd = (abs(used - explained) > limit) & lasted(seen.clamped_ticks, part.settle_s, seen.period_s)
+    beyond = timer(state.beyond_ticks, odd)
+    fires = part.enabled & lasted(beyond, part.hold_s, period)
+    after = AirState(pump, supply, explained, reading, demand, fast, beyond, fires)
+    idle = AirState(seen.pump_mL_s, seen.supply_mmHg, seen.pump_mL_s, seen.reading_mmHg, 0.0, 0.0, 0, False)
+    new: AirState = selected((seen.clamped_ticks > 0) & (part.cuff_mL_mmHg > 0.0), after, idle)
     return new

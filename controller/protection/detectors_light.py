@@ -4,8 +4,8 @@ from __future__ import annotations
 from typing import Annotated, NamedTuple
 
 from controller.protection.detectors_pressure import Enabled
-from controller.protection.watched import Watched, timer
-from plant.declare import compiled, quantity
+from controller.protection.watched import Watched, lasted, timer
+from plant.declare import Unsigned, compiled, quantity
 from plant.numerics.vector import opposite
 
 NOISE = 60.0  # noise of a sample that a jump of two sums of three must exceed: sixteen of its own SD
@@ -29,11 +29,11 @@ class LightRange(NamedTuple):
 
 
 class LightState(NamedTuple):
-    """Time out of range [s], last sample, time since it changed [s]."""
+    """Ticks out of range, last sample, ticks since it changed."""
 
-    out_s: float
+    out_ticks: Unsigned
     light: float
-    same_s: float
+    same_ticks: Unsigned
     fires: bool
 
 
@@ -43,11 +43,11 @@ def light_range_step(part: LightRange, state: LightState, seen: Watched) -> Ligh
     light = seen.light
     out = (light < part.lowest) | (light > part.highest)
     strange = (light < part.below * seen.set_point) | (light > part.above * seen.set_point)
-    out = out | ((seen.clamped_s > 0.0) & strange)
-    out_s = timer(state.out_s, out, seen.period_s)
-    same_s = timer(state.same_s, light == state.light, seen.period_s)
-    fires = (out_s > part.hold_s) | (same_s > part.frozen_s)
-    return LightState(out_s, light, same_s, part.enabled & fires)
+    out = out | ((seen.clamped_ticks > 0) & strange)
+    out_ticks = timer(state.out_ticks, out)
+    same_ticks = timer(state.same_ticks, light == state.light)
+    fires = lasted(out_ticks, part.hold_s, seen.period_s) | lasted(same_ticks, part.frozen_s, seen.period_s)
+    return LightState(out_ticks, light, same_ticks, part.enabled & fires)
 
 
 class LightJump(NamedTuple):
@@ -90,8 +90,8 @@ def light_jump_step(part: LightJump, state: LightJumpState, seen: Watched) -> Li
     now = seen.light + state.first + state.second  # means of three: a weak signal's noise is no jump
     before = state.third + state.fourth + state.fifth
     jumped = abs(now - before) > 3.0 * part.light_jump_mmHg * slope + NOISE * seen.light_noise
-    steady = (seen.clamped_s > part.settle_s) & (slope > 0.0)
-    fires = (seen.clamped_s > 0.0) & (void | (steady & (moved | jumped)))
+    steady = lasted(seen.clamped_ticks, part.settle_s, seen.period_s) & (slope > 0.0)
+    fires = (seen.clamped_ticks > 0) & (void | (steady & (moved | jumped)))
     return LightJumpState(
         seen.set_point, seen.light, state.first, state.second, state.third, state.fourth, part.enabled & fires
     )

@@ -5,8 +5,8 @@ import math
 from typing import Annotated, NamedTuple
 
 from controller.protection.detectors_pressure import Enabled
-from controller.protection.watched import Watched, lagged, noise_mmHg, timer
-from plant.declare import compiled, inlined, quantity
+from controller.protection.watched import Watched, lagged, lasted, noise_mmHg, reached, timer
+from plant.declare import Unsigned, compiled, inlined, quantity
 from plant.numerics.integrate import selected
 from plant.numerics.vector import choose, opposite
 
@@ -60,8 +60,8 @@ class Response(NamedTuple):
 
 
 class ResponseState(NamedTuple):
-    """Last reading, expected pressure, residual, all that was asked and mean error [mmHg], time above a limit [s];
-    of a fill its time [s], rise and predicted rise [mmHg], gap to the command [mmHg·s], and whether that did not fit.
+    """Last reading, expected pressure, residual, all that was asked and mean error [mmHg], ticks above a limit;
+    of a fill its ticks, rise and predicted rise [mmHg], gap to the command [mmHg·s], and whether that did not fit.
     """
 
     reading_mmHg: float
@@ -69,8 +69,8 @@ class ResponseState(NamedTuple):
     residual_mmHg: float
     asked_mmHg: float
     error_mmHg: float
-    above_s: float
-    fill_s: float
+    above_ticks: Unsigned
+    fill_ticks: Unsigned
     rise_mmHg: float
     predicted_mmHg: float
     gap_mmHg_s: float
@@ -83,8 +83,9 @@ def first_fill(
     part: Response, state: ResponseState, seen: Watched, step_mmHg: float, asked_mmHg: float
 ) -> ResponseState:
     """One tick outside the clamp: the size of the bladder, by the first fill's rise or lag."""
-    filling, period = state.fill_s < part.fit_s, seen.period_s
-    fill = choose(filling, state.fill_s + period, state.fill_s)
+    period = seen.period_s
+    filling = opposite(reached(state.fill_ticks, part.fit_s, period))
+    fill = choose(filling, timer(state.fill_ticks, filling), state.fill_ticks)
     rise = choose(filling, state.rise_mmHg + step_mmHg, state.rise_mmHg)
     predicted = choose(filling, state.predicted_mmHg + asked_mmHg, state.predicted_mmHg)
     apart = (part.range_mmHg * seen.command - seen.reading_mmHg) * period
@@ -94,9 +95,9 @@ def first_fill(
     by_lag = opposite(
         (part.lag_low * part.fill_lag_s * rise < slewed) & (slewed < part.lag_high * part.fill_lag_s * rise))
     odd = choose(part.rate_mmHg_s > 0.0, by_rise, (part.fill_lag_s > 0.0) & by_lag)
-    misfit = choose(filling, (fill >= part.fit_s) & (rise >= part.fit_mmHg) & odd, state.misfit)
+    misfit = choose(filling, reached(fill, part.fit_s, period) & (rise >= part.fit_mmHg) & odd, state.misfit)
     return ResponseState(
-        seen.reading_mmHg, seen.reading_mmHg, 0.0, 0.0, 0.0, 0.0, fill, rise, predicted, gap, misfit,
+        seen.reading_mmHg, seen.reading_mmHg, 0.0, 0.0, 0.0, 0, fill, rise, predicted, gap, misfit,
         part.enabled & misfit
     )
 
@@ -116,13 +117,13 @@ def response_step(part: Response, state: ResponseState, seen: Watched) -> Respon
     error = lagged(state.error_mmHg, seen.error_mmHg, part.memory_s, period)
     bias = part.error_mmHg + BIAS * noise_mmHg(seen)
     wrong = (abs(residual) > part.limit_mmHg + part.activity * activity) | (abs(error) > bias)
-    above = timer(state.above_s, wrong & (seen.clamped_s > part.settle_s), period)
-    fires = part.enabled & ((above > part.hold_s) | state.misfit)
+    above = timer(state.above_ticks, wrong & lasted(seen.clamped_ticks, part.settle_s, seen.period_s))
+    fires = part.enabled & (lasted(above, part.hold_s, period) | state.misfit)
     clamped = ResponseState(
-        seen.reading_mmHg, expected, residual, activity, error, above, state.fill_s, state.rise_mmHg,
+        seen.reading_mmHg, expected, residual, activity, error, above, state.fill_ticks, state.rise_mmHg,
         state.predicted_mmHg, state.gap_mmHg_s, state.misfit, fires
     )
-    new: ResponseState = selected(seen.clamped_s > 0.0, clamped, first_fill(part, state, seen, step, asked))
+    new: ResponseState = selected(seen.clamped_ticks > 0, clamped, first_fill(part, state, seen, step, asked))
     return new
 
 
@@ -146,8 +147,9 @@ class SaturationState(NamedTuple):
 def saturation_step(part: Saturation, state: SaturationState, seen: Watched) -> SaturationState:
     """One tick; active in the clamp."""
     now = lagged(state.share, choose(seen.limited, 1.0, 0.0), part.memory_s, seen.period_s)
-    share = choose(seen.clamped_s > 0.0, now, 0.0)
-    return SaturationState(share, part.enabled & (share > part.share) & (seen.clamped_s > part.settle_s))
+    share = choose(seen.clamped_ticks > 0, now, 0.0)
+    settled = lasted(seen.clamped_ticks, part.settle_s, seen.period_s)
+    return SaturationState(share, part.enabled & (share > part.share) & settled)
 
 
 class Oscillation(NamedTuple):
@@ -175,9 +177,10 @@ def oscillation_step(part: Oscillation, state: OscillationState, seen: Watched) 
     fast = seen.error_mmHg - slow
     square = lagged(state.square, fast * fast, part.memory_s, seen.period_s)
     noise = NOISE * noise_mmHg(seen)  # a weak finger's loop carries what light adds
-    loud = (square > part.limit_mmHg * part.limit_mmHg + noise * noise) & (seen.clamped_s > part.settle_s)
+    settled = lasted(seen.clamped_ticks, part.settle_s, seen.period_s)
+    loud = (square > part.limit_mmHg * part.limit_mmHg + noise * noise) & settled
     after = OscillationState(slow, square, part.enabled & loud)
-    new: OscillationState = selected(seen.clamped_s > 0.0, after, OscillationState(seen.error_mmHg, 0.0, False))
+    new: OscillationState = selected(seen.clamped_ticks > 0, after, OscillationState(seen.error_mmHg, 0.0, False))
     return new
 
 
@@ -193,11 +196,11 @@ class NoPulse(NamedTuple):
 
 
 class PulseState(NamedTuple):
-    """Extreme since the last turn [mmHg], +1 while rising and −1 while falling, time since the last turn [s]."""
+    """Extreme since the last turn [mmHg], +1 while rising and −1 while falling, ticks since the last turn."""
 
     extreme_mmHg: float
     direction: float
-    since_s: float
+    since_ticks: Unsigned
     fires: bool
 
 
@@ -206,11 +209,10 @@ def no_pulse_step(part: NoPulse, state: PulseState, seen: Watched) -> PulseState
     """One tick; active in the clamp."""
     way = state.direction
     extreme = way * max(way * state.extreme_mmHg, way * seen.reading_mmHg)
-    since = state.since_s + seen.period_s
-    turned = (way * (extreme - seen.reading_mmHg) > part.least_mmHg) | (seen.clamped_s <= 0.0)
-    extreme, since = choose(turned, seen.reading_mmHg, extreme), choose(turned, 0.0, since)
-    way = choose(seen.clamped_s <= 0.0, 1.0, choose(turned, -way, way))
-    return PulseState(extreme, way, since, part.enabled & (since > part.most_s))
+    turned = (way * (extreme - seen.reading_mmHg) > part.least_mmHg) | (seen.clamped_ticks <= 0)
+    extreme, since = choose(turned, seen.reading_mmHg, extreme), timer(state.since_ticks, opposite(turned))
+    way = choose(seen.clamped_ticks <= 0, 1.0, choose(turned, -way, way))
+    return PulseState(extreme, way, since, part.enabled & lasted(since, part.most_s, seen.period_s))
 
 
 class Deadlines(NamedTuple):

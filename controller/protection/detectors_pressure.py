@@ -6,8 +6,8 @@ from __future__ import annotations
 
 from typing import Annotated, NamedTuple
 
-from controller.protection.watched import Watched, lagged, timer
-from plant.declare import compiled, quantity, switch
+from controller.protection.watched import Slow, Watched, lagged, lasted, slow_lag, timer
+from plant.declare import Unsigned, compiled, quantity, switch
 from plant.numerics.vector import choose
 
 Enabled = Annotated[bool, switch("acts", "scenario")]
@@ -22,17 +22,17 @@ class PressureLimit(NamedTuple):
 
 
 class LimitState(NamedTuple):
-    """Time above the limit [s]."""
+    """How long above the limit."""
 
-    above_s: float
+    above_ticks: Unsigned
     fires: bool
 
 
 @compiled
 def pressure_limit_step(part: PressureLimit, state: LimitState, seen: Watched) -> LimitState:
     """One tick; active in every mode."""
-    above = timer(state.above_s, seen.reading_mmHg > part.limit_mmHg, seen.period_s)
-    return LimitState(above, part.enabled & (above > part.hold_s))
+    above = timer(state.above_ticks, seen.reading_mmHg > part.limit_mmHg)
+    return LimitState(above, part.enabled & lasted(above, part.hold_s, seen.period_s))
 
 
 class PressureRate(NamedTuple):
@@ -60,8 +60,8 @@ class RateState(NamedTuple):
 def pressure_rate_step(part: PressureRate, state: RateState, seen: Watched) -> RateState:
     """One tick; active in the clamp."""
     now = (seen.reading_mmHg - state.reading_mmHg) / seen.period_s
-    rate = choose(seen.clamped_s > 0.0, lagged(state.rate_mmHg_s, now, part.memory_s, seen.period_s), 0.0)
-    fast = (abs(rate) > part.limit_mmHg_s) & (seen.clamped_s > part.settle_s)
+    rate = choose(seen.clamped_ticks > 0, lagged(state.rate_mmHg_s, now, part.memory_s, seen.period_s), 0.0)
+    fast = (abs(rate) > part.limit_mmHg_s) & lasted(seen.clamped_ticks, part.settle_s, seen.period_s)
     return RateState(seen.reading_mmHg, rate, part.enabled & fast)
 
 
@@ -80,7 +80,7 @@ class Exposure(NamedTuple):
 class ExposureState(NamedTuple):
     """The integral [mmHg·s]."""
 
-    integral_mmHg_s: float
+    integral_mmHg_s: Slow
     fires: bool
 
 
@@ -88,8 +88,8 @@ class ExposureState(NamedTuple):
 def exposure_step(part: Exposure, state: ExposureState, seen: Watched) -> ExposureState:
     """One tick; active in every mode."""
     excess = max(seen.reading_mmHg - part.allowance_mmHg, 0.0)
-    integral = lagged(state.integral_mmHg_s, excess * part.memory_s, part.memory_s, seen.period_s)
-    return ExposureState(integral, part.enabled & (integral > part.limit_mmHg_s))
+    integral = slow_lag(state.integral_mmHg_s, excess * part.memory_s, part.memory_s, seen.period_s)
+    return ExposureState(integral, part.enabled & (integral.value > part.limit_mmHg_s))
 
 
 class Redundancy(NamedTuple):
@@ -102,10 +102,10 @@ class Redundancy(NamedTuple):
 
 
 class RedundancyState(NamedTuple):
-    """Mean distance [mmHg] and time above the limit [s]."""
+    """Mean distance [mmHg] and ticks above the limit."""
 
     distance_mmHg: float
-    above_s: float
+    above_ticks: Unsigned
     fires: bool
 
 
@@ -114,8 +114,8 @@ def redundancy_step(part: Redundancy, state: RedundancyState, seen: Watched) -> 
     """One tick; active in every mode."""
     apart = abs(seen.reading_mmHg - seen.second_mmHg)
     distance = lagged(state.distance_mmHg, apart, part.memory_s, seen.period_s)
-    above = timer(state.above_s, distance > part.limit_mmHg, seen.period_s)
-    return RedundancyState(distance, above, part.enabled & (above > part.hold_s))
+    above = timer(state.above_ticks, distance > part.limit_mmHg)
+    return RedundancyState(distance, above, part.enabled & lasted(above, part.hold_s, seen.period_s))
 
 
 class SupplyRange(NamedTuple):
@@ -132,9 +132,9 @@ class SupplyRange(NamedTuple):
 
 
 class SupplyState(NamedTuple):
-    """Time outside the band [s]."""
+    """How long outside the band."""
 
-    out_s: float
+    out_ticks: Unsigned
     fires: bool
 
 
@@ -143,5 +143,5 @@ def supply_range_step(part: SupplyRange, state: SupplyState, seen: Watched) -> S
     """One tick; active in the clamp. A highest pressure of 0 is no limit."""
     outside = (part.highest_mmHg > 0.0) & (seen.supply_mmHg > part.highest_mmHg)
     outside = outside | (seen.supply_mmHg < part.lowest_mmHg)
-    out = timer(state.out_s, (seen.clamped_s > 0.0) & outside, seen.period_s)
-    return SupplyState(out, part.enabled & (out > part.hold_s))
+    out = timer(state.out_ticks, (seen.clamped_ticks > 0) & outside)
+    return SupplyState(out, part.enabled & lasted(out, part.hold_s, seen.period_s))

@@ -9,23 +9,9 @@ from __future__ import annotations
 from typing import Annotated, NamedTuple
 
 from controller.protection.detectors_pressure import Enabled
-from controller.protection.watched import Watched, lagged, timer
-from controller.tick.law import Coefficients
-from plant.declare import compiled, quantity
+from controller.protection.watched import Watched, lagged, lasted, reached, timer
+from plant.declare import UNSIGNED, Unsigned, compiled, quantity
 from plant.numerics.vector import choose, opposite
-
-
-@compiled
-def settings_sum(coefficients: Coefficients) -> float:
-    """Check sum of a control law's coefficients: each counts with its place, so that a swap is seen too.
-
-    Each is brought below 1 first, v/(1 + |v|), so that a large one does not drown the others' last digits.
-    """
-    total, place = 0.0, 1.0
-    for value in coefficients:
-        total += place * value / (1.0 + abs(value))
-        place += 1.0
-    return total
 
 
 class SettingsCheck(NamedTuple):
@@ -33,8 +19,9 @@ class SettingsCheck(NamedTuple):
 
     enabled: Enabled = True
     expected: Annotated[
-        float, quantity("1", -1e12, 1e12, "check sum of the rig's own law; 0: from the rig", "follows the rig")
-    ] = 0.0
+        int, UNSIGNED,
+        quantity("1", 0, 2**32 - 1, "CRC-32 of the rig's own law; 0: from the rig", "follows the rig")
+    ] = 0
 
 
 class SettingsState(NamedTuple):
@@ -46,7 +33,7 @@ class SettingsState(NamedTuple):
 @compiled
 def settings_check_step(part: SettingsCheck, state: SettingsState, seen: Watched) -> SettingsState:
     """One tick; active in every mode. Without an expected sum it does not look."""
-    wrong = (part.expected != 0.0) & (abs(seen.settings - part.expected) > 1e-9)
+    wrong = (part.expected > 0) & (seen.settings != part.expected)
     return SettingsState(part.enabled & wrong)
 
 
@@ -62,19 +49,19 @@ class Sequence(NamedTuple):
 
 
 class SequenceState(NamedTuple):
-    """Time in a filled cuff before the clamp [s]."""
+    """Ticks in a filled cuff before the clamp."""
 
-    filled_s: float
+    filled_ticks: Unsigned
     fires: bool
 
 
 @compiled
 def sequence_step(part: Sequence, state: SequenceState, seen: Watched) -> SequenceState:
     """One tick; judges in the clamp."""
-    clamped = seen.clamped_s > 0.0
-    waited = timer(state.filled_s, seen.reading_mmHg > part.filled_mmHg, seen.period_s)
-    early = (state.filled_s < part.filled_s) | opposite(seen.searched)
-    return SequenceState(choose(clamped, state.filled_s, waited), clamped & part.enabled & early)
+    clamped = seen.clamped_ticks > 0
+    waited = timer(state.filled_ticks, seen.reading_mmHg > part.filled_mmHg)
+    early = opposite(reached(state.filled_ticks, part.filled_s, seen.period_s)) | opposite(seen.searched)
+    return SequenceState(choose(clamped, state.filled_ticks, waited), clamped & part.enabled & early)
 
 
 class Confirmed(NamedTuple):
@@ -96,7 +83,7 @@ class ConfirmedState(NamedTuple):
 @compiled
 def confirmed_step(part: Confirmed, state: ConfirmedState, seen: Watched) -> ConfirmedState:
     """One tick; judges in the clamp."""
-    return ConfirmedState(part.enabled & (seen.clamped_s > 0.0) & seen.denied)
+    return ConfirmedState(part.enabled & (seen.clamped_ticks > 0) & seen.denied)
 
 
 class EmitterMonitor(NamedTuple):
@@ -112,21 +99,22 @@ class EmitterMonitor(NamedTuple):
 
 
 class EmitterState(NamedTuple):
-    """Filtered light of the emitter and that of the clamp's start [share of nominal], time away from it [s]."""
+    """Filtered light of the emitter and that of the clamp's start [share of nominal], ticks away from it."""
 
     level: float
     start: float
-    away_s: float
+    away_ticks: Unsigned
     fires: bool
 
 
 @compiled
 def emitter_monitor_step(part: EmitterMonitor, state: EmitterState, seen: Watched) -> EmitterState:
     """One tick; judges in the clamp. A negative level is none yet."""
-    clamped, smooth = seen.clamped_s > 0.0, lagged(state.level, seen.emitter, part.memory_s, seen.period_s)
+    clamped, smooth = seen.clamped_ticks > 0, lagged(state.level, seen.emitter, part.memory_s, seen.period_s)
     level = choose(state.level >= 0.0, smooth, seen.emitter)
-    away = timer(state.away_s, clamped & (abs(level - state.start) > part.share * state.start), seen.period_s)
-    return EmitterState(level, choose(clamped, state.start, level), away, part.enabled & clamped & (away > part.hold_s))
+    away = timer(state.away_ticks, clamped & (abs(level - state.start) > part.share * state.start))
+    fires = part.enabled & clamped & lasted(away, part.hold_s, seen.period_s)
+    return EmitterState(level, choose(clamped, state.start, level), away, fires)
 
 
 class ConverterTest(NamedTuple):
@@ -141,14 +129,14 @@ class ConverterTest(NamedTuple):
 
 
 class ConverterState(NamedTuple):
-    """Time beyond the tolerance [s]."""
+    """Ticks beyond the tolerance."""
 
-    wrong_s: float
+    wrong_ticks: Unsigned
     fires: bool
 
 
 @compiled
 def converter_test_step(part: ConverterTest, state: ConverterState, seen: Watched) -> ConverterState:
     """One tick; active in every mode."""
-    wrong = timer(state.wrong_s, seen.converter_error > part.tolerance, seen.period_s)
-    return ConverterState(wrong, part.enabled & (wrong > part.hold_s))
+    wrong = timer(state.wrong_ticks, seen.converter_error > part.tolerance)
+    return ConverterState(wrong, part.enabled & lasted(wrong, part.hold_s, seen.period_s))

@@ -81,9 +81,9 @@ from controller.protection.detectors_self import (
     sequence_step,
     settings_check_step,
 )
-from controller.protection.watched import Watched, lagged
-from plant.declare import compiled, inlined, quantity
-from plant.numerics.vector import choose
+from controller.protection.watched import Slow, Watched, lasted, slow_lag, timer
+from plant.declare import Unsigned, compiled, inlined, quantity
+from plant.numerics.vector import choose, opposite
 
 NORMAL, WARNING, HOLD, RECALIBRATE, VENTED = range(5)
 FALLBACKS = ("normal", "warning", "hold", "recalibrate", "vented")
@@ -175,10 +175,10 @@ class ProtectionState(NamedTuple):
     air_use: AirState
     confirmation: ConfirmedState
     fallback: int
-    since_s: float  # in this fallback state
-    quiet_s: float  # since a detector fired
+    since_ticks: Unsigned  # in this fallback state
+    quiet_ticks: Unsigned  # since a detector fired
     holds: int  # times that HOLD was entered
-    mean_mmHg: float  # slow mean of the reading
+    mean_mmHg: Slow  # slow mean of the reading
     hold_mmHg: float  # pressure to keep in HOLD and RECALIBRATE
     fired: float  # detectors that fire on this tick, one bit of a whole number each in the order of DETECTORS
 
@@ -187,15 +187,15 @@ class ProtectionState(NamedTuple):
 def initial_protection() -> ProtectionState:
     """Nothing seen, nothing wrong."""
     return ProtectionState(
-        LimitState(0.0, False), RateState(0.0, 0.0, False), ExposureState(0.0, False),
-        RedundancyState(0.0, 0.0, False), LightState(0.0, -1.0, 0.0, False),
+        LimitState(0, False), RateState(0.0, 0.0, False), ExposureState(Slow(0.0, 0.0), False),
+        RedundancyState(0.0, 0, False), LightState(0, -1.0, 0, False),
         LightJumpState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False),
-        ResponseState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False, False),
-        SaturationState(0.0, False), OscillationState(0.0, 0.0, False), PulseState(0.0, 1.0, 0.0, False),
-        DeadlineState(0.0, False), SupplyState(0.0, False), SettingsState(False), SequenceState(0.0, False),
-        EmitterState(-1.0, 0.0, 0.0, False), ConverterState(0.0, False),
-        FollowingState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False), AirState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False),
-        ConfirmedState(False), NORMAL, 0.0, 0.0, 0, 0.0, 0.0, 0.0,
+        ResponseState(0.0, 0.0, 0.0, 0.0, 0.0, 0, 0, 0.0, 0.0, 0.0, False, False),
+        SaturationState(0.0, False), OscillationState(0.0, 0.0, False), PulseState(0.0, 1.0, 0, False),
+        DeadlineState(0.0, False), SupplyState(0, False), SettingsState(False), SequenceState(0, False),
+        EmitterState(-1.0, 0.0, 0, False), ConverterState(0, False),
+        FollowingState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0, False), AirState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0, False),
+        ConfirmedState(False), NORMAL, 0, 0, 0, Slow(0.0, 0.0), 0.0, 0.0,
     )
 
 
@@ -237,9 +237,9 @@ def protection_step(part: Protection, state: ProtectionState, seen: Watched) -> 
     warns = pulse.fires | deadlines.fires | supply.fires | air.fires
     wanted = choose(light.fires, HOLD, choose(warns, WARNING, NORMAL))
     wanted = choose(vents, VENTED, choose(recalibrates, RECALIBRATE, wanted))
-    mean = lagged(state.mean_mmHg, seen.reading_mmHg, part.fallback.mean_s, seen.period_s)
+    mean = slow_lag(state.mean_mmHg, seen.reading_mmHg, part.fallback.mean_s, seen.period_s)
     fallback, since, quiet, holds, hold_mmHg = fallback_step(part.fallback, state, wanted, seen.period_s)
-    hold_mmHg = choose(fallback == NORMAL, min(mean, part.fallback.pressure_mmHg), hold_mmHg)
+    hold_mmHg = choose(fallback == NORMAL, min(mean.value, part.fallback.pressure_mmHg), hold_mmHg)
     fired = (
         bit(limit.fires, 0) + bit(rate.fires, 1) + bit(exposure.fires, 2) + bit(redundancy.fires, 3)
         + bit(light.fires, 4) + bit(jump.fires, 5) + bit(response.fires, 6) + bit(saturation.fires, 7)
@@ -270,18 +270,18 @@ def firing(state: ProtectionState) -> tuple[bool, ...]:
 @compiled
 def fallback_step(
     part: Fallback, state: ProtectionState, wanted: int, period_s: float
-) -> tuple[int, float, float, int, float]:
-    """Fallback state, time in it, quiet time, holds so far, pressure to hold, given what the detectors want."""
+) -> tuple[int, Unsigned, Unsigned, int, float]:
+    """Fallback state, ticks in it, quiet ticks, holds so far, pressure to hold, given what the detectors want."""
     now = state.fallback
-    quiet = choose(wanted > NORMAL, 0.0, state.quiet_s + period_s)
+    quiet = timer(state.quiet_ticks, opposite(wanted > NORMAL))
     holds = state.holds
     after = max(now, wanted)
-    over = ((now == WARNING) | (now == HOLD)) & (quiet > part.clear_s) & (after == now)
+    over = ((now == WARNING) | (now == HOLD)) & lasted(quiet, part.clear_s, period_s) & (after == now)
     after = choose(over, NORMAL, after)
-    late = ((now == HOLD) | (now == RECALIBRATE)) & (state.since_s > part.hold_most_s)
+    late = ((now == HOLD) | (now == RECALIBRATE)) & lasted(state.since_ticks, part.hold_most_s, period_s)
     after = choose(late, VENTED, after)
     again = (after == HOLD) & (now != HOLD)
     holds = holds + choose(again, 1, 0)
     after = choose(again & (holds > part.holds_most), VENTED, after)
-    since = choose(after == now, state.since_s + period_s, 0.0)
+    since = timer(state.since_ticks, after == now)
     return after, since, quiet, holds, state.hold_mmHg

@@ -7,7 +7,6 @@ the artery's gain is low, and a large first error would throw the cuff pressure.
 """
 from __future__ import annotations
 
-import math
 from typing import Annotated, NamedTuple
 
 from controller.tick.inverse import Direct, FlowInverse, achieved_demand, valve_command
@@ -20,6 +19,7 @@ from controller.tick.law import (
     control_settle,
     limit_command,
     quantise_command,
+    told_terms,
 )
 from plant.declare import fused, inlined, quantity
 from plant.numerics.integrate import selected
@@ -64,7 +64,8 @@ class FirmwareState(NamedTuple):
     control: ControllerState
     command: float  # last command, limited but before its quantiser
     mode: int  # mode of the last tick
-    set_point: float = math.nan  # set point in force, on its way to the ordered one; nan: there already
+    set_point: float = 0.0  # set point in force
+    arrived: bool = True  # at the ordered one; else it is on its way
 
 
 @inlined
@@ -75,10 +76,9 @@ def moving_set_point(firmware: Firmware, state: FirmwareState, order: Order, lig
     """
     rate = firmware.filling.handover_mmHg_s * order.light_slope * firmware.coefficients.period_s
     clamped = state.mode == CLAMP
-    arrived = clamped & (state.set_point != state.set_point)  # nan is not itself
     last = choose(clamped, state.set_point, light)
     moving = min(max(order.set_point, last - rate), last + rate)
-    return choose((order.mode != CLAMP) | (rate <= 0.0) | arrived, order.set_point, moving)  # type: ignore[no-any-return]
+    return choose((order.mode != CLAMP) | (rate <= 0.0) | (clamped & state.arrived), order.set_point, moving)  # type: ignore[no-any-return]
 
 
 @fused
@@ -102,5 +102,5 @@ def firmware_tick(
     wound = achieved_demand(stage, command, reading_mmHg) - achieved_demand(stage, wanted, reading_mmHg)
     achieved = demand + choose(limited, wound, 0.0)
     control = selected(clamped, control_settle(coefficients, control, terms, achieved), control)
-    arrived = choose(aim == order.set_point, math.nan, aim)
-    return FirmwareState(control, command, order.mode, arrived), quantise_command(coefficients, command), terms, limited
+    after = FirmwareState(control, command, order.mode, aim, aim == order.set_point)
+    return after, quantise_command(coefficients, command), told_terms(coefficients, terms), limited

@@ -17,8 +17,14 @@ from controller.response import response
 from controller.tick.discretise import Biquad, FirstOrder, derivative, integrator, lead, notch, rule
 from controller.tick.parameters import Controller as Controller  # whoever asks for the law asks for this too
 from controller.tick.parameters import check_controller, to_parallel
-from plant.declare import compiled, inlined
+from plant.declare import compiled, inlined, verb
 from plant.electronics.converter import convert
+
+# a law comes in variants, told apart by the class of its coefficients: real numbers here, words in `controller.fixed`
+control_demand = verb("control_demand")  # (coefficients, state, error [mmHg]) -> (demand, terms)
+control_settle = verb("control_settle")  # (coefficients, state, terms, achieved demand) -> state for the next tick
+bumpless_start = verb("bumpless_start")  # (coefficients, error [mmHg], demand) -> state
+told_terms = verb("told_terms")  # (coefficients, terms) -> Terms, as numbers with their units
 
 Matrix = NDArray[np.float64]
 NO_SLEW_LIMIT = 1e9  # full commands a tick: beyond any range, yet a plain number in emitted code
@@ -111,8 +117,8 @@ def initial_control() -> ControllerState:
     return ControllerState(0.0, 0.0, 0.0, 0.0, 0.0)
 
 
-@inlined
-def control_demand(coefficients: Coefficients, state: ControllerState, error_mmHg: float) -> tuple[float, Terms]:
+@control_demand.of(Coefficients)
+def law_demand(coefficients: Coefficients, state: ControllerState, error_mmHg: float) -> tuple[float, Terms]:
     """Demand (fraction of full command) for this tick's error [mmHg], and what each block said."""
     c = coefficients
     led = c.lead_b0 * error_mmHg + state.lead
@@ -124,8 +130,8 @@ def control_demand(coefficients: Coefficients, state: ControllerState, error_mmH
     return demand, Terms(error_mmHg, led, clean, proportional, integral, rate, demand)
 
 
-@inlined
-def control_settle(
+@control_settle.of(Coefficients)
+def law_settle(
     coefficients: Coefficients, state: ControllerState, terms: Terms, achieved_demand: float
 ) -> ControllerState:
     """State for the next tick, once it is known what demand the limited command achieves.
@@ -167,8 +173,14 @@ def control_step(
     return control_settle(coefficients, state, terms, command), command, terms
 
 
-@inlined
-def bumpless_start(coefficients: Coefficients, error_mmHg: float, demand: float) -> ControllerState:
+@told_terms.of(Coefficients)
+def law_terms(coefficients: Coefficients, terms: Terms) -> Terms:
+    """The terms themselves: they are numbers with units."""
+    return terms
+
+
+@bumpless_start.of(Coefficients)
+def law_start(coefficients: Coefficients, error_mmHg: float, demand: float) -> ControllerState:
     """State from which the next tick at this error [mmHg] gives this demand: filters settled, integral preset."""
     c = coefficients
     led = (c.lead_b0 + c.lead_b1) / (1.0 + c.lead_a1) * error_mmHg

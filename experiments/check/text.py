@@ -17,6 +17,7 @@ from experiments.check.judged import Judged, least_margins
 from experiments.check.record_text import record_json, record_lines
 from experiments.check.tracking import Tracking
 from experiments.rigs.requirements import FIGURES, Verdict
+from experiments.simulation.set_point import confirmation_text
 from experiments.simulation.simulate import Run
 from experiments.work.output import CAUTION
 from plant.pressure.record_quality import NARROW_Hz
@@ -194,6 +195,8 @@ def calibration_lines(result: Check) -> list[str]:
         f"true error {calibration.error_mmHg:+.2f} mmHg of transmural pressure; light slope "
         f"{calibration.slope_ratio:.3f} of the true one",
     ]
+    if calibration.confirmation:
+        lines.append(confirmation_text(calibration.confirmation))
     if result.tracking is not None and result.best is not None:
         lines.append(f"cost of calibration: tracking error {result.tracking.ideal.rms_mmHg:.2f} mmHg rms, "
                      f"{result.best.ideal.rms_mmHg:.2f} at the true set point")
@@ -212,6 +215,7 @@ def calibration_json(result: Check) -> dict[str, Any]:
         "first_waveform_s": calibration.first_waveform_s, "first_clamp_s": calibration.first_clamp_s,
         "search_s": calibration.search_s,
         "highest_mmHg": calibration.highest_mmHg,
+        "confirmation": calibration.confirmation._asdict() if calibration.confirmation else None,
         "rms_at_true_set_point_mmHg": result.best.ideal.rms_mmHg if result.best else None,
     }}
 

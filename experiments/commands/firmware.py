@@ -7,6 +7,8 @@ from typing import Annotated
 import typer
 
 from experiments.commands.options import (
+    NUMBER,
+    WHOLE,
     JsonOption,
     OutOption,
     RecordOption,
@@ -21,7 +23,10 @@ from experiments.commands.options import (
 
 def firmware(
     rig: RigArgument = "wrist",
-    number: Annotated[str, typer.Option(help="Arithmetic: double or single.")] = "double",
+    number: Annotated[str, typer.Option(help="Arithmetic: double, single or fixed.")] = "double",
+    words: Annotated[
+        int | None, typer.Option(**WHOLE, help="Bits of a word in fixed point, 8 to 32. Default: 16.")
+    ] = None,
     package: Annotated[
         Path | None, typer.Option("--check", help="Rebuild a package that was written before, and run its vectors.")
     ] = None,
@@ -39,8 +44,13 @@ def firmware(
 def loop(
     rig: RigArgument = "wrist",
     firmware: Annotated[
-        Path | None, typer.Option(help="Your firmware: a C file (.c), a folder of them, or a shared library.")
+        Path | None, typer.Option(help="Your firmware: a C file (.c), a folder of them, a shared library, or for a "
+                                       "board an ELF file. Left out with --board: the rig's own.")
     ] = None,
+    board: Annotated[str | None, typer.Option(help="Run it on an emulated processor: m0, m3, m4f or m7f.")] = None,
+    clock: Annotated[str | None, typer.Option(help="The board's clock, such as 168MHz.")] = None,
+    number: Annotated[str, typer.Option(help="Arithmetic of the rig's own: double, single or fixed.")] = "double",
+    words: Annotated[int | None, typer.Option(help="Bits of a word, with --number fixed.")] = None,
     record: RecordOption = None,
     requirements: RequirementsOption = None,
     seconds: SecondsOption = None,
@@ -51,11 +61,59 @@ def loop(
     out: OutOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Run your own firmware against the rig's plant, in its own process. Status 1 on a finding or a broken limit."""
+    """Run your own firmware against the rig's plant, in a process of its own. Status 1: a finding or a broken limit."""
     options = dict(locals())
     from experiments.commands.jobs.loop import LoopOptions, loop_job
 
     raise typer.Exit(loop_job(LoopOptions(**options)))
 
 
-COMMANDS = (firmware, loop)
+def fmu(
+    rig: RigArgument = "wrist",
+    part: Annotated[str, typer.Option(help="What the unit holds: controller, plant or loop.")] = "loop",
+    system: Annotated[
+        list[str] | None,
+        typer.Option(help="Build for this system only, such as x86_64-linux; may be given several times."),
+    ] = None,
+    arterial: Annotated[float, typer.Option(help="Arterial pressure that the plant begins at [mmHg].")] = 90.0,
+    seed: SeedOption = 1,
+    setting: SetOption = None,
+    out: Annotated[Path | None, typer.Option(help="Write the unit into this directory.")] = None,
+    as_json: JsonOption = False,
+) -> None:
+    """The rig's controller, plant or loop as an FMI 3.0 unit for Linux, Windows and macOS."""
+    options = dict(locals())
+    from experiments.commands.jobs.fmu import FmuOptions, fmu_job
+
+    options["system"] = tuple(system or ())
+    raise typer.Exit(fmu_job(FmuOptions(**options)))
+
+
+def rounding(
+    rig: RigArgument = "wrist",
+    words: Annotated[
+        str, typer.Option(help="Word lengths in bits, 8 to 32: LOW:HIGH, LOW:HIGH:STEP or A,B,C.")
+    ] = "12:32",
+    record: RecordOption = None,
+    seconds: SecondsOption = None,
+    start: StartOption = 0.0,
+    range_mmHg: Annotated[
+        float | None,
+        typer.Option("--range", **NUMBER, help="Error at which its word saturates [mmHg]. Default: from a run."),
+    ] = None,
+    seed: SeedOption = 1,
+    setting: SetOption = None,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Noise, blind errors, dead bands and margins of the law in words of a few bits, and the length to take.
+
+    Exit status 1 when no length that was tried is long enough.
+    """
+    options = dict(locals())
+    from experiments.commands.jobs.rounding import RoundingOptions, rounding_job
+
+    raise typer.Exit(rounding_job(RoundingOptions(**options)))
+
+
+COMMANDS = (firmware, rounding, loop, fmu)

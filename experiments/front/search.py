@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from calibrate.search.confirmation import Confirmation
 from calibrate.search.strategies import ALL, USUAL, load_strategies
 from experiments.calibration.search.study import PARTS, Plan, Study, run_study
 from experiments.calibration.search.trial import Trial, finger_trial, record_trial, usual_substeps
@@ -165,7 +166,8 @@ def search(
     else:
         usual = f"{group or USUAL_GROUP}-{USUAL_SEED if seed is None else seed}-{USUAL_NUMBER:04d}"
         steps = substeps or usual_substeps(made)
-        trial = finger_trial(made, find_finger(finger or usual), strategies[0], instrument_of(made), steps)
+        trial = finger_trial(made, find_finger(finger or usual), strategies[0], instrument_of(made), steps,
+                              confirmation=Confirmation())
     return SearchResult(trial, told=provenance(trial.seed))
 
 

@@ -50,6 +50,7 @@ BUILT_IN = Path(__file__).parent
 ALIASES = {"valve_near": "wrist", "valve_far": "cabinet"}  # by where the valve sits, in general words
 METRES_PER_SECTION = 0.15
 MOST_BYTES = 1_000_000  # of a TOML file
+SPREAD = "spread"  # table of standard uncertainties, as `cuffloop identify` writes it
 TEXTS, LONGEST_TEXT = ("name", "about"), 200
 NOMINAL_mmHg = 90.0  # arterial pressure at which the design is looked at
 LEAST_SLOPE = 1e-9  # of full scale per mmHg: a thousand times below the smallest converter step
@@ -212,11 +213,26 @@ def _check_table(key: str, value: Any, where: str) -> None:
             raise InputError(
                 f"{where}: {key} = {value_text(value)} must be text of one line, at most {LONGEST_TEXT} characters"
             )
+    elif key == SPREAD:
+        _check_spread(value, where)
     elif key not in PLAIN and key not in KINDS:
         known = ", ".join(sorted((*TEXTS, *PLAIN, *KINDS)))
         raise InputError(f"{where}: [{one_line(key, 60)}] is not a table of a rig; use one of {known}")
     elif not isinstance(value, dict):
         raise InputError(f"{where}: {key} = {value_text(value)} must be a table, as in [{key}]")
+
+
+def _check_spread(value: Any, where: str) -> None:
+    """Standard uncertainties of a rig's numbers, by dotted name: not of the rig, but for who judges it."""
+    if not isinstance(value, dict):
+        raise InputError(f"{where}: {SPREAD} = {value_text(value)} must be a table, as in [{SPREAD}]")
+    for name, sd in value.items():
+        table, _, field = name.partition(".")
+        number = isinstance(sd, (int, float)) and not isinstance(sd, bool)
+        if not field or (table not in PLAIN and table not in KINDS):
+            raise InputError(f"{where}: {SPREAD}.{one_line(name, 60)}: write \"table.key\" = standard uncertainty")
+        if not number or not 0.0 < sd < math.inf:
+            raise InputError(f"{where}: {SPREAD}.{one_line(name, 60)} = {value_text(sd)} must be a positive number")
 
 
 def make_rig(tables: dict[str, Any], where: str, folder: Path, base: str = "wrist") -> Rig:

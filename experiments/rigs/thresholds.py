@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 
 from controller.margins.loop import build_loop, open_loop, sides
 from controller.protection.detectors_balance import NOMINAL_mmHg
-from controller.protection.detectors_self import settings_sum
 from controller.protection.guards import Guards
 from controller.response import sweep
+from controller.tick.check_sum import settings_sum
 from controller.tick.inverse import FlowInverse
 from controller.tick.law import design
 from experiments.rigs.rig import Rig, clamp
@@ -40,7 +40,7 @@ def thresholds(rig: Rig) -> Guards:
             lowest_mmHg=band.lowest_mmHg or (1.0 - SUPPLY_BAND) * regulated,
             highest_mmHg=band.highest_mmHg or (1.0 + SUPPLY_BAND) * regulated,
         ),
-        settings_check=part.settings_check._replace(expected=part.settings_check.expected or float(own)),
+        settings_check=part.settings_check._replace(expected=part.settings_check.expected or int(own)),
         following=part.following._replace(share=part.following.share or FOLLOWING_TIMES * pulse_share(rig)),
         light_signal=part.light_signal._replace(noise=part.light_signal.noise or sample_deviation(rig.plant.light)),
     ))

@@ -5,13 +5,11 @@ protection that stays silent, both kinds give the same bits. Kept apart, so that
 """
 from __future__ import annotations
 
-import math
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.protection.detectors_self import settings_sum
 from controller.protection.guards import Guards
 from controller.protection.protection import (
     HOLD,
@@ -23,7 +21,8 @@ from controller.protection.protection import (
     initial_protection,
     protection_step,
 )
-from controller.protection.watched import Watched
+from controller.protection.watched import Watched, timer
+from controller.tick.check_sum import settings_sum
 from controller.tick.firmware import CLAMP, FILL, VENT, FirmwareState, Order
 from controller.tick.inverse import achieved_demand
 from controller.tick.law import ControllerState, initial_control
@@ -61,7 +60,7 @@ from experiments.simulation.disturbance import (
 )
 from experiments.simulation.outcome import Judge, Seen, Sums, counted, nothing_yet
 from plant.assembly import PlantState, Switchover, plant_tick
-from plant.declare import fused
+from plant.declare import Unsigned, fused
 from plant.numerics.integrate import selected
 from plant.numerics.layout import all_own, row_of, set_row
 from plant.numerics.noise import NOISE_CHANNELS, gaussian
@@ -89,7 +88,7 @@ class Safety(NamedTuple):
     fault: Disturbance
     judge: Judge
     fine_steps: float  # Runge–Kutta steps on ticks with anything open
-    settings: float  # check sum of the control law that is loaded
+    settings: Unsigned  # check sum of the control law that is loaded
     denied: bool = False  # the slow task has denied the set point
 
 
@@ -104,7 +103,7 @@ class Processor(NamedTuple):
     """What the firmware holds besides its control law."""
 
     protection: ProtectionState
-    clamped_s: float
+    clamped_ticks: Unsigned
     missed: float  # ticks since it last ran that it should not have missed
     boot: int  # ticks until it runs again
     after_reset: bool  # lost its set point in a reset
@@ -164,19 +163,19 @@ class ProtectedTelemetry(NamedTuple):
 
 def protection_of(guards: Guards, judge: Judge, fine_steps: int, fault: Disturbance = NONE) -> Safety:
     """Protection and, if any, a failure; `protected_loop` adds what follows from the loop."""
-    return Safety(guards, fault, judge, float(fine_steps), 0.0, False)
+    return Safety(guards, fault, judge, float(fine_steps), 0, False)
 
 
 def protected_loop(loop: ClosedLoop, safety: Safety) -> ProtectedLoop:
     """A loop with its protection, whose check sum is that of the law that is loaded."""
-    return ProtectedLoop(loop, safety._replace(settings=float(settings_sum(loop.firmware.coefficients))))
+    return ProtectedLoop(loop, safety._replace(settings=int(settings_sum(loop.firmware.coefficients))))
 
 
 def protected_start(plant: PlantState) -> ProtectedRun:
     """A run that has yet to begin, from a plant at rest."""
     return ProtectedRun(
         OpenPlantState(plant, 0.0), FirmwareState(initial_control(), 0.0, FILL),
-        Processor(initial_protection(), 0.0, 0.0, 0, False, Sample(0.0, 0.0)),
+        Processor(initial_protection(), 0, 0.0, 0, False, Sample(0.0, 0.0)),
         backup_at_rest(), 0.0, nothing_yet(), 0,
     )
 
@@ -242,14 +241,14 @@ def order_now(order: Order, fault: Disturbance, processor: Processor, light_slop
 
 @fused
 def watched_now(
-    system: ProtectedLoop, run: ProtectedRun, order: Order, reading: Reading, answer: Answer, clamped_s: float
+    system: ProtectedLoop, run: ProtectedRun, order: Order, reading: Reading, answer: Answer, clamped_ticks: Unsigned
 ) -> Watched:
     """Everything that the protection looks at on this tick."""
     loop, safety, fault = system.loop, system.safety, system.safety.fault
     late = fault.doubled | (fault.late_ticks > 0) | (fault.late_share > 0.3)
     supply, command = run.plant.plant.supply_mmHg, run.firmware.command
     return Watched(
-        loop.clock.period_s, order.mode, clamped_s, reading.sample.reading_mmHg, reading.second_mmHg, supply,
+        loop.clock.period_s, order.mode, clamped_ticks, reading.sample.reading_mmHg, reading.second_mmHg, supply,
         pump_flow(loop.plant.supply, supply), reading.sample.light, order.set_point, order.light_slope,
         safety.guards.protection.light_signal.noise, answer.terms.error_mmHg, command,
         achieved_demand(loop.firmware.stage, command, reading.sample.reading_mmHg), answer.limited,
@@ -271,16 +270,16 @@ def processor_tick(
     if anywhere(twice):
         again, second = firmware_part(loop, control, order, sample)
         control, answer = selected(twice, again, control), selected(twice, second, answer)
-    clamped = choose(order.mode == CLAMP, before.clamped_s + loop.clock.period_s, 0.0)
+    clamped = timer(before.clamped_ticks, order.mode == CLAMP)
     seen = watched_now(system, run, order, reading, answer, clamped)
     protection = protection_step(system.safety.guards.protection, before.protection, seen)
     ran = Processor(protection, clamped, 0.0, boot, after_reset, sample)
-    idle = Processor(before.protection, before.clamped_s, before.missed + 1.0, boot, after_reset, before.held)
+    idle = Processor(before.protection, before.clamped_ticks, before.missed + 1.0, boot, after_reset, before.held)
     kept, command = run.firmware, previous
     if anywhere(reading.down):
-        lost = FirmwareState(ControllerState(0.0, 0.0, 0.0, 0.0, 0.0), 0.0, FILL, math.nan)
+        lost = FirmwareState(ControllerState(0.0, 0.0, 0.0, 0.0, 0.0), 0.0, FILL, 0.0, True)
         kept = selected(reading.down, lost, kept)
-        fresh = Processor(initial_protection(), 0.0, 0.0, boot, after_reset, sample)
+        fresh = Processor(initial_protection(), 0, 0.0, boot, after_reset, sample)
         idle = selected(reading.down, fresh, idle)
         command = choose(reading.down, 0.0, command)
     told = Answer(choose(runs, answer.command, command), answer.mode, answer.limited, answer.terms)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from calibrate.protocol import Clamp, Failed, Found, Instrument, Request, Search
+from calibrate.search.confirmation import Confirmation, Verdict
 from experiments.rigs.rig import Rig, clamp, tone_share
 from experiments.simulation.instrument import instrument_of
 from experiments.simulation.session import COLUMN, Diverged, OutOfTime, Session
@@ -26,6 +27,7 @@ from plant.pressure.record import PressureTrace
 
 LONGEST_s = 60.0  # of a search; the searches give up by themselves before
 AFTER_s = 2.0  # of clamp at the found set point, over which its error is read
+CONFIRMING = "confirmation"  # purpose of its requests
 ENTER_s = 1.0  # of clamp before that, after a search that does not end in a clamp: the set point's way in
 
 
@@ -41,6 +43,7 @@ class Calibration:
     search_s: float  # from the empty cuff to the outcome
     highest_mmHg: float  # of cuff pressure on the way
     first_clamp_s: float = math.nan  # to the first tick in the clamp, shown or not; nan where it never came
+    confirmation: Verdict | None = None  # of the clamp after the error was read; None where none was asked or came
 
     @property
     def found(self) -> Found | None:
@@ -49,11 +52,14 @@ class Calibration:
 
 
 def calibrate(rig: Rig, trace: PressureTrace, search: Search, seed: int = 1) -> Calibration:
-    """Run a search on a rig, its own finger, and a record. Raises InputError when the rig cannot clamp there at all."""
+    """Run a search and its confirmation on a rig, its own finger, and a record.
+
+    Raises InputError when the rig cannot clamp there at all.
+    """
     point = clamp(rig, mean_pressure(trace), rig.tone.level)
     instrument = instrument_of(rig)
     session = Session(rig, record_inputs(rig, trace, instrument, seed), seed, steps_a_tick(rig, point))
-    return find_set_point(session, instrument, search, point.light_slope)
+    return find_set_point(session, instrument, search, point.light_slope, Confirmation())
 
 
 def record_inputs(rig: Rig, trace: PressureTrace, instrument: Instrument, seed: int) -> Inputs:
@@ -63,8 +69,14 @@ def record_inputs(rig: Rig, trace: PressureTrace, instrument: Instrument, seed: 
     return Inputs(looped(trace, ticks + 1), tone, np.full(ticks + 1, rig.plant.light.ambient))
 
 
-def find_set_point(session: Session, instrument: Instrument, search: Search, true_slope: float) -> Calibration:
-    """Run a search in a session from an empty cuff, then a short clamp at what it found. `true_slope` is in 1/mmHg."""
+def find_set_point(
+    session: Session, instrument: Instrument, search: Search, true_slope: float,
+    confirmation: Confirmation | None = None,
+) -> Calibration:
+    """Run a search in a session from an empty cuff, then a short clamp at what it found, then the confirmation, if any.
+
+    `true_slope` is in 1/mmHg.
+    """
     period_s = session.rig.timing.period_s
     outcome: Found | Failed
     try:
@@ -85,10 +97,36 @@ def find_set_point(session: Session, instrument: Instrument, search: Search, tru
         except OutOfTime:
             outcome = Failed("timed out", f"no set point in time for a clamp before {LONGEST_s:g} s")
             ratio = math.nan
+    verdict = None
+    if confirmation is not None and isinstance(outcome, Found) and math.isfinite(error):
+        verdict = confirmed(session, instrument, outcome, confirmation)
     rows = session.rows
     shown, clamped = (first_s(session, which, instrument) for which in (is_shown, is_clamp))
     highest = float(np.max(rows[:, COLUMN["cuff_mmHg"]], initial=0.0))
-    return Calibration(outcome, error, ratio, clamp_ratio, shown, search_s, highest, clamped)
+    return Calibration(outcome, error, ratio, clamp_ratio, shown, search_s, highest, clamped, verdict)
+
+
+def confirmed(session: Session, instrument: Instrument, found: Found, part: Confirmation) -> Verdict | None:
+    """What the confirmation says of a set point, in the clamp; None when the run ends meanwhile."""
+    plan = part.confirm(instrument, found)
+    try:
+        request = next(plan)
+        while True:
+            asked = request._replace(purpose=CONFIRMING) if isinstance(request, Clamp) else request
+            request = plan.send(session.ask(asked, instrument))
+    except StopIteration as end:
+        verdict: Verdict = end.value
+        return verdict
+    except (Diverged, OutOfTime):
+        return None
+
+
+def confirmation_text(verdict: Verdict) -> str:
+    """What a confirmation came to, in a line for people."""
+    if verdict.astray:
+        return f"the confirmation DENIES it: {verdict.why}"
+    return (f"the confirmation agrees: vertex {verdict.off_mmHg:+.1f} ± {1.645 * verdict.sd_mmHg:.1f} mmHg away, "
+            f"second harmonic {verdict.second:+.3f}, {100 * verdict.slope_share:.0f} % of the slope believed")
 
 
 def is_clamp(request: Request) -> bool:

@@ -195,6 +195,16 @@ def bits_of(value: float) -> Any:
     return int(np.float64(value).view(np.uint64))
 
 
+def held_bits(value: float) -> Any:
+    """The bits by which a number is held in the arithmetic at hand, as an unsigned word: 64, or 32 in emitted code."""
+    return int(np.float64(value).view(np.uint64))
+
+
+def held_size(value: float) -> int:
+    """How many bits that are."""
+    return 64
+
+
 def float_of(word: Any) -> float:
     """The float that a word of 64 bits stands for."""
     return float(np.uint64(word).view(np.float64))
@@ -249,6 +259,8 @@ def _largest_lane(builder: Any, value: Any) -> Any:
 _teach(rounded_down, _machine("llvm.floor"), (NUMBER, NUMBER), plain=True)
 _teach(multiply_add, _machine("llvm.fma"), (NUMBER,) * 4, plain=True)
 _teach(bits_of, lambda b, value: b.bitcast(value, _shaped(IR[WORD], value)), (NUMBER, WORD), plain=True)
+_teach(held_bits, lambda b, value: b.bitcast(value, _shaped(IR[WORD], value)), (NUMBER, WORD), plain=True)
+_teach(held_size, lambda b, value: ir.Constant(ir.IntType(64), 64), (NUMBER, WHOLE), plain=True)
 _teach(float_of, lambda b, word: b.bitcast(word, _shaped(IR[NUMBER], word)), (WORD, NUMBER), plain=True)
 _teach(as_float, lambda b, word: b.uitofp(word, _shaped(IR[NUMBER], word)), (WORD, NUMBER), plain=True)
 _teach(word_of, lambda b, word: word, (WORD, WORD), plain=True)

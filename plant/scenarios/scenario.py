@@ -33,6 +33,7 @@ from plant.scenarios.events import (
     quiet,
     wander,
 )
+from plant.scenarios.sudden import COURSES, OF_THE_HAND, HAND_s, HEIGHTS_m, Perfused, Sudden, smoothly
 from plant.units import hydrostatic_mmHg
 
 Samples = NDArray[np.float64]
@@ -54,7 +55,12 @@ class Scenario(NamedTuple):
     about: str
     published: str
     invented: str
-    events: tuple[Event, ...] = ()
+    events: tuple[Event | Sudden, ...] = ()
+
+    @property
+    def sudden(self) -> tuple[Sudden, ...]:
+        """What of it happens within seconds."""
+        return tuple(event for event in self.events if isinstance(event, Sudden))
 
 
 class Circulation(NamedTuple):
@@ -117,6 +123,22 @@ _LISTED = (
     Scenario("occlusion", "the upper arm is shut and opened: no pulse, then reactive hyperaemia",
              "half-lives of the dilation 14–45 s and 50–560 s after 5 min (Imms et al. 1988)",
              "size of the dilation, share of its parts, pressure left in the finger", (ArmOcclusion(),)),
+    Scenario("hypotension", "pressure falls by a third within ten seconds and stays there", "nothing: direction only",
+             "size and time course", (Sudden("hypotension"),)),
+    Scenario("hypertension", "pressure rises by a quarter within ten seconds and stays there",
+             "nothing: direction only", "size and time course", (Sudden("hypertension"),)),
+    Scenario("arrhythmia", "irregular rhythm and pulse, from one beat to the next", "nothing: direction only",
+             "how time runs faster and slower, sizes of beats", (Sudden("arrhythmia"),)),
+    Scenario("hand_raised", "the hand goes up by 40 cm in four seconds and stays",
+             "40 cm change pressure in the finger by −31 mmHg (Raamat et al. 2009)", "speed", (Sudden("hand_raised"),)),
+    Scenario("hand_lowered", "the hand goes down by 40 cm in four seconds and stays",
+             "40 cm change pressure in the finger by 31 mmHg (Raamat et al. 2009)", "speed",
+             (Sudden("hand_lowered"),)),
+    Scenario("cold_finger", "the finger cools and its vessels constrict within half a minute",
+             "nothing: direction only", "size and time course", (Sudden("cold_finger"),)),
+    Scenario("valsalva", "strains for 15 s: pressure up, down, partly up, a dip at release, overshoot",
+             "order and signs of the phases (Denq, O'Brien & Low 1998)", "sizes in the finger", (Sudden("valsalva"),)),
+    Scenario("cough", "coughs three times", "nothing: direction only", "60 mmHg, times", (Sudden("cough"),)),
 )
 SCENARIOS: dict[str, Scenario] = {s.name: s._replace(invented=f"{s.invented}. {_ALWAYS}") for s in _LISTED}
 
@@ -152,6 +174,16 @@ def scenario_inputs(
     samples = tone_samples(tone._replace(wave=0.0), len(trace), period_s, _stream(seed, FINGER_TONE))
     samples += on_ticks(slow.tone)
     np.clip(samples, LOWEST_TONE, HIGHEST_TONE, out=samples)
+    for event in story.sudden:
+        since, of_the_heart = time - event.start * seconds, event.course not in OF_THE_HAND
+        changed = COURSES[event.course](Perfused(finger, samples), since, event.severity)
+        if of_the_heart:
+            heart = changed.arterial_mmHg if finger is heart else COURSES[event.course](
+                Perfused(heart, samples), since, event.severity).arterial_mmHg
+        finger, samples = changed.arterial_mmHg, np.clip(changed.tone, LOWEST_TONE, HIGHEST_TONE)
+        if event.course in HEIGHTS_m:
+            height = height + event.severity * HEIGHTS_m[event.course] * smoothly(since, 0.0, HAND_s)
+        slow.marks.append((event.start * seconds, event.course.replace("_", " ")))
     light = _light(story, ambient, time, period_s, seconds)
     return Circulation(finger, heart, samples, light, height, sorted(slow.marks), slow.notes)
 
@@ -169,6 +201,8 @@ def _check(story: Scenario) -> None:
     for event in story.events:
         label = f"scenario {story.name}: {type(event).__name__}"
         check_bounds(event, label)
+        if isinstance(event, Sudden) and event.course not in COURSES:
+            raise InputError(f"{label}.course = {event.course[:60]!r} is not known; use one of {', '.join(COURSES)}")
         start, end = (getattr(event, key, None) for key in ("start", "end"))
         if start is not None and end is not None and start >= end:
             raise InputError(f"{label}.end = {end:g} must be after start = {start:g}")
@@ -186,7 +220,7 @@ def _slow(story: Scenario, pressure: SyntheticPressure, tone: ToneDrive, seconds
     slow = slow._replace(
         tone=wander(slow, WANDER_TONE, WANDER_TONE_s, _stream(seed, TONE)), systolic_mmHg=drift, diastolic_mmHg=drift
     )
-    events = story.events
+    events: tuple[Event, ...] = tuple(event for event in story.events if not isinstance(event, Sudden))
     if not any(isinstance(event, Waves) for event in events):
         events = (Waves(pressure.wave_mmHg, tone.wave, pressure.wave_Hz, 0.25 / pressure.wave_Hz), *events)
     size = pressure.systolic_mmHg / USUAL_SYSTOLIC_mmHg

@@ -265,7 +265,7 @@ REFUSED = {  # what makes sure that a command with any other options ends before
     "search": ("--group", "nobody"), "schedules": ("--group", "nobody"), "fingers": ("--seed", "-1"),
     "height": ("--seed", "-1"), "wear": ("--hours", "8", "--fingers", "-1"),
     "tune": ("--requirements", "absent.toml"), "sweep": ABSENT,
-    "budget": ("--seed", "-1"), "faults": ("--group", "nobody"),
+    "budget": ("--seed", "-1"), "rounding": ("--seed", "-1"), "faults": ("--group", "nobody"),
 }
 
 

@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from calibrate.protocol import Clamp, Found, Instrument
+from calibrate.search.confirmation import Confirmation
 from calibrate.search.strategies import Strategy
 from experiments.rigs.rig import NOMINAL_mmHg, Rig, clamp
 from experiments.simulation.session import COLUMN, Session
@@ -50,10 +51,12 @@ class Trial:
     @property
     def judged(self) -> slice:
         """Ticks over which the error is read; none after a failure."""
-        last = self.session.requests[-1] if self.session.requests else None
-        end = self.session.state.tick
-        judged = isinstance(last, Clamp) and last.purpose == JUDGED
-        return slice(end - self.instrument.ticks(last.seconds), end) if judged and last is not None else slice(end, end)
+        tick = 0
+        for request, rows in zip(self.session.requests, self.session.blocks, strict=True):
+            if isinstance(request, Clamp) and request.purpose == JUDGED:
+                return slice(tick, tick + len(rows))
+            tick += len(rows)
+        return slice(tick, tick)
 
 
 class Truth(NamedTuple):
@@ -78,12 +81,13 @@ def usual_substeps(rig: Rig) -> int:
 
 
 def finger_trial(
-    rig: Rig, finger: Finger, strategy: Strategy, instrument: Instrument, substeps: int, inputs: Inputs | None = None
+    rig: Rig, finger: Finger, strategy: Strategy, instrument: Instrument, substeps: int, inputs: Inputs | None = None,
+    confirmation: Confirmation | None = None,
 ) -> Trial:
     """Search on a virtual finger; beats, tone and noise follow its seed. Raises InputError for a finger out of bounds.
 
     `instrument` is that of the bare rig: the firmware does not know whose finger it is on. `inputs` are what
-    `search_inputs` makes of the finger; without them they are made here.
+    `search_inputs` makes of the finger; without them they are made here. With a `confirmation` it follows the search.
     """
     own = on_finger(rig, finger)
     inputs = inputs or search_inputs(own, finger, instrument)
@@ -93,7 +97,7 @@ def finger_trial(
         point = None
     session = Session(own, inputs, finger.seed, substeps)
     slope = point.light_slope if point else math.nan
-    calibration = find_set_point(session, instrument, strategy.search, slope)
+    calibration = find_set_point(session, instrument, strategy.search, slope, confirmation)
     p = finger.pressure
     about = f"{finger.group} group, {p.systolic_mmHg:.0f}/{p.diastolic_mmHg:.0f} mmHg, {p.rate_per_min:.0f} beats/min"
     if finger.defect:
@@ -112,7 +116,7 @@ def record_trial(
     """Search on the rig's own finger with a record's pressure, as `check` does."""
     point = clamp(rig, mean_pressure(trace), rig.tone.level)
     session = Session(rig, record_inputs(rig, trace, instrument, seed), seed, substeps or steps_a_tick(rig, point))
-    calibration = find_set_point(session, instrument, strategy.search, point.light_slope)
+    calibration = find_set_point(session, instrument, strategy.search, point.light_slope, Confirmation())
     return Trial(rig, trace.name, trace.source, strategy, instrument, session, calibration, point, seed)
 
 

@@ -23,7 +23,7 @@ PLAIN_BEAT_s = 1.0  # where there are no beats
 LINES = 6000  # points of a curve
 WORDS = {
     "clamp": "at the\nset point", "judged": "at the\nset point", "look": "looks with a\nprobing tone",
-    "recording": "records the\nwaveform",
+    "recording": "records the\nwaveform", "confirmation": "confirmation",
 }
 
 

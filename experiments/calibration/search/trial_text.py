@@ -7,6 +7,7 @@ from typing import Any
 from calibrate.protocol import Failed, Found
 from experiments.calibration.search.staircase import phases, step_rows
 from experiments.calibration.search.trial import Trial, inside_interval, truth_of
+from experiments.simulation.set_point import CONFIRMING, confirmation_text
 from experiments.work.output import CAUTION
 
 
@@ -20,7 +21,7 @@ def search_lines(trial: Trial) -> list[str]:
     for row in step_rows(trial):
         lines.append(f"{row.number:>4}{row.start_s:>7.1f} s{row.cuff_mmHg:>11.1f} mmHg{row.light:>13.4f}"
                      f"{_share(row.pulsation):>12}  {row.purpose or '–':<18}{row.note}")
-    clamps = [p for p in phases(trial) if p.kind == "clamp" and p.purpose not in ("clamp", "judged")]
+    clamps = [p for p in phases(trial) if p.kind == "clamp" and p.purpose not in ("clamp", "judged", CONFIRMING)]
     if clamps:
         told = ", ".join(f"{p.purpose or 'clamp'}{f' ({p.times} times)' if p.times > 1 else ''} "
                          f"{p.start_s:.1f}–{p.end_s:.1f} s" for p in clamps)
@@ -46,6 +47,7 @@ def outcome_lines(trial: Trial) -> list[str]:
         return lines
     inside = "inside" if inside_interval(calibration) else "OUTSIDE"
     error = calibration.error_mmHg
+    verdict = calibration.confirmation
     return [
         f"set point found after {calibration.search_s:.1f} s; first clamp after {calibration.first_clamp_s:.1f} s, "
         f"first waveform shown after {calibration.first_waveform_s:.1f} s", "",
@@ -59,6 +61,7 @@ def outcome_lines(trial: Trial) -> list[str]:
         f"{'  90 % interval of that error':<46}{'± ' + format(outcome.interval_mmHg, '.2f'):>12}{'':>12}{inside:>12}",
         f"{'light per cuff pressure (1/mmHg)':<46}{outcome.light_slope:>12.3g}{truth.light_slope:>12.3g}"
         f"{100 * (outcome.light_slope / truth.light_slope - 1):>+11.1f} %",
+        *(["", confirmation_text(verdict)] if verdict else []),
     ]
 
 
@@ -78,6 +81,7 @@ def search_json(trial: Trial) -> dict[str, Any]:
         "slope_ratio": calibration.slope_ratio, "first_waveform_s": calibration.first_waveform_s,
         "first_clamp_s": calibration.first_clamp_s,
         "search_s": calibration.search_s, "highest_mmHg": calibration.highest_mmHg,
+        "confirmation": calibration.confirmation._asdict() if calibration.confirmation else None,
         "truth": truth_of(trial)._asdict(), "steps": [row._asdict() for row in step_rows(trial)],
         "phases": [phase._asdict() for phase in phases(trial)], "noise_seed": trial.seed,
         "substeps": trial.session.substeps,

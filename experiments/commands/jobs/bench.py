@@ -1,42 +1,56 @@
-"""`cuffloop bench`: a page that answers while a knob is turned."""
+"""`cuffloop excite`, `cuffloop identify`: commands for a bench, and from a sheet of recordings to a rig file."""
 from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
 
-from experiments.bench.server.start import serve
-from experiments.bench.setup import Setup, usual_setup
-from plant.errors import InputError
+from experiments.commands.jobs.common import Options, deliver, rig_from
+from experiments.front.bench import excite, identify
+from experiments.identify.recording.sheet import known_from
+from experiments.rigs.rig import load_rig
 
 
 @dataclass(frozen=True, kw_only=True)
-class BenchOptions:
-    """What `cuffloop bench` takes."""
+class ExciteOptions(Options):
+    """What `cuffloop excite` takes."""
 
-    rigs: list[str]
-    record: str | None = None
-    requirements: Path | None = None
-    seconds: float | None = None
-    start: float = 0.0
+    rig: str = "wrist"
+    parts: str = "valve,tube,cuff,transducer,timing"
+    ceiling: float = 250.0
+    rate: float = 5000.0
+    seconds: float = 12.0
+    play: str | None = None
     seed: int = 1
-    setting: list[str] | None = None
-    port: int | None = None
-    browser: bool = True
-    new_key: bool = False
 
 
-def setup_of(options: BenchOptions) -> Setup:
-    """What the bench is started with."""
-    requirements = None if options.requirements is None else str(options.requirements)
-    return usual_setup(*options.rigs)._replace(
-        settings=tuple(options.setting or ()), record=options.record, seconds=options.seconds, start_s=options.start,
-        requirements=requirements, seed=options.seed,
-    )
+def excite_job(options: ExciteOptions) -> int:
+    """Always 0: there is nothing to judge."""
+    rig = rig_from(options.rig, options)
+    player = None if options.play is None else load_rig(options.play)
+    parts = [part.strip() for part in options.parts.split(",") if part.strip()]
+    return deliver(options, "excite", lambda: excite(
+        rig, parts, ceiling_mmHg=options.ceiling, rate_Hz=options.rate, seconds=options.seconds, play=player,
+        seed=options.seed))
 
 
-def bench_job(options: BenchOptions) -> int:
-    """`cuffloop bench`: 0 when it was ended by Ctrl-C. Raises InputError for what it cannot start with."""
-    if options.port is not None and not 0 <= options.port <= 65_535:
-        raise InputError(f"--port {options.port} must be from 0 to 65535")
-    serve(setup_of(options), options.port, options.browser, options.new_key)
-    return 0
+@dataclass(frozen=True, kw_only=True)
+class IdentifyOptions(Options):
+    """What `cuffloop identify` takes."""
+
+    sheet: Path
+    base: str | None = None
+    free: str = "valve,tube,cuff,transducer,timing"
+    known: list[str] | None = None
+    starts: int = 4
+    quick: bool = False
+    accept_misfit: bool = False
+    seed: int = 1
+
+
+def identify_job(options: IdentifyOptions) -> int:
+    """0 when the recordings are explained and every number is told, else 1."""
+    known = {name: (one.value, one.sd) for name, one in map(known_from, options.known or [])}
+    free = [part.strip() for part in options.free.split(",") if part.strip()]
+    return deliver(options, "identify", lambda: identify(
+        options.sheet, base=options.base, free=free, known=known, starts=options.starts, full=not options.quick,
+        accept_misfit=options.accept_misfit, seed=options.seed))

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from experiments.commands.jobs.common import Options, progress_bar, rig_from
+from experiments.firmware.package.contents import Contents
 from experiments.firmware.package.package import package_files, rebuild, report
 from experiments.work.output import OutputFolder, print_json, print_lines, provenance
 from plant.errors import InputError
@@ -16,6 +17,7 @@ class FirmwareOptions(Options):
 
     rig: str = "wrist"
     number: str = "double"
+    words: int | None = None
     package: Path | None = None
 
 
@@ -26,7 +28,7 @@ def firmware_job(options: FirmwareOptions) -> int:
     rig = rig_from(options.rig, options)
     with OutputFolder.open(options.out) as folder:
         with progress_bar("firmware", options.as_json):
-            made, files = package_files(rig, options.number)
+            made, files = package_files(rig, options.number, options.words)
         if folder:
             for name, text in files.items():
                 folder.write_text(name, text)
@@ -36,7 +38,7 @@ def firmware_job(options: FirmwareOptions) -> int:
         return 0
     vectors = document["vectors"]
     lines = [
-        f"Firmware of the rig {rig.name}, {made.numbers.name} precision, C99",
+        f"Firmware of the rig {rig.name}, {_arithmetic(made)}, C99",
         f"  functions   {document['functions']}, {document['lines_of_functions']} lines",
         *(f"  {name:<11} {counts['ticks']} ticks of vectors, {counts['values']} values"
           for name, counts in vectors.items()),
@@ -46,6 +48,12 @@ def firmware_job(options: FirmwareOptions) -> int:
         lines.append("  nothing written: name a directory with --out")
     print_lines(lines, folder, note="; `make check` there, or `cuffloop firmware --check`")
     return 0
+
+
+def _arithmetic(made: Contents) -> str:
+    if made.formats is None:
+        return f"{made.number} precision"
+    return f"law on words of {made.formats.words} bits, no sum beyond {max((made.sums or {}).values())} of 63"
 
 
 def _check(options: FirmwareOptions, package: Path) -> int:

@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import ast
 import math
+import operator
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
@@ -10,7 +11,9 @@ import numpy as np
 
 from experiments.firmware.emit import terms
 from experiments.firmware.emit.kinds import (
+    COUNT,
     FLAG,
+    LONG,
     REAL,
     WHOLE,
     WORD,
@@ -21,7 +24,7 @@ from experiments.firmware.emit.kinds import (
     is_constant,
     safe,
 )
-from experiments.firmware.emit.source import ELEMENTWISE, MATH, Source, plain_function
+from experiments.firmware.emit.source import MATH, Source, is_unrolled, plain_function
 from experiments.firmware.emit.terms import CHOSEN, COMPARED, JOINED, PRIMITIVES, PRODUCT, SUM, UNARY, Term, as_real
 from plant.numerics import integrate, vector
 
@@ -30,6 +33,9 @@ if TYPE_CHECKING:
 
 ARITHMETIC = {ast.Add: ("+", SUM), ast.Sub: ("-", SUM), ast.Mult: ("*", PRODUCT), ast.Div: ("/", PRODUCT)}
 BITWISE = {ast.BitAnd: "&", ast.BitOr: "|", ast.BitXor: "^", ast.LShift: "<<", ast.RShift: ">>"}
+FOLDED: dict[Any, Any] = {  # of constant whole numbers, whose bits are asked for nowhere else
+    ast.BitAnd: operator.and_, ast.BitOr: operator.or_, ast.BitXor: operator.xor, ast.LShift: operator.lshift,
+    ast.RShift: operator.rshift}
 COMPARE = {ast.Lt: "<", ast.LtE: "<=", ast.Gt: ">", ast.GtE: ">=", ast.Eq: "==", ast.NotEq: "!="}
 
 
@@ -102,6 +108,15 @@ class Expressions:
                     return owner.field(name, kind, safe(name))
         raise self.source.refuse(node, "no such field")
 
+    def on_Subscript(self, node: ast.Subscript) -> Term:
+        """One number of a row, by a constant."""
+        row, place = self.walk(node.value), self.walk(node.slice)
+        fields = row.kind.fields if isinstance(row.kind, Struct) and row.kind.name.startswith("Row") else ()
+        if isinstance(place.literal, int) and -len(fields) <= place.literal < len(fields):
+            name, kind = fields[place.literal]
+            return row.field(name, kind, name)
+        raise self.source.refuse(node, "only rows of numbers have places, given by constants")
+
     def global_value(self, node: ast.Attribute) -> Any:
         """The number behind a dotted name that starts at a global, or None."""
         parts: list[str] = []
@@ -122,9 +137,9 @@ class Expressions:
 
     def both(self, node: ast.AST, first: Term, second: Term) -> tuple[Term, Term]:
         """Two operands of one kind: a whole number beside a real one is real."""
-        if first.kind != second.kind and {first.kind, second.kind} == {REAL, WHOLE}:
-            first = as_real(first, self.numbers) if first.kind == WHOLE else first
-            second = as_real(second, self.numbers) if second.kind == WHOLE else second
+        for wanted, others in ((REAL, (WHOLE, COUNT)), (LONG, (WHOLE,)), (COUNT, (WHOLE,))):
+            if any({first.kind, second.kind} == {wanted, other} for other in others):
+                first, second = (terms.as_kind(term, wanted, self.numbers) for term in (first, second))
         if first.kind != second.kind:
             raise self.source.refuse(node, "its operands are of different kinds")
         return first, second
@@ -141,6 +156,10 @@ class Expressions:
                 again = isinstance(node.left, ast.BinOp) and type(node.left.op) is type(node.op)
                 left = first.tight(JOINED if again else UNARY)
                 return Term(f"{left} {2 * symbol} {second.tight()}", FLAG, JOINED)
+            if kinds == {WHOLE} and first.literal is not None and second.literal is not None:
+                return terms.constant(FOLDED[type(node.op)](first.literal, second.literal), self.numbers)
+            if symbol == ">>" and first.kind == LONG and second.kind == WHOLE:
+                return Term(f"{self.unit.helper('shifted_down')}({first.text}, {second.text})", LONG)
             if kinds == {WORD}:
                 return Term(f"{first.tight()} {symbol} {second.tight()}", WORD, JOINED)
             raise self.source.refuse(node, "bit operations are for conditions and words")
@@ -148,7 +167,7 @@ class Expressions:
             raise self.source.refuse(node, "this operation cannot be emitted")
         symbol, loose = ARITHMETIC[type(node.op)]
         first, second = self.both(node, first, second)
-        if first.kind not in (REAL, WHOLE, WORD) or (symbol == "/" and first.kind != REAL):
+        if first.kind not in (REAL, WHOLE, LONG, COUNT, WORD) or (symbol == "/" and first.kind != REAL):
             raise self.source.refuse(node, "arithmetic is for numbers, division for real ones")
         # left to right, as Python does it; another operation gets parentheses for whoever reads
         again = isinstance(node.left, ast.BinOp) and type(node.left.op) in ARITHMETIC and first.loose == loose
@@ -166,7 +185,7 @@ class Expressions:
     def on_UnaryOp(self, node: ast.UnaryOp) -> Term:
         """A sign, or `not`."""
         term = self.walk(node.operand)
-        if isinstance(node.op, ast.USub) and term.kind in (REAL, WHOLE):
+        if isinstance(node.op, ast.USub) and term.kind in (REAL, WHOLE, LONG):
             if term.literal is not None and not term.source:
                 return terms.constant(-term.literal, self.numbers)
             return Term(f"-{term.tight(terms.ATOM)}", term.kind, UNARY)
@@ -253,7 +272,7 @@ class Expressions:
         kind = self.unit.struct(built(source, [arg.kind for arg in args]), self.source, node)
         parts = []
         for (name, wanted), arg in zip(kind.fields, args, strict=True):
-            term = as_real(arg, self.numbers) if wanted == REAL and arg.kind == WHOLE else arg
+            term = terms.as_kind(arg, wanted, self.numbers)
             parts.append(f".{safe(name)} = {term.value()}")
         return Term(f"({kind.name}){{{', '.join(parts)}}}", kind, source=kind.name[:1].lower() + kind.name[1:])
 
@@ -262,9 +281,10 @@ class Expressions:
         result = args[0]
         for other in args[1:]:
             first, second = self.both(node, result, other)
-            if first.kind not in (REAL, WHOLE):
+            if first.kind not in (REAL, WHOLE, LONG):
                 raise self.source.refuse(node, "min, max are for numbers")
-            function = self.unit.helper(name if first.kind == REAL else f"{name}_whole")
+            ending = {WHOLE: "_whole", LONG: "_long"}.get(first.kind, "")
+            function = self.unit.helper(f"{name}{ending}")
             result = Term(f"{function}({first.text}, {second.text})", first.kind)
         return result
 
@@ -272,12 +292,12 @@ class Expressions:
         """float(…), int(…), abs(…), np.uint64(…)."""
         if function is abs and term.kind == REAL:
             return Term(f"fabs{self.numbers.suffix}({term.text})", REAL)
-        if function is float and term.kind in (REAL, WHOLE):
+        if function is float and term.kind in (REAL, WHOLE, LONG, COUNT):
             return term if term.kind == REAL else as_real(term, self.numbers)
         if function is int and term.kind in (REAL, WHOLE):
             return term if term.kind == WHOLE else Term(f"(int32_t){term.tight()}", WHOLE, UNARY)
-        if function is np.uint64 and term.kind == WHOLE:
-            if term.literal is not None:
+        if function is np.uint64 and term.kind in (WHOLE, LONG):
+            if term.literal is not None and term.literal >= 0:
                 return Term(f"UINT64_C({term.literal})", WORD)
             return Term(f"(uint64_t){term.tight()}", WORD, UNARY)
         raise self.source.refuse(node, "this conversion cannot be emitted")
@@ -302,12 +322,11 @@ class Expressions:
     def own_call(self, node: ast.Call, found: Any, args: list[Term]) -> Term:
         """Another function of the source, emitted for these kinds."""
         kinds: list[Kind] = [arg.kind for arg in args]
-        elementwise = found in ELEMENTWISE if callable(found) else False
-        function = found if elementwise else plain_function(found, kinds)
+        function = found if is_unrolled(found) else plain_function(found, kinds)
         if function is None:
             raise self.source.refuse(node, "not a compiled function")
         callee = self.unit.function(function, kinds, self.source, node)
         parts = [self.placed(arg) if isinstance(arg.kind, Struct)
-                 else (as_real(arg, self.numbers) if want == REAL and arg.kind == WHOLE else arg).text
+                 else terms.as_kind(arg, want, self.numbers).text
                  for arg, want in zip(args, callee.kinds, strict=True)]
         return Term(f"{callee.name}({', '.join(parts)})", callee.result, source=callee.name)

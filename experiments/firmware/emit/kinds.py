@@ -10,10 +10,12 @@ import re
 import types
 from dataclasses import dataclass
 from functools import cache
-from typing import Any, get_type_hints
+from typing import Any, NamedTuple, get_type_hints
 
 import numpy as np
 
+from controller.fixed.words import Wide
+from plant.declare import UNSIGNED
 from plant.errors import InputError
 
 
@@ -34,6 +36,9 @@ class Struct:
 
 
 REAL, WHOLE, FLAG, WORD = Scalar("real"), Scalar("whole"), Scalar("flag"), Scalar("word")
+LONG = Scalar("long")  # a whole number of 64 bits: what is annotated as `Wide`
+COUNT = Scalar("count")  # one of 32 bits without a sign: what is annotated as `Unsigned`
+WHOLES = {"Wide": LONG, "Unsigned": COUNT}
 Kind = Scalar | Struct
 KEYWORDS = frozenset(  # of C99
     """
@@ -62,6 +67,11 @@ class Numbers:
     def c_type(self) -> str:
         """The C type of a real number."""
         return "double" if self.name == "double" else "float"
+
+    @property
+    def bits(self) -> int:
+        """Bits of a real number."""
+        return 64 if self.name == "double" else 32
 
     @property
     def suffix(self) -> str:
@@ -96,6 +106,31 @@ def hints_of(kind: type) -> dict[str, Any]:
     return get_type_hints(kind)
 
 
+@cache
+def row_class(count: int) -> Any:
+    """The class that stands for a plain tuple of so many numbers."""
+    made = NamedTuple(f"Row{count}", [(f"at_{i}", float) for i in range(count)])  # type: ignore[misc]
+    made.__doc__ = f"{count} numbers in a row."
+    return made
+
+
+@cache
+def declared_wholes(kind: type) -> dict[str, Scalar]:
+    """Fields of a NamedTuple that are declared as whole numbers of a certain size."""
+    found: dict[str, Scalar] = {}
+    for name, hint in get_type_hints(kind, include_extras=True).items():
+        said = getattr(hint, "__metadata__", ())
+        if hint == Wide or UNSIGNED in said:
+            found[name] = LONG if hint == Wide else COUNT
+    return found
+
+
+@cache
+def wide_fields(kind: type) -> frozenset[str]:
+    """Fields of a NamedTuple that are declared as `Wide`."""
+    return frozenset(name for name, size in declared_wholes(kind).items() if size == LONG)
+
+
 def kind_of(value: Any, hint: Any = None) -> Kind:
     """The kind of an example value, or of a class by what its fields are declared as.
 
@@ -104,9 +139,12 @@ def kind_of(value: Any, hint: Any = None) -> Kind:
     if isinstance(value, type):
         return _of_type(value)
     if isinstance(value, tuple) and hasattr(value, "_fields"):
-        hints = hints_of(type(value))
-        inner = tuple((name, kind_of(getattr(value, name), hints.get(name))) for name in value._fields)
+        hints, wholes = hints_of(type(value)), declared_wholes(type(value))
+        inner = tuple((name, wholes.get(name) or kind_of(getattr(value, name), hints.get(name)))
+                      for name in value._fields)
         return Struct(type(value).__name__, inner, type(value))
+    if isinstance(value, tuple) and value and all(isinstance(part, int | float) for part in value):
+        return kind_of(row_class(len(value)))
     if isinstance(value, bool | np.bool_):
         return FLAG
     if isinstance(value, int | np.integer) and hint is not float:
@@ -118,8 +156,9 @@ def kind_of(value: Any, hint: Any = None) -> Kind:
 
 def _of_type(kind: type) -> Kind:
     if hasattr(kind, "_fields"):
-        hints = hints_of(kind)
-        return Struct(kind.__name__, tuple((name, kind_of(hints[name])) for name in kind._fields), kind)
+        hints, wholes = hints_of(kind), declared_wholes(kind)
+        return Struct(kind.__name__, tuple((name, wholes.get(name) or kind_of(hints[name])) for name in kind._fields),
+                      kind)
     found = {bool: FLAG, int: WHOLE, float: REAL}.get(kind)
     if found is None:
         raise Refusal(f"{kind.__name__}: only numbers, conditions and NamedTuples of them can be emitted")
@@ -129,10 +168,12 @@ def _of_type(kind: type) -> Kind:
 def built(source: type, given: list[Kind]) -> Struct:
     """The kind of a NamedTuple that is built from these kinds."""
     names: tuple[str, ...] = source._fields  # type: ignore[attr-defined]
-    hints = hints_of(source)
-    fields = tuple(
-        (name, REAL if kind == WHOLE and hints.get(name) is float else kind)
-        for name, kind in zip(names, given, strict=True))
+    hints, wholes = hints_of(source), declared_wholes(source)
+
+    def held(name: str, kind: Kind) -> Kind:
+        return kind if kind != WHOLE else wholes.get(name) or (REAL if hints.get(name) is float else kind)
+
+    fields = tuple((name, held(name, kind)) for name, kind in zip(names, given, strict=True))
     return Struct(source.__name__, fields, source)
 
 

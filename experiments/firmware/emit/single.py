@@ -50,6 +50,7 @@ class _Mathematics:
 
 PRIMITIVES: dict[Any, Any] = {
     vector.choose: _choose, integrate.selected: _choose, vector.opposite: lambda condition: not condition,
+    vector.held_bits: lambda value: np.uint64(Single(value).view(np.uint32)), vector.held_size: lambda value: 32,
     vector.rounded_down: np.floor, vector.anywhere: bool, vector.most: lambda value: value,
 }
 

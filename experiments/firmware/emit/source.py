@@ -11,8 +11,9 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from experiments.firmware.emit.kinds import Kind, Refusal, Struct
+from experiments.firmware.emit.kinds import Kind, Refusal, Struct, row_class
 from plant.numerics import integrate, vector
+from plant.pneumatics import tube
 
 TOP = Path(__file__).resolve().parents[3]
 ELEMENTWISE: dict[Any, tuple[tuple[str, ...], str]] = {  # unrolled over a tuple's fields, as in the kernel
@@ -22,6 +23,7 @@ ELEMENTWISE: dict[Any, tuple[tuple[str, ...], str]] = {  # unrolled over a tuple
         "multiply_add(2.0, second{0} + third{0}, first{0} + fourth{0}) * (1.0 / 6.0)"),
     integrate.without_denormals: (("state",), "choose(abs(state{0}) < NOTHING, 0.0, state{0})"),
 }
+SECTIONS = (tube.node_rates, tube.flow_rates)  # written out over a line's sections, as in the kernel
 
 
 @dataclass(frozen=True)
@@ -68,6 +70,8 @@ def source_of(function: Callable[..., Any]) -> Source:
 
 def unrolled(function: Callable[..., Any], kinds: list[Kind]) -> Source:
     """The source of an element-wise function, written out for a tuple's kind as the kernel writes it out."""
+    if function in SECTIONS:
+        return _line(function, kinds)
     names, leaf = ELEMENTWISE[function]
     struct = next(kind for kind in kinds if isinstance(kind, Struct))
     scope: dict[str, Any] = {
@@ -86,6 +90,34 @@ def unrolled(function: Callable[..., Any], kinds: list[Kind]) -> Source:
     ast.increment_lineno(tree, origin.line - 1)
     label = f"{function.__name__}_{struct.name}"
     return Source(label, tree, scope, origin.file, origin.line, origin.doc)
+
+
+def is_unrolled(function: Any) -> bool:
+    """Whether a function is written out for the kinds it is given."""
+    return callable(function) and (function in SECTIONS or function in ELEMENTWISE)
+
+
+def _line(function: Callable[..., Any], kinds: list[Kind]) -> Source:
+    """Rates of all nodes, or of all flows, of a line with as many sections as its rows have numbers."""
+    row = kinds[-1]
+    assert isinstance(row, Struct)
+    count = len(row.fields)
+    if function is tube.node_rates:
+        names = "tube, air, volume_mL, inflow_mL_s, pressures, flows"
+        head = "part_mL = tube_volume(tube) / tube.sections"
+        parts = ["rigid_rate(air, volume_mL, inflow_mL_s - flows[0])"]
+        parts += [f"rigid_rate(air, part_mL, flows[{i - 1}] - flows[{i}])" for i in range(1, count)]
+    else:
+        names, head = "tube, air, cuff_mmHg, pressures, flows", f"end_mmHg = pressures[{count - 1}]"
+        parts = [f"section_rate(tube, air, pressures[{i}], pressures[{i + 1}], flows[{i}])" for i in range(count - 1)]
+        parts.append(f"section_rate(tube, air, end_mmHg, cuff_mmHg, flows[{count - 1}])")
+    text = f"def {function.__name__}({names}):\n    {head}\n    return {row.name}({', '.join(parts)})\n"
+    tree = ast.parse(text).body[0]
+    assert isinstance(tree, ast.FunctionDef)
+    origin = source_of(function)
+    ast.increment_lineno(tree, origin.line - 1)
+    scope = {**function.__globals__, row.name: row_class(count)}
+    return Source(f"{function.__name__}_{count}", tree, scope, origin.file, origin.line, origin.doc)
 
 
 def plain_function(found: Any, kinds: list[Kind]) -> Callable[..., Any] | None:

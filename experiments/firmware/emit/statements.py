@@ -7,7 +7,7 @@ from typing import Any
 
 from experiments.firmware.emit import terms
 from experiments.firmware.emit.expressions import Expressions
-from experiments.firmware.emit.kinds import FLAG, REAL, WHOLE, Kind, Struct, safe
+from experiments.firmware.emit.kinds import COUNT, FLAG, LONG, REAL, WHOLE, WHOLES, Kind, Struct, safe
 from experiments.firmware.emit.terms import Term, as_real
 
 
@@ -40,7 +40,15 @@ class Statements(Expressions):
         self.returned = [n for r in ast.walk(self.source.tree) if isinstance(r, ast.Return) and r.value is not None
                          for n in self.parts_named(r.value)]
         counts = assigned(self.source.tree)
-        self.changing = {name for name in counts if counts.count(name) > 1}
+        branches = [node for node in ast.walk(self.source.tree) if isinstance(node, ast.If)]
+        branched = {name for node in branches for name in assigned(node)} & self.locals.keys()
+        self.changing = {name for name in counts if counts.count(name) > 1} | branched
+        for name in sorted(self.changing & self.locals.keys()):
+            given = self.locals[name]
+            if given.pointer:  # a parameter that changes: what it points to is the caller's
+                copy = self.fresh(name)
+                self.write(f"{terms.c_type(given.kind, self.numbers)} {copy} = *{given.text};")
+                self.locals[name] = Term(copy, given.kind, place=True, source=name)
         self.statements(self.source.tree.body)
 
     def parts_named(self, node: ast.expr) -> list[str]:
@@ -135,8 +143,8 @@ class Statements(Expressions):
         name, kind = target.id, term.kind
         before = self.locals.get(name)
         if before is not None and name in self.changing:
-            if before.kind == REAL and kind == WHOLE:
-                term = as_real(term, self.numbers)
+            if kind == WHOLE and before.kind in (REAL, LONG, COUNT):
+                term = terms.as_kind(term, before.kind, self.numbers)
             elif before.kind != kind:
                 raise self.source.refuse(node, "a name keeps its kind")
             if not before.pointer:
@@ -221,6 +229,8 @@ class Statements(Expressions):
             term = self.several(node, [self.walk(part) for part in node.value.elts])
         else:
             term = self.walk(node.value)
+            declared = WHOLES.get(getattr(self.source.tree.returns, "id", ""))
+            term = terms.as_kind(term, declared, self.numbers) if declared and term.kind == WHOLE else term
         if self.result is None:
             self.result = term.kind
         if self.result == REAL and term.kind == WHOLE:
@@ -243,6 +253,6 @@ class Statements(Expressions):
             kind = self.unit.struct(Struct(label, tuple(fields)), self.source, node)
         texts = []
         for (name, kept), part in zip(kind.fields, parts, strict=True):
-            held = as_real(part, self.numbers) if kept == REAL and part.kind == WHOLE else part
+            held = terms.as_kind(part, kept, self.numbers)
             texts.append(f".{safe(name)} = {held.value()}")
         return Term(f"({kind.name}){{{', '.join(texts)}}}", kind)

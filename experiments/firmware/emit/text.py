@@ -119,14 +119,14 @@ def header(unit: Unit, roots: list[Emitted], name: str, title: str) -> str:
 
 def source(unit: Unit, roots: list[Emitted], name: str, title: str) -> str:
     """The C source: constants, small functions that C does not have, and the functions, callees first."""
-    strings = ["#include <string.h>"] if {"word_of_real", "real_of_word"} & set(unit.helpers) else []
+    strings = ["#include <string.h>"] if {"word_of_real", "real_of_word", "held_word"} & set(unit.helpers) else []
     lines = [*comment(f"{title}\n{CAUTION}"), f'#include "{name}.h"', "", "#include <math.h>", *strings, "",
              "#ifdef __FAST_MATH__", '#error "this arithmetic must keep IEEE 754: build without fast math"',
              "#endif", ""]
     lines += constant_text(unit)
     for helper, text in terms.HELPERS.items():
         if helper in unit.helpers:
-            lines += [text.format(r=unit.numbers.c_type), ""]
+            lines += [text.format(r=unit.numbers.c_type, w=f"uint{unit.numbers.bits}_t"), ""]
     for emitted in unit.order:
         lines += function_text(emitted, emitted in roots)
     return "\n".join(lines)

@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from experiments.firmware.emit import terms
-from experiments.firmware.emit.kinds import LIBRARY, REAL, WHOLE, Kind, Numbers, Refusal, Struct, kind_of, safe
-from experiments.firmware.emit.source import ELEMENTWISE, Source, defining_module, plain_function, source_of, unrolled
+from experiments.firmware.emit.kinds import LIBRARY, REAL, WHOLE, WHOLES, Kind, Numbers, Refusal, Struct, kind_of, safe
+from experiments.firmware.emit.source import Source, defining_module, is_unrolled, plain_function, source_of, unrolled
 from experiments.firmware.emit.statements import Statements
 from experiments.firmware.emit.terms import Term
 
@@ -112,12 +112,13 @@ class Unit:
     ) -> Emitted:
         """The C of a function for these kinds, emitted when it is first asked for."""
         given = list(kinds)
-        source = unrolled(function, given) if function in ELEMENTWISE else source_of(function)
+        source = unrolled(function, given) if is_unrolled(function) else source_of(function)
         arguments = source.tree.args
         parameters = [*arguments.posonlyargs, *arguments.args]
         if arguments.vararg or arguments.kwarg or arguments.kwonlyargs or len(parameters) != len(given):
             raise source.refuse(source.tree, "takes plain arguments, all of them given")
-        given = [REAL if kind == WHOLE and getattr(p.annotation, "id", "") == "float" else kind
+        declared = {"float": REAL, **WHOLES}
+        given = [declared.get(getattr(p.annotation, "id", ""), kind) if kind == WHOLE else kind
                  for p, kind in zip(parameters, given, strict=True)]
         key = (function, tuple(given))
         if key in self._under_way:

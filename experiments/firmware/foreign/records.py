@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 
 from controller.tick.firmware import FirmwareState
 from controller.tick.law import Terms
+from experiments.firmware.board.engine import emulated_tick
+from experiments.firmware.board.records import ERROR, Board
 from experiments.simulation.coupled import (
     CHANNELS,
     DIVERGED,
@@ -43,9 +45,9 @@ from plant.assembly import Switchover, plant_tick
 from plant.parts import valve_play
 
 Words = NDArray[np.int64]
-NOT_FINITE = 3  # status of a run whose firmware answered no number
+NOT_FINITE, FAULT = 3, 4  # status of a run whose firmware answered no number, or failed on the emulated board
 SAMPLE_WORDS, OUTCOME_WORDS, NOTE_WORDS, STATE_BYTES = 8, 8, 8, 65536
-TICK, INSIDE, BEYOND, FIRST_BEYOND, STARTED, DONE, STATUS = range(7)  # words of the notes
+TICK, INSIDE, BEYOND, FIRST_BEYOND, STARTED, DONE, STATUS, SPENT_ns = range(8)  # words of the notes
 VERSION = 1
 ABI = VERSION << 16 | 8 * (SAMPLE_WORDS + OUTCOME_WORDS)
 
@@ -61,6 +63,7 @@ class ForeignLoop(NamedTuple):
     begin: int  # address of both records
     low: float  # end of the command's range
     high: float
+    board: Board  # where the firmware runs instead, if it does
 
 
 @intrinsic
@@ -119,8 +122,11 @@ def foreign_decides(
         reals[2], reals[3], reals[4] = sample.light, sample.reading_mmHg, order.fill_mmHg
         reals[5], reals[6], reals[7] = order.set_point, order.light_slope, loop.clock.period_s
         words[16 + TICK], words[16 + INSIDE] = now.tick, 1
-        call_tick(system.address, system.state, system.begin, system.begin + 64)
-        words[16 + INSIDE] = 0
+        if system.board.engine == 0:
+            call_tick(system.address, system.state, system.begin, system.begin + 64)
+            words[16 + INSIDE] = 0
+        elif emulated_tick(system.board, now.tick, words):
+            words[16 + INSIDE] = 0
         command, limited = reals[8], words[9] != 0
         if command < system.low or command > system.high:
             if words[16 + BEYOND] == 0:
@@ -134,7 +140,7 @@ def foreign_decides(
     nothing = np.nan
     terms = Terms(error, nothing, nothing, nothing, nothing, nothing, nothing)
     before = run.firmware
-    kept = FirmwareState(before.control, command, order.mode, before.set_point)
+    kept = FirmwareState(before.control, command, order.mode, before.set_point, before.arrived)
     return Decision(kept, change), Telemetry(sample, Answer(command, order.mode, limited, terms))
 
 
@@ -146,6 +152,8 @@ def foreign_moves(system: ForeignLoop, now: Instant, run: RunState, made: Decisi
     status = RUNNING if is_sound(after) else DIVERGED
     if not np.isfinite(made.firmware.command):
         status = NOT_FINITE
+    if system.board.desk[ERROR] != 0:
+        status = FAULT
     return RunState(after, made.firmware, made.command.new, run.tick + 1), status
 
 

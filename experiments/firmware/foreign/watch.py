@@ -12,6 +12,10 @@ from typing import Any
 
 import numpy as np
 
+from experiments.firmware.board import records as desk_words
+from experiments.firmware.board.figures import BoardFigures, figures_of, findings_of
+from experiments.firmware.board.image import Image, build_image, read_image
+from experiments.firmware.board.processors import Processor
 from experiments.firmware.foreign import child, records
 from experiments.firmware.foreign.records import Words, shared_words
 from experiments.firmware.toolchain import find_compiler
@@ -48,6 +52,15 @@ class Watched:
     findings: list[Finding]
     ticks_per_s: float
     samples: Words  # what the firmware was given on each tick up to its end, shape (ticks, 8)
+    board: BoardFigures | None = None  # where it ran on one
+
+
+@dataclass(frozen=True)
+class BoardPlan:
+    """The emulated board a firmware is to run on."""
+
+    processor: Processor
+    clock_Hz: float
 
 
 def built_library(given: Path, folder: Path) -> Path:
@@ -56,11 +69,7 @@ def built_library(given: Path, folder: Path) -> Path:
     Raises InputError for what is neither, or does not compile.
     """
     target = folder / "firmware.so"
-    sources = [given] if given.suffix == ".c" else []
-    if given.is_dir():
-        sources = sorted(path for path in given.glob("*.c") if path.name not in ("check.c", "vectors.c", "replay.c"))
-        if not sources:
-            raise InputError(f"--firmware {given}: no C file in this folder")
+    sources = sources_of(given)
     if sources:
         return _compiled(given, sources, target)
     try:
@@ -70,10 +79,26 @@ def built_library(given: Path, folder: Path) -> Path:
     return target
 
 
-def _compiled(given: Path, sources: list[Path], target: Path) -> Path:
+def sources_of(given: Path) -> list[Path]:
+    """C files of what the user gave; none where it is something else. Raises InputError for what is not there."""
+    sources = [given] if given.suffix == ".c" else []
+    if given.is_dir():
+        sources = sorted(path for path in given.glob("*.c") if path.name not in ("check.c", "vectors.c", "replay.c"))
+        if not sources:
+            raise InputError(f"--firmware {given}: no C file in this folder")
     for path in sources:
         if not path.is_file():
             raise InputError(f"--firmware {path}: there is no such file")
+    return sources
+
+
+def image_of(given: Path, processor: Processor, folder: Path) -> Image:
+    """What runs on an emulated processor: built from C, or an ELF file as it is. Raises InputError."""
+    sources = sources_of(given)
+    return build_image(given, sources, processor, folder) if sources else read_image(given, processor)
+
+
+def _compiled(given: Path, sources: list[Path], target: Path) -> Path:
     names = [str(path.resolve()) for path in sources]
     done = find_compiler().run([*FLAGS, f"-I{HERE}", *names, "-o", str(target), "-lm"])
     if done.returncode != 0:
@@ -82,16 +107,20 @@ def _compiled(given: Path, sources: list[Path], target: Path) -> Path:
     return target
 
 
-def run_foreign(ready: Ready, given: Path, progress: Callable[[float], None] | None = None) -> Watched:
-    """Run a firmware against a plant in a process of its own. Nothing of it is left behind.
+def run_foreign(
+    ready: Ready, given: Path, progress: Callable[[float], None] | None = None, plan: BoardPlan | None = None
+) -> Watched:
+    """Run a firmware against a plant in a process of its own, on this machine or an emulated board.
 
-    Raises InputError for a firmware that cannot be built or loaded; all that it does later is a finding.
+    Nothing of it is left behind. Raises InputError for a firmware that cannot be built or loaded; all that it does
+    later is a finding.
     """
     with tempfile.TemporaryDirectory(prefix="cuffloop-") as place:
-        library = built_library(given, Path(place))
+        target: str | Image = image_of(given, plan.processor, Path(place)) if plan else \
+            str(built_library(given, Path(place)))
         memory = Path(place) / "memory"
         words, trace = shared_words(memory, ready.ticks)
-        process = get_context("spawn").Process(target=child.run_child, args=(ready, str(library), str(memory)))
+        process = get_context("spawn").Process(target=child.run_child, args=(ready, target, str(memory)))
         process.start()
         try:
             hung, seconds = _watched(process, words[16:], ready.ticks, progress)
@@ -103,10 +132,25 @@ def run_foreign(ready: Ready, given: Path, progress: Callable[[float], None] | N
         process.close()
         notes, rows, last = words[16:].copy(), trace.copy(), words[:8].copy()
         del words, trace
+        counts = memory.with_name(child.COUNTS)
+        desk = np.fromfile(counts, np.int64, desk_words.DESK_WORDS) if counts.exists() else None
     if code in BEGINNINGS and not notes[records.STARTED]:
         raise InputError(f"--firmware {given}: {BEGINNINGS[code]}")
     told = _told(ready, notes, rows, code, hung, seconds)
+    if plan is not None and isinstance(target, Image) and desk is not None:
+        figures = figures_of(target, plan.clock_Hz, ready.period_s, desk)
+        told = _on_board(told, figures, int(notes[records.TICK]), desk, hung)
     return replace(told, samples=given_samples(ready, rows, last, int(notes[records.TICK])))
+
+
+def _on_board(told: Watched, figures: BoardFigures, tick: int, desk: Words, hung: bool) -> Watched:
+    """A run with what the board adds: its figures, where it failed, and whether a tick fits."""
+    findings = list(told.findings)
+    if hung and findings:
+        place = figures.image.where(int(desk[desk_words.BLOCK_AT]))
+        findings[0] = replace(findings[0], text=f"{findings[0].text}, in {place}")
+    findings += [Finding(*row) for row in findings_of(figures, tick, desk)]
+    return replace(told, board=figures, findings=findings)
 
 
 def given_samples(ready: Ready, rows: Any, last: Words, tick: int) -> Words:
@@ -155,7 +199,7 @@ def _told(ready: Ready, notes: Any, rows: Any, code: int, hung: bool, seconds: f
         name = signal.Signals(-code).name
         note = ": the stack was smashed, or it gave up by itself" if name == "SIGABRT" else ""
         findings.append(Finding("crash", tick, f"{name} {where}{note}"))
-    elif code > 0 or (inside and done < ready.ticks):
+    elif code > 0 or (inside and done < ready.ticks and notes[records.STATUS] != records.FAULT):
         findings.append(Finding("exit", tick, f"the process ended itself with status {code} {where}"))
     status = int(notes[records.STATUS])
     if status == records.NOT_FINITE:
@@ -168,6 +212,8 @@ def _told(ready: Ready, notes: Any, rows: Any, code: int, hung: bool, seconds: f
     count = done if done == ready.ticks or status else max(tick, 0)
     if count < 2:
         return Watched(None, findings, 0.0, NO_SAMPLES)
+    if notes[records.DONE] == count:  # by the process's own clock
+        seconds = 1e-9 * int(notes[records.SPENT_ns])
     columns = {name: np.ascontiguousarray(rows[:count, i]) for i, name in enumerate(CHANNELS)}
     run = finished(ready, columns, status == DIVERGED, ready.start)
     return Watched(run, findings, count / seconds if seconds > 0.0 else 0.0, NO_SAMPLES)

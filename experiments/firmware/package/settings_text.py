@@ -4,8 +4,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any, NamedTuple
 
+from controller.fixed.law import FixedLaw
 from controller.tick.law import Coefficients
-from experiments.firmware.emit.kinds import Numbers, safe
+from experiments.firmware.emit.kinds import Numbers, row_class, safe
 from experiments.firmware.emit.terms import constant
 from experiments.firmware.emit.text import CAUTION, comment, plain, remarks
 from experiments.firmware.package.vectors_text import exact
@@ -34,9 +35,10 @@ def _fields(value: Any, numbers: Numbers, indent: str, table: str, tables: dict[
     for name in value._fields:
         inner = getattr(value, name)
         below = tables.get(name, f"{table}.{name}" if table else name)
-        if source is Coefficients:
+        if source in (Coefficients, FixedLaw):
             below = f"from the table {table}"
         if isinstance(inner, tuple):
+            inner = inner if hasattr(inner, "_fields") else row_class(len(inner))(*inner)
             yield f"{indent}.{safe(name)} = {{"
             yield from _fields(inner, numbers, indent + "    ", below, {})
             yield f"{indent}}},"

@@ -120,10 +120,11 @@ the docstring and the line of the source that it was made from; `TRACE.csv` list
 
 ## Arithmetic
 
-{"Double" if bits == 64 else "Single"} precision (IEEE 754, {bits} bits), rounded to nearest after every operation.
+{words_text(made)}{"Double" if bits == 64 else "Single"} precision (IEEE 754, {bits} bits), rounded to nearest
+after every operation.
 Products and sums must not be fused: build with `-ffp-contract=off` (or what your compiler calls it) and without fast
 math. `vectors_check` tells: it ends with status 2 in a build that fuses. Of the library only `sqrt`, `floor`, `fabs`,
-`ldexp` and `copysign` are used, which are exact everywhere. A set point in force of NaN means that it has arrived.
+`ldexp` and `copysign` are used, which are exact everywhere.
 
 ## Use
 
@@ -151,6 +152,36 @@ against the plant (law only).
 protection ({law.rows.size + protection.rows.size} values) and compares the bits of all outputs and states, block by
 block, with those of {twins}. {len(made.fired)} detectors fire in these ticks: {", ".join(made.fired)}.
 `vectors_law.csv` and `vectors_protection.csv` show some ticks in full; `vectors_check law FIRST LAST` prints others.
+"""
+
+
+def words_text(made: Contents) -> str:
+    """What a reader must know of a law on words; nothing for another."""
+    f = made.formats
+    if f is None or made.sums is None:
+        return ""
+    rows = [("error", f"±{f.ranges.error_mmHg:g} mmHg", f.error, ""),
+            ("lead", f"±{f.ranges.lead_mmHg:.4g} mmHg", f.lead, f.lead_sum),
+            ("notch", f"±{f.ranges.notch_mmHg:.4g} mmHg", f.notch, f.notch_sum),
+            ("derivative", f"±{f.ranges.rate:.4g} of full command", f.rate, f.rate_sum),
+            ("demand", f"±{f.ranges.demand:.4g} of full command", f.demand, f.demand_sum)]
+    table = "\n".join(f"| {name} | {size} | {point} | {total} |" for name, size, point, total in rows)
+    halves = "halves upwards" if f.rounding == "nearest" else "towards minus infinity"
+    sums = ", ".join(f"{name} {bits}" for name, bits in made.sums.items())
+    return f"""The law runs on words of {f.words} bits, sign included: a word w with F bits after its point stands for
+w / 2^F. Sums of 64 bits are exact; a word is stored by adding half a step, shifting ({halves}) and holding it to its
+limits. The integral is never rounded. Coefficients have {f.coefficient_words} significant bits.
+
+| word | range | bits after its point | and after its sum's |
+|---|---|---|---|
+{table}
+
+Bits that each sum can take, whatever the input, of 63:
+{sums}.
+The vectors hold {made.saturated_ticks} ticks on which the error or the demand is at the end of its word.
+
+All around the law (set point, actuator stage, limits, converter, protection) is in real numbers:
+
 """
 
 

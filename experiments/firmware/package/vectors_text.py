@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from experiments.firmware.emit.kinds import FLAG, REAL, Kind, Numbers, Struct, safe
+from experiments.firmware.emit.kinds import FLAG, LONG, REAL, Kind, Numbers, Struct, safe
 from experiments.firmware.emit.text import folded
 from experiments.firmware.vectors.stimulus import SEED, Stimulus
 from plant.declare import compiled
@@ -57,10 +57,13 @@ def fnv(words: NDArray[np.uint64]) -> int:
 
 
 def flat_kinds(kind: Kind, path: str) -> Iterator[tuple[str, Kind]]:
-    """C expressions of every number in a struct."""
+    """C expressions of every number in a struct; one of 64 bits as two, each of 32 without a sign."""
     if isinstance(kind, Struct):
         for name, inner in kind.fields:
             yield from flat_kinds(inner, f"{path}.{safe(name)}")
+    elif kind == LONG:
+        yield f"(vector_real)(uint32_t)((uint64_t){path} >> 32U)", REAL
+        yield f"(vector_real)(uint32_t)((uint64_t){path} & UINT64_C(0xffffffff))", REAL
     else:
         yield path, kind
 

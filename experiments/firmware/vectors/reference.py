@@ -6,13 +6,14 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from controller.fixed.law import FixedLaw, initial_fixed
 from controller.protection.protection import Protection, initial_protection, protection_step
 from controller.protection.watched import Watched
 from controller.tick.firmware import FILL, Firmware, FirmwareState, Order, firmware_tick
 from controller.tick.law import initial_control
 from experiments.firmware.emit.kinds import hints_of
 from experiments.firmware.emit.single import Twins, rounded
-from experiments.firmware.vectors.flat import flat_into, from_row
+from experiments.firmware.vectors.flat import columns, flat_into, from_row
 from plant.declare import compiled
 from plant.numerics.layout import leaves
 
@@ -30,17 +31,18 @@ def law_rows(firmware: Firmware, start: FirmwareState, inputs: Rows, rows: Rows)
         flat_into((state, command, terms, limited), rows[k])
 
 
-def initial_firmware() -> FirmwareState:
-    """The firmware before its first tick."""
-    return FirmwareState(initial_control(), 0.0, FILL)
+def initial_firmware(firmware: Firmware) -> FirmwareState:
+    """A firmware before its first tick."""
+    fixed = isinstance(firmware.coefficients, FixedLaw)
+    control: Any = initial_fixed() if fixed else initial_control()
+    return FirmwareState(control, 0.0, FILL)
 
 
 def law_reference(firmware: Firmware, inputs: Rows) -> tuple[list[str], Rows]:
     """Names and values, shape (ticks, numbers), of all that the law's tick gives."""
-    start = initial_firmware()
+    start = initial_firmware(firmware)
     state, _, terms, _ = firmware_tick(firmware, start, Order(0, 0.0, 0.0, 1.0), 0.0, 0.0)
-    names = [name for name, _ in leaves(state, "state")] + ["command"] + [n for n, _ in leaves(terms, "terms")]
-    names.append("limited")
+    names = [*columns(state, "state"), "command", *columns(terms, "terms"), "limited"]
     rows = np.empty((len(inputs), len(names)))
     law_rows(firmware, start, np.ascontiguousarray(inputs), rows)
     return names, rows
@@ -61,12 +63,17 @@ def usual_watched() -> Watched:
     return Watched(*(empty[hints_of(Watched)[name]] for name in Watched._fields))
 
 
+def seen_from(part: Protection) -> Watched:
+    """What the vectors' inputs come on top of: the check sum that is expected."""
+    return usual_watched()._replace(settings=part.settings_check.expected)
+
+
 def protection_reference(part: Protection, inputs: Rows) -> tuple[list[str], Rows]:
     """Names and values, shape (ticks, numbers), of the protection's state."""
     start = initial_protection()
     names = [name for name, _ in leaves(start)]
     rows = np.empty((len(inputs), len(names)))
-    protection_rows(part, usual_watched(), start, np.ascontiguousarray(inputs), rows)
+    protection_rows(part, seen_from(part), start, np.ascontiguousarray(inputs), rows)
     return names, rows
 
 
@@ -74,7 +81,8 @@ def single_reference(firmware: Firmware, part: Protection, law_inputs: Any, seen
     """The rows of both in single precision, by the twins."""
     twins = Twins()
     tick, step = twins.twin(firmware_tick), twins.twin(protection_step)
-    firmware, part, state = rounded(firmware), rounded(part), rounded(initial_firmware())
+    base = seen_from(part)
+    firmware, part, state = rounded(firmware), rounded(part), rounded(initial_firmware(firmware))
     law = []
     for given in law_inputs:
         order = Order(int(np.floor(given[0])), given[1], given[2], given[3])
@@ -84,8 +92,8 @@ def single_reference(firmware: Firmware, part: Protection, law_inputs: Any, seen
     kinds = [hints_of(Watched)[name] for name in Watched._fields]
     seen_state, protection = rounded(initial_protection()), []
     for given in seen_inputs:
-        values: list[Any] = [bool(v > 0.5) if kind is bool else int(np.floor(v)) if kind is int else v
-                         for v, kind in zip(given, kinds, strict=True)]
+        values: list[Any] = [bool(v > 0.5) if kind is bool else own + int(np.floor(v)) if kind is int else v
+                         for v, kind, own in zip(given, kinds, base, strict=True)]
         seen_state = step(part, seen_state, Watched(*values))
         protection.append([float(value) for _, value in leaves(seen_state)])
     return np.array(law, np.float32), np.array(protection, np.float32)

@@ -12,9 +12,10 @@
     cuffloop.compare("wrist", rig, record="synthetic")
 
 **Functions**, each the same as the command of its name: `check`, `compare` (`check` with several rigs), `simulate`,
-`margins`, `search` (one finger), `searches` (many), `schedules`, `sweep`, `tune`, `budget`, `faults`, `fingers`,
-`height`, `wear`, `rigs`, `parameters` (of one rig); `bench`, in a notebook. What they take: `load_rig`, `read_record`, `Work`, `SweepOptions`,
-`FaultOptions`. Around them: `progress`. `help(cuffloop.check)` says all about one.
+`margins`, `rounding`, `search` (one finger), `searches` (many), `schedules`, `sweep`, `tune`, `budget`, `faults`,
+`fingers`, `height`, `wear`, `excite`, `identify`, `rigs`, `parameters` (of one rig); `bench` in a notebook. What they
+take: `load_rig`, `read_record`, `Work`, `SweepOptions`, `FaultOptions`. Around them: `progress`. `help(cuffloop.check)`
+says all about one.
 
 **Results** are frozen; each prints as its command does (in a notebook, too) and has `passed`, `to_json()`,
 `to_xarray()`, `plot()`, `units` and `save(folder)`. Bad input raises `InputError` with one line.
@@ -32,6 +33,10 @@ TYPE_CHECKING = False  # as in typing, which takes a while to import
 if TYPE_CHECKING:
     __version__: str
     from experiments.bench.widget import bench as bench
+    from experiments.front.bench import ExciteResult as ExciteResult
+    from experiments.front.bench import IdentifyResult as IdentifyResult
+    from experiments.front.bench import excite as excite
+    from experiments.front.bench import identify as identify
     from experiments.front.budget import BudgetResult as BudgetResult
     from experiments.front.budget import budget as budget
     from experiments.front.check import CheckResult as CheckResult
@@ -63,6 +68,8 @@ if TYPE_CHECKING:
     from experiments.front.rigs import (
         rigs as rigs,
     )
+    from experiments.front.rounding import RoundingResult as RoundingResult
+    from experiments.front.rounding import rounding as rounding
     from experiments.front.schedules import SchedulesResult as SchedulesResult
     from experiments.front.schedules import schedules as schedules
     from experiments.front.search import (
@@ -104,6 +111,8 @@ FRONT: dict[str, tuple[str, ...]] = {  # module of experiments.front: what it br
     "fingers": ("FingersResult", "fingers",),
     "height": ("HeightResult", "height",),
     "wear": ("WearResult", "wear",),
+    "bench": ("ExciteResult", "IdentifyResult", "excite", "identify",),
+    "rounding": ("RoundingResult", "rounding",),
     "rigs": ("RigList", "RigResult", "parameters", "rigs",),
     "result": ("Result",),
 }
@@ -113,12 +122,13 @@ ELSEWHERE = {
 PLACES = {name: f"experiments.front.{module}" for module, names in FRONT.items() for name in names} | ELSEWHERE
 
 __all__ = [
-    "BudgetResult", "CheckResult", "CompareResult", "FaultOptions", "FaultsResult", "FingersResult", "HeightResult",
-    "InputError", "MarginsResult", "Result", "RigList", "RigResult", "SchedulesResult", "SearchResult",
-    "SearchesResult", "SimulateResult", "SweepOptions", "SweepResult", "TuneResult", "WearResult", "Work",
-    "bench", "budget", "check", "compare", "faults", "fingers", "height", "load_rig",
-    "margins", "parameters", "progress", "read_record", "rigs", "schedules", "search",
-    "searches", "simulate", "sweep", "tune", "wear",
+    "BudgetResult", "CheckResult", "CompareResult", "ExciteResult", "FaultOptions", "FaultsResult", "FingersResult",
+    "HeightResult", "IdentifyResult", "InputError", "MarginsResult", "Result", "RigList", "RigResult", "RoundingResult",
+    "SchedulesResult", "SearchResult", "SearchesResult", "SimulateResult", "SweepOptions", "SweepResult", "TuneResult",
+    "WearResult", "Work",
+    "bench", "budget", "check", "compare", "excite", "faults", "fingers", "height", "identify", "load_rig",
+    "margins", "parameters", "progress", "read_record", "rigs", "rounding", "schedules",
+    "search", "searches", "simulate", "sweep", "tune", "wear",
 ]
 
 claim_rooms()

@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from controller.tick.firmware import VENT
 from experiments.rigs.rig import Rig
 from experiments.simulation.failing import Case as Case  # what an injector changes
-from plant.pressure.hand import smooth, straight
 
 Samples = NDArray[np.float64]
 AT_START, IN_CLAMP = "start", "clamp"  # when a failure can begin
@@ -52,11 +51,6 @@ def since_onset_s(case: Case) -> Samples:
     """Time since the onset [s] on every tick of the run."""
     count = len(case.inputs.arterial_mmHg)
     return np.asarray((np.arange(count) - case.onset_tick) * case.period_s)
-
-
-def smoothly(time_s: Samples, start_s: float, ramp_s: float) -> Samples:
-    """From 0 to 1 without corners."""
-    return smooth(straight(time_s, start_s, ramp_s))
 
 
 def vented_from(case: Case, tick: int) -> Case:

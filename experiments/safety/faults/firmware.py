@@ -12,13 +12,13 @@ from experiments.safety.faults.fault import (
     harm,
     part_changed,
     since_onset_s,
-    smoothly,
     vented_from,
 )
 from experiments.simulation.disturbance import MOST_LATE
 from plant.finger.artery import static_area, unloaded_pressure
 from plant.finger.light import light_intensity
 from plant.finger.vein import vein_target
+from plant.scenarios.sudden import smoothly
 
 LATE_ticks, LOST, BOOT_s, SAG, GAIN_UP, GAIN_DOWN = 4, 0.4, 0.2, 0.3, 4.0, 0.8
 CONSTRICTED, CONSTRICTS_s = 1.2, 10.0  # of tone: a cold room's (`plant.scenarios`)

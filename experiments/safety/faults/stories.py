@@ -46,11 +46,14 @@ def nothing_wrong(case: Case, severity: float) -> Case:
 
 
 def story_faults(story: Story) -> list[Fault]:
-    """Every scenario as an entry of a study: nothing is injected, and nothing may trip, but for those in RIGHTLY."""
+    """Every slow scenario as an entry of a study: nothing is injected, and nothing may trip, but for those in RIGHTLY.
+
+    What happens within seconds is physiology of its own, begun at an onset.
+    """
     return [
         Fault(f"scenario_{name}", "surroundings" if name in RIGHTLY else "person", scenario.about, nothing_wrong,
               duration_s=story.seconds, kind=PHYSIOLOGY)
-        for name, scenario in SCENARIOS.items()
+        for name, scenario in SCENARIOS.items() if not scenario.sudden
     ]
 
 

@@ -3,9 +3,9 @@ from controller.protection.watched import Watched
 from controller.tick.firmware import CLAMP
 
 QUIET = Watched(
-    period_s=0.001, mode=CLAMP, clamped_s=10.0, reading_mmHg=90.0, second_mmHg=90.0, supply_mmHg=600.0, pump_mL_s=1.0,
-    light=0.3, set_point=0.3, light_slope=1e-3, light_noise=0.0, error_mmHg=0.0, command=0.1, demand=0.0,
-    limited=False, missed=0.0, tripped=False, settings=1.0, searched=True, denied=False, emitter=1.0,
+    period_s=0.001, mode=CLAMP, clamped_ticks=10_000, reading_mmHg=90.0, second_mmHg=90.0, supply_mmHg=600.0,
+    pump_mL_s=1.0, light=0.3, set_point=0.3, light_slope=1e-3, light_noise=0.0, error_mmHg=0.0, command=0.1, demand=0.0,
+    limited=False, missed=0.0, tripped=False, settings=1, searched=True, denied=False, emitter=1.0,
     converter_error=0.0,
 )
 

@@ -15,8 +15,8 @@ from controller.protection.detectors_balance import (
 )
 from tests.controller.protection.detector_bench import QUIET, fired_at
 
-STILL = FollowingState(0.0, 0.0, 0.0, 0.0, 90.0, 0.0, 0.0, False)
-BALANCED = AirState(0.0, 600.0, 0.0, 90.0, 0.0, 0.0, 0.0, False)
+STILL = FollowingState(0.0, 0.0, 0.0, 0.0, 90.0, 0.0, 0, False)
+BALANCED = AirState(0.0, 600.0, 0.0, 90.0, 0.0, 0.0, 0, False)
 PART = Following(share=0.1)
 AIR = AirUse(cuff_mL_mmHg=0.01, reservoir_mL_mmHg=0.2)
 
@@ -106,7 +106,7 @@ def test_air_used_is_conserved(leak_mL_s, pump_mL_s):
 def test_air_that_stays_in_the_reservoir_is_not_used(rise_mmHg_s, pump_mL_s, fires):
     """0.2 mL/mmHg: a rise of 10 mmHg/s takes the 2 mL/s that the pump gives; a fall adds as much."""
     found = fired_at(air_use_step, AIR, BALANCED._replace(pump_mL_s=pump_mL_s), 15_000, lambda k: {
-        "pump_mL_s": pump_mL_s, "supply_mmHg": 600.0 + rise_mmHg_s * 1e-3 * k, "clamped_s": 1e-3 + 3e-4 * k})
+        "pump_mL_s": pump_mL_s, "supply_mmHg": 600.0 + rise_mmHg_s * 1e-3 * k, "clamped_ticks": 1 + 3 * k // 10})
     assert (found >= 0) == fires
 
 
@@ -131,8 +131,8 @@ def test_a_lasting_error_is_none_of_the_pulse():
 @given(st.floats(0.0, 300.0), st.floats(0.0, 900.0), st.floats(0.0, 50.0), st.floats(-1.0, 1.0))
 def test_the_clamp_begins_balanced(reading, supply, pump, demand):
     """Outside it nothing is left over from before: what is seen is what is explained."""
-    seen = QUIET._replace(clamped_s=0.0, reading_mmHg=reading, supply_mmHg=supply, pump_mL_s=pump, demand=demand)
-    messy = AirState(9.0, 9.0, 9.0, 9.0, 9.0, 9.0, 9.0, True)
-    assert air_use_step(AIR, messy, seen) == AirState(pump, supply, pump, reading, 0.0, 0.0, 0.0, False)
-    messy = FollowingState(9.0, 9.0, 9.0, 9.0, 9.0, 9.0, 9.0, True)
-    assert following_step(PART, messy, seen) == FollowingState(0.0, 0.0, 0.0, 0.0, reading, 0.0, 0.0, False)
+    seen = QUIET._replace(clamped_ticks=0, reading_mmHg=reading, supply_mmHg=supply, pump_mL_s=pump, demand=demand)
+    messy = AirState(9.0, 9.0, 9.0, 9.0, 9.0, 9.0, 9, True)
+    assert air_use_step(AIR, messy, seen) == AirState(pump, supply, pump, reading, 0.0, 0.0, 0, False)
+    messy = FollowingState(9.0, 9.0, 9.0, 9.0, 9.0, 9.0, 9, True)
+    assert following_step(PART, messy, seen) == FollowingState(0.0, 0.0, 0.0, 0.0, reading, 0.0, 0, False)

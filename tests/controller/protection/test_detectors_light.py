@@ -12,7 +12,7 @@ from controller.protection.detectors_light import (
 )
 from tests.controller.protection.detector_bench import QUIET, fired_at
 
-RANGE, POINT = LightState(0.0, -1.0, 0.0, False), LightJumpState(0.3, 0.3, 0.3, 0.3, 0.3, 0.3, False)
+RANGE, POINT = LightState(0, -1.0, 0, False), LightJumpState(0.3, 0.3, 0.3, 0.3, 0.3, 0.3, False)
 
 
 def alive(k):
@@ -23,8 +23,8 @@ def alive(k):
 CASES = {
     "dark": (light_range_step, LightRange(), RANGE, lambda k: {"light": 0.2}, lambda k: {"light": alive(k) - 0.05}),
     "bright": (light_range_step, LightRange(), RANGE, lambda k: {"light": 0.4}, lambda k: {"light": alive(k) + 0.06}),
-    "saturated while filling": (light_range_step, LightRange(), RANGE, lambda k: {"light": 1.0, "clamped_s": 0.0},
-                                lambda k: {"light": 0.5 + alive(k), "clamped_s": 0.0}),
+    "saturated while filling": (light_range_step, LightRange(), RANGE, lambda k: {"light": 1.0, "clamped_ticks": 0},
+                                lambda k: {"light": 0.5 + alive(k), "clamped_ticks": 0}),
     "frozen": (light_range_step, LightRange(), RANGE, lambda k: {"light": 0.3},
                lambda k: {"light": 0.3 + 1e-5 * (k // 250)}),
     "set point too low": (light_jump_step, LightJump(), POINT, lambda k: {"set_point": 0.001},
@@ -49,18 +49,18 @@ def test_it_fires_and_stays_silent(name):
 
 
 def test_outside_the_clamp_the_set_point_is_not_looked_at():
-    assert fired_at(light_jump_step, LightJump(), POINT, 100, lambda k: {"set_point": 0.0, "clamped_s": 0.0}) == -1
+    assert fired_at(light_jump_step, LightJump(), POINT, 100, lambda k: {"set_point": 0.0, "clamped_ticks": 0}) == -1
 
 
-@pytest.mark.parametrize(("clamped_s", "light", "out"), [
-    (0.0, 0.125, False), (0.0, 0.875, False), (0.0, 0.124, True), (0.0, 0.876, True),
-    (1.0, 0.25, False), (1.0, 0.75, False), (1.0, 0.249, True), (1.0, 0.751, True),
+@pytest.mark.parametrize(("clamped_ticks", "light", "out"), [
+    (0, 0.125, False), (0, 0.875, False), (0, 0.124, True), (0, 0.876, True),
+    (1000, 0.25, False), (1000, 0.75, False), (1000, 0.249, True), (1000, 0.751, True),
 ])
-def test_light_on_the_edge_of_its_range_is_inside(clamped_s, light, out):
+def test_light_on_the_edge_of_its_range_is_inside(clamped_ticks, light, out):
     """An eighth and seven eighths of full scale; in the clamp half and one and a half of the set point."""
     part = LightRange(lowest=0.125, highest=0.875, below=0.5, above=1.5)
-    seen = QUIET._replace(set_point=0.5, light=light, clamped_s=clamped_s)
-    assert (light_range_step(part, RANGE, seen).out_s > 0.0) == out
+    seen = QUIET._replace(set_point=0.5, light=light, clamped_ticks=clamped_ticks)
+    assert (light_range_step(part, RANGE, seen).out_ticks > 0) == out
 
 
 def test_a_set_point_on_the_edge_of_its_range_and_of_a_jump_is_allowed():

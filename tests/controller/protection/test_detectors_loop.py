@@ -25,7 +25,7 @@ from controller.protection.detectors_loop import (
 from tests.controller.protection.detector_bench import QUIET, fired_at
 
 REST = ResponseState(90.0, 90.0, 0.0, 0.0, 0.0, 0.0, 1.0, 80.0, 80.0, 0.0, False, False)
-EMPTY = ResponseState(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, False, False)
+EMPTY = ResponseState(0.0, 0.0, 0.0, 0.0, 0.0, 0, 0, 0.0, 0.0, 0.0, False, False)
 LAGGED = Response(range_mmHg=300.0, fill_lag_s=0.02, fill_slew_mmHg_s=1e6)
 FLOW, STAGE = Response(rate_mmHg_s=1000.0), Response(range_mmHg=300.0)
 
@@ -41,7 +41,7 @@ def beat(k):
 
 def filling(lag_s):
     """A fill to 90 mmHg by a stage of 300 mmHg, with a first-order lag."""
-    return lambda k: {"clamped_s": 0.0, "command": 0.3, "reading_mmHg": 90.0 * (1.0 - math.exp(-0.001 * k / lag_s))}
+    return lambda k: {"clamped_ticks": 0, "command": 0.3, "reading_mmHg": 90.0 * (1.0 - math.exp(-0.001 * k / lag_s))}
 
 
 CASES = {
@@ -52,19 +52,19 @@ CASES = {
     "light does not come": (response_step, Response(), REST, lambda k: {"error_mmHg": 15.0},
                             lambda k: {"error_mmHg": wave(k, 15.0, 5.0)}),
     "too large a bladder": (response_step, FLOW, EMPTY,
-                            lambda k: {"clamped_s": 0.0, "reading_mmHg": 0.1 * k, "demand": 0.2},
-                            lambda k: {"clamped_s": 0.0, "reading_mmHg": 0.1 * k, "demand": 0.1}),
+                            lambda k: {"clamped_ticks": 0, "reading_mmHg": 0.1 * k, "demand": 0.2},
+                            lambda k: {"clamped_ticks": 0, "reading_mmHg": 0.1 * k, "demand": 0.1}),
     "too small a bladder": (response_step, FLOW, EMPTY,
-                            lambda k: {"clamped_s": 0.0, "reading_mmHg": 0.1 * k, "demand": 0.05},
-                            lambda k: {"clamped_s": 0.0, "reading_mmHg": 0.1 * k, "demand": 0.11}),
+                            lambda k: {"clamped_ticks": 0, "reading_mmHg": 0.1 * k, "demand": 0.05},
+                            lambda k: {"clamped_ticks": 0, "reading_mmHg": 0.1 * k, "demand": 0.11}),
     "too long a fill": (response_step, LAGGED, EMPTY, filling(0.023), filling(0.021)),
     "too short a fill": (response_step, LAGGED, EMPTY, filling(0.015), filling(0.019)),
     "saturation": (saturation_step, Saturation(), SaturationState(0.0, False), lambda k: {"limited": True},
                    lambda k: {"limited": k % 2 == 0}),
     "oscillation": (oscillation_step, Oscillation(), OscillationState(0.0, 0.0, False),
                     lambda k: {"error_mmHg": wave(k, 12.0, 40.0)}, lambda k: {"error_mmHg": wave(k, 12.0, 1.0)}),
-    "no pulse": (no_pulse_step, NoPulse(), PulseState(90.0, 1.0, 0.0, False), lambda k: {"reading_mmHg": 90.0}, beat),
-    "drift is no pulse": (no_pulse_step, NoPulse(), PulseState(90.0, 1.0, 0.0, False),
+    "no pulse": (no_pulse_step, NoPulse(), PulseState(90.0, 1.0, 0, False), lambda k: {"reading_mmHg": 90.0}, beat),
+    "drift is no pulse": (no_pulse_step, NoPulse(), PulseState(90.0, 1.0, 0, False),
                           lambda k: {"reading_mmHg": 90.0 + 0.005 * k}, beat),
     "missed ticks": (deadlines_step, Deadlines(), DeadlineState(0.0, False), lambda k: {"missed": float(k % 20 == 0)},
                      lambda k: {"missed": float(k % 200 == 0)}),
@@ -94,7 +94,7 @@ def test_oscillation_is_judged_by_its_root_mean_square(size, hertz):
 
 def test_no_pulse_waits_for_the_longest_pause_between_beats():
     """A pause of 4 s, the longest that a beat of ours can be, is no loss of pulse."""
-    pause = fired_at(no_pulse_step, NoPulse(), PulseState(90.0, 1.0, 0.0, False), 20_000,
+    pause = fired_at(no_pulse_step, NoPulse(), PulseState(90.0, 1.0, 0, False), 20_000,
                      lambda k: {"reading_mmHg": 90.0 - 10.0 * (k % 4000 < 200)})
     assert pause == -1
 
@@ -130,16 +130,16 @@ def test_a_fill_is_judged_once_by_the_rise_until_then(at_time, later, fires):
     part, state = FLOW._replace(fit_s=64 * tick, fit_mmHg=20.0), EMPTY
     for k in range(1, 70):
         reading = at_time if k <= 64 else later
-        state = response_step(part, state, QUIET._replace(period_s=tick, clamped_s=0.0, reading_mmHg=reading,
+        state = response_step(part, state, QUIET._replace(period_s=tick, clamped_ticks=0, reading_mmHg=reading,
                                                           demand=1.0))
     assert state.fires == fires
 
 
 def test_every_detector_of_the_clamp_begins_anew_outside_it():
-    seen = QUIET._replace(clamped_s=0.0, error_mmHg=7.0, reading_mmHg=80.0, limited=True)
+    seen = QUIET._replace(clamped_ticks=0, error_mmHg=7.0, reading_mmHg=80.0, limited=True)
     assert oscillation_step(Oscillation(), OscillationState(9.0, 9.0, True), seen) == OscillationState(7.0, 0.0, False)
     assert saturation_step(Saturation(), SaturationState(0.9, True), seen) == SaturationState(0.0, False)
-    assert no_pulse_step(NoPulse(), PulseState(9.0, -1.0, 9.0, True), seen) == PulseState(80.0, 1.0, 0.0, False)
+    assert no_pulse_step(NoPulse(), PulseState(9.0, -1.0, 9, True), seen) == PulseState(80.0, 1.0, 0, False)
 
 
 def test_what_is_just_at_its_limit_is_allowed():

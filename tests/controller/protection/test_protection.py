@@ -21,6 +21,7 @@ from controller.protection.protection import (
     initial_protection,
     protection_step,
 )
+from controller.protection.watched import Slow
 from tests.controller.protection.detector_bench import QUIET
 
 STATES = range(len(FALLBACKS))
@@ -31,7 +32,7 @@ def after(wanted, state=NORMAL, ticks=1, part=Fallback(), start=None):  # noqa: 
     now = start or initial_protection()._replace(fallback=state)
     for k in range(ticks):
         fallback, since, quiet, holds, hold = fallback_step(part, now, wanted(k) if callable(wanted) else wanted, 0.001)
-        now = now._replace(fallback=fallback, since_s=since, quiet_s=quiet, holds=holds, hold_mmHg=hold)
+        now = now._replace(fallback=fallback, since_ticks=since, quiet_ticks=quiet, holds=holds, hold_mmHg=hold)
     return now
 
 
@@ -71,8 +72,8 @@ def test_every_drawn_transition_can_happen_and_no_other():
     found = set()
     for state in STATES:
         for wanted in STATES:
-            for since, quiet, holds in ((0.0, 0.0, 0), (20.0, 5.0, 0), (0.0, 5.0, 0), (0.0, 0.0, 9)):
-                start = initial_protection()._replace(fallback=state, since_s=since, quiet_s=quiet, holds=holds)
+            for since, quiet, holds in ((0, 0, 0), (20_000, 5000, 0), (0, 5000, 0), (0, 0, 9)):
+                start = initial_protection()._replace(fallback=state, since_ticks=since, quiet_ticks=quiet, holds=holds)
                 to = after(wanted, start=start).fallback
                 if to != state:
                     found.add((state, to))
@@ -96,7 +97,7 @@ def test_every_detector_has_its_reaction_and_its_bit():
         "no_pulse": lambda k: {},
         "deadlines": lambda k: {"missed": 1.0},
         "supply_range": lambda k: {"supply_mmHg": 100.0},
-        "settings_check": lambda k: {"settings": 2.0},
+        "settings_check": lambda k: {"settings": 2},
         "sequence": lambda k: {"searched": False},
         "emitter_monitor": lambda k: {"emitter": 0.9},
         "converter_test": lambda k: {"converter_error": 0.1},
@@ -109,14 +110,14 @@ def test_every_detector_has_its_reaction_and_its_bit():
     part = Protection()
     part = part._replace(exposure=part.exposure._replace(limit_mmHg_s=20.0),
                          supply_range=part.supply_range._replace(lowest_mmHg=500.0, highest_mmHg=700.0),
-                         settings_check=part.settings_check._replace(expected=1.0),
+                         settings_check=part.settings_check._replace(expected=1),
                          following=part.following._replace(share=0.3),
                          air_use=part.air_use._replace(cuff_mL_mmHg=0.003, reservoir_mL_mmHg=0.2, bleed_mL_s=1.0))
     for i, name in enumerate(DETECTORS):
         state = initial_protection()
         first = QUIET._replace(**{"light": 0.3, **changes[name](0)})
         state = state._replace(
-            sequence=state.sequence._replace(filled_s=10.0), air_use=state.air_use._replace(
+            sequence=state.sequence._replace(filled_ticks=10_000), air_use=state.air_use._replace(
                 pump_mL_s=1.0, supply_mmHg=600.0, explained_mL_s=1.0, reading_mmHg=90.0, demand=0.0),
             emitter_monitor=state.emitter_monitor._replace(level=1.0, start=1.0),
             following=state.following._replace(mean_mmHg=90.0),
@@ -136,16 +137,16 @@ def test_every_detector_has_its_reaction_and_its_bit():
 
 
 def test_a_trip_of_the_hardware_is_read_back():
-    state = protection_step(Protection(), initial_protection(), QUIET._replace(tripped=True, clamped_s=0.0))
+    state = protection_step(Protection(), initial_protection(), QUIET._replace(tripped=True, clamped_ticks=0))
     assert state.fallback == VENTED and state.fired == 0
 
 
 @given(st.floats(20.0, 200.0))
 @settings(max_examples=10, deadline=None)
 def test_the_pressure_to_hold_is_the_mean_of_before_or_less(mean):
-    state = initial_protection()._replace(mean_mmHg=mean)
+    state = initial_protection()._replace(mean_mmHg=Slow(mean, 0.0))
     state = protection_step(Protection(), state, QUIET._replace(reading_mmHg=mean, second_mmHg=mean,
-                                                                          clamped_s=0.0))
+                                                                          clamped_ticks=0))
     assert state.hold_mmHg == pytest.approx(min(mean, 80.0))
 
 

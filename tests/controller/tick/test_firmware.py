@@ -76,7 +76,7 @@ def test_fill_does_not_look_at_the_light(
     found = firmware_tick(firmware, FirmwareState(control, command, FILL), Order(FILL, target, set_point, 0.01),
                           light, reading)
     assert found[1] == blind[1]
-    assert same(found[0], FirmwareState(control, blind[0].command, FILL))
+    assert same(found[0], FirmwareState(control, blind[0].command, FILL, set_point, True))
     demand = 0.02 * (target - reading) + 0.001 * target
     assert found[1] == pytest.approx(min(max(valve_command(stage, demand, reading), -1.0), 1.0), abs=1e-12)
 
@@ -199,7 +199,7 @@ def test_set_point_travels_at_its_rate_and_arrives(
         assert abs(terms.error_mmHg) == pytest.approx(min(tick * rate * T, abs(error)), rel=1e-6, abs=1e-9)
         assert terms.error_mmHg * error >= 0.0
         if abs(tick - ticks) > 1e-6:  # on the very tick, rounding decides whether this one or the next arrives
-            assert math.isnan(state.set_point) == (tick > ticks)
+            assert state.arrived == (tick > ticks)
 
 
 def test_after_arrival_the_set_point_moves_as_its_owner_likes() -> None:
@@ -217,7 +217,7 @@ def test_leaving_the_clamp_ends_the_journey() -> None:
     state, _, _, _ = clamp_tick(firmware, FirmwareState(initial_control(), 0.0, FILL), 30.0)
     assert state.set_point == pytest.approx(light_at(30.0) + 1.0 * SLOPE)
     state, _, _, _ = firmware_tick(firmware, state, ORDER._replace(mode=FILL), light_at(30.0), 90.0)
-    assert math.isnan(state.set_point)
+    assert state.arrived
     _, _, terms, _ = clamp_tick(firmware, state, -20.0)
     assert terms.error_mmHg == pytest.approx(-1.0)
 
@@ -239,7 +239,7 @@ def test_vent_gives_the_lowest_command(
         firmware, FirmwareState(control, max(command, low), before), ORDER._replace(mode=VENT), light, reading)
     assert put_out == state.command == low
     assert not limited  # what was wanted is what was done
-    assert same(state, FirmwareState(control, low, VENT))
+    assert same(state, FirmwareState(control, low, VENT, ORDER.set_point, True))
 
 
 def test_vent_keeps_the_slew_limit() -> None:

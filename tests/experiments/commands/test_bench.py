@@ -1,14 +1,24 @@
-"""The bench's command hands over what was asked."""
+"""Commands for a bench hand over what was asked."""
 from pathlib import Path
 
-from experiments.commands.bench import COMMANDS
-from experiments.commands.jobs.bench import BenchOptions
+import pytest
+
+from experiments.commands import bench
+from experiments.commands.jobs.bench import ExciteOptions, IdentifyOptions
 from tests.experiments.commands.handing_over import handed_over
 
+CASES = [
+    (["excite", "cabinet", "--for", "tube", "--ceiling", "200"], "bench.excite_job",
+     ExciteOptions(rig="cabinet", parts="tube", ceiling=200.0)),
+    (["identify", "a.toml", "--free", "valve", "--known", "cuff.volume_mL=2", "--quick"], "bench.identify_job",
+     IdentifyOptions(sheet=Path("a.toml"), free="valve", known=["cuff.volume_mL=2"], quick=True)),
+]
 
-def test_the_job_gets_what_was_asked(cuffloop, monkeypatch):
-    line = ["bench", "cabinet", "--port", "0", "--no-browser", "--requirements", "r.toml", "--set", "controller.kp=1"]
-    given = BenchOptions(rigs=["cabinet"], port=0, browser=False, requirements=Path("r.toml"),
-                         setting=["controller.kp=1"])
-    assert handed_over(cuffloop, monkeypatch, line, "bench.bench_job") == [given]
-    assert [command.__name__ for command in COMMANDS] == ["bench"]
+
+@pytest.mark.parametrize(("line", "job", "given"), CASES, ids=lambda value: value if isinstance(value, str) else None)
+def test_the_job_gets_what_was_asked(cuffloop, monkeypatch, line, job, given):
+    assert handed_over(cuffloop, monkeypatch, line, job) == [given]
+
+
+def test_every_command_is_listed():
+    assert {case[0][0] for case in CASES} == {function.__name__ for function in bench.COMMANDS}

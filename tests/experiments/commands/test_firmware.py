@@ -2,7 +2,7 @@
 from experiments.commands.firmware import COMMANDS
 
 
-def test_both_commands_are_there(cuffloop) -> None:
-    assert [command.__name__ for command in COMMANDS] == ["firmware", "loop"]
+def test_all_commands_are_there(cuffloop) -> None:
+    assert [command.__name__ for command in COMMANDS] == ["firmware", "rounding", "loop", "fmu"]
     said = cuffloop("loop", "--help")
     assert said.status == 0 and "--firmware" in said.out

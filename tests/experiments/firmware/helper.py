@@ -16,6 +16,10 @@ from experiments.firmware.emit.unit import Emitted, Unit
 
 GCC = shutil.which("gcc")
 needs_gcc = pytest.mark.skipif(GCC is None, reason="no gcc on this machine")
+BOARD = [name for name in ("unicorn", "elftools", "capstone") if importlib.util.find_spec(name) is None]
+ARM = shutil.which("arm-none-eabi-gcc") or importlib.util.find_spec("ziglang")
+needs_board = pytest.mark.skipif(bool(BOARD) or ARM is None,
+                                 reason="the extra `firmware` is not installed, or there is no compiler for ARM")
 STRICT = ["-std=c99", "-pedantic", "-Wall", "-Wextra", "-Wconversion", "-Wdouble-promotion", "-Werror",
           "-ffp-contract=off"]
 HEAD = """import math

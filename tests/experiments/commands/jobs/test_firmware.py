@@ -28,6 +28,8 @@ def test_a_package_is_written_and_checked(cuffloop, tmp_path):
 
 @pytest.mark.parametrize(("words", "why"), [
     (("--number", "half"), "one of double, single"), (("--check", "nowhere"), "not a package"),
+    (("--words", "12"), "--words 12: goes with --number fixed"),
+    (("--number", "fixed", "--words", "40"), "from 8 to 32"),
     (("--check", ".", "--out", "x"), "--out does not go with --check"),
 ])
 def test_bad_input(cuffloop, words, why):

@@ -25,6 +25,8 @@ def test_the_interface_is_printed(cuffloop):
 
 @pytest.mark.parametrize(("words", "why"), [
     ((), "--firmware: name a C file"), (("--firmware", "missing.c"), "no such file"),
+    (("--board", "m5"), "--board m5: one of m0"), (("--board", "m0", "--clock", "slow"), "--clock slow"),
+    (("--firmware", "a.c", "--clock", "1MHz"), "is for --board"),
 ])
 def test_bad_input(cuffloop, words, why):
     said = cuffloop("loop", "--record", "synthetic", "--seconds", "6", *words)

@@ -77,3 +77,56 @@ def test_single_precision_has_no_double_inside(tmp_path: Path) -> None:
     assert "floorf(" in text
     assert "7.0f" in text
     assert "double" not in text
+
+
+WIDE = """
+from typing import NamedTuple
+from controller.fixed.words import Wide
+
+class Held(NamedTuple):
+    total: Wide
+    shift: int
+
+@compiled
+def doubled(value: Wide) -> Wide:
+    return 2 * value + int(0.0)
+
+@compiled
+def moved(held: Held, factor: float) -> Held:
+    down = (held.total - 3) >> held.shift
+    kept = min(max(doubled(down) + held.shift, -1000000000000), 2000000000000)
+    return Held(choose(factor > 0.0, -kept, int(rounded_down(factor))), held.shift)
+"""
+
+
+@needs_gcc
+def test_wide_numbers_shift_and_saturate_as_in_the_kernel(tmp_path: Path) -> None:
+    """Negative ones go down, too; constants of 64 bits keep them."""
+    import ctypes
+
+    class Held(ctypes.Structure):
+        _fields_ = [("total", ctypes.c_int64), ("shift", ctypes.c_int32)]
+
+    module = module_from(WIDE, tmp_path)
+    unit, root = emitted(module.moved, module.Held(0, 0), 0.0)
+    function = getattr(built(unit, root, tmp_path), root.name)
+    function.restype, function.argtypes = Held, [ctypes.POINTER(Held), ctypes.c_double]
+    for total in (0, 1, -1, 2, 3, 4, -(2**61), 2**61, -(2**40) - 7, 2**40 + 11):
+        for shift in (0, 1, 7, 40):
+            for factor in (1.0, -2.5):
+                found = function(ctypes.byref(Held(total, shift)), factor)
+                wanted = min(max(2 * ((total - 3) >> shift) + shift, -(10**12)), 2 * 10**12)
+                assert (found.total, found.shift) == (-wanted if factor > 0.0 else -3, shift)
+                assert module.moved(module.Held(total, shift), factor) == (found.total, shift)
+
+
+def test_a_wide_number_beside_a_real_one_is_refused(tmp_path: Path) -> None:
+    """Only float(…) makes a real number of it, for some bits may be lost."""
+    text = WIDE + """
+@compiled
+def mixed(held: Held, factor: float) -> float:
+    return held.total * factor
+"""
+    module = module_from(text, tmp_path)
+    with pytest.raises(Refusal, match="different kinds"):
+        emitted(module.mixed, module.Held(0, 0), 0.0)

@@ -7,7 +7,21 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from experiments.firmware.emit.kinds import DOUBLE, FLAG, REAL, SINGLE, WHOLE, Refusal, Struct, built, kind_of, safe
+from controller.fixed.words import Wide
+from experiments.firmware.emit.kinds import (
+    DOUBLE,
+    FLAG,
+    LONG,
+    REAL,
+    SINGLE,
+    WHOLE,
+    Refusal,
+    Struct,
+    built,
+    kind_of,
+    safe,
+    wide_fields,
+)
 
 
 class Pair(NamedTuple):
@@ -39,6 +53,20 @@ def test_kinds_come_from_values_and_classes() -> None:
     assert kind_of(Pair(1, False)) == kind_of(Pair)
     assert kind_of(3) == WHOLE
     assert built(Pair, [WHOLE, FLAG]) == kind_of(Pair)
+
+
+class Sum(NamedTuple):
+    """A wide number beside a usual one."""
+
+    total: Wide
+    shift: int
+
+
+def test_what_is_declared_wide_has_64_bits() -> None:
+    """By its declaration, not by its size."""
+    assert wide_fields(Sum) == {"total"} and wide_fields(Pair) == frozenset()
+    assert kind_of(Sum(1, 1)) == kind_of(Sum) == Struct("Sum", (("total", LONG), ("shift", WHOLE)), Sum)
+    assert built(Sum, [WHOLE, WHOLE]) == kind_of(Sum)
 
 
 def test_other_values_are_refused() -> None:

@@ -2,7 +2,7 @@
 import numpy as np
 import pytest
 
-from controller.protection.detectors_self import settings_sum
+from controller.tick.check_sum import settings_sum
 from controller.tick.firmware import Order, firmware_tick
 from experiments.firmware.emit.kinds import Refusal
 from experiments.firmware.emit.single import Twins, rounded
@@ -17,8 +17,8 @@ def test_every_number_of_a_tick_is_single_and_near_the_double(rig: str) -> None:
     """24 bits, through every step, and not far from what 53 give."""
     firmware = firmware_of(load_rig(rig))
     given = Order(1, 90.0, 0.55, 0.003), 0.56, 88.0
-    double = firmware_tick(firmware, initial_firmware(), *given)
-    single = Twins().twin(firmware_tick)(rounded(firmware), rounded(initial_firmware()), *rounded(given))
+    double = firmware_tick(firmware, initial_firmware(firmware), *given)
+    single = Twins().twin(firmware_tick)(rounded(firmware), rounded(initial_firmware(firmware)), *rounded(given))
     for (_, exact), (_, held) in zip(leaves(double), leaves(single), strict=True):
         if isinstance(exact, float):
             assert isinstance(held, np.float32)

@@ -70,3 +70,48 @@ def test_the_text_uses_neither_heap_nor_pointers_to_change(tmp_path: Path) -> No
     text = source(unit, [root], "unit", "A test.")
     assert "malloc" not in text
     assert not re.findall(r"^ *(?!const )\w+ \*\w+", text, re.M)
+
+
+CHANGED = """
+class Pair(NamedTuple):
+    first: float
+    row: tuple[float, ...]
+
+@compiled
+def moved(pair: Pair, by: float) -> Pair:
+    for i in range(3):
+        pair = Pair(pair.first + by, pair.row)
+    if pair.first > 100.0:
+        by = 1000.0
+    return Pair(pair.first + by, pair.row)
+
+@compiled
+def reached(a: float, b: float) -> float:
+    start = Pair(a, (b, 2.0 * b))
+    return 0.0 * start.row[0]
+
+@compiled
+def last(pair: Pair, by: float) -> float:
+    pair = moved(pair, by)
+    return pair.first + 10.0 * pair.row[0] + 100.0 * pair.row[-1]
+"""
+
+
+@needs_gcc
+def test_a_parameter_may_change_and_a_row_has_places(tmp_path: Path) -> None:
+    """In a loop and in a branch; the caller's own stays as it is."""
+    import ctypes
+
+    from tests.experiments.firmware.helper import built
+
+    written = module_from(CHANGED, tmp_path)
+    pair = written.Pair(1.0, (2.0, 3.0))
+    unit, root = emitted(written.last, pair, 0.0)
+    function = built(unit, root, tmp_path).last
+    function.restype, function.argtypes = ctypes.c_double, [ctypes.POINTER(ctypes.c_double), ctypes.c_double]
+    for by in (0.5, 50.0):
+        memory = (ctypes.c_double * 3)(1.0, 2.0, 3.0)
+        assert function(memory, by) == written.last(pair, by)
+        assert list(memory) == [1.0, 2.0, 3.0]
+    with pytest.raises(Refusal, match="Tuple cannot be emitted"):
+        emitted(written.reached, 0.0, 0.0)

@@ -39,7 +39,7 @@ def test_what_is_read_is_noted() -> None:
     """For the table of what comes from where."""
     unit = Unit(DOUBLE)
     firmware = firmware_of(load_rig("wrist"))
-    unit.root(firmware_tick, firmware, initial_firmware(), Order(0, 0.0, 0.0, 0.0), 0.0, 0.0)
+    unit.root(firmware_tick, firmware, initial_firmware(firmware), Order(0, 0.0, 0.0, 0.0), 0.0, 0.0)
     moving = next(f for f in unit.order if f.name == "moving_set_point")
     assert "Filling.handover_mmHg_s" in moving.reads
     part = thresholds(load_rig("wrist")).protection

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from experiments.firmware.foreign.outcome import loop_outcome
+from experiments.firmware.foreign.outcome import FirmwareChoice, loop_outcome
 from experiments.rigs.requirements import default_requirements, load_requirements
 from experiments.rigs.rig import load_rig
 from plant.pressure.synthetic import SyntheticPressure, synthesise
@@ -20,7 +20,7 @@ def test_a_replay_leads_to_the_same_tick(fault: str, ends: bool, tmp_path: Path)
     rig = load_rig("wrist")
     trace = synthesise(SyntheticPressure(), rig.timing.period_s, 9.0, 1)
     path = planted(tmp_path, fault)
-    found = loop_outcome(rig, trace, path, load_requirements(default_requirements("wrist")))
+    found = loop_outcome(rig, trace, FirmwareChoice(path), load_requirements(default_requirements("wrist")))
     replay = found.replay()
     assert bool(replay) == ends
     assert any("FINDING crash" in line for line in found.lines()) == ends

@@ -74,3 +74,31 @@ def test_a_build_that_contracts_fails_loudly(
     done = compiled_check(made, tmp_path, "-O2", "-mfma", "-ffp-contract=fast")
     assert done.returncode == 2
     assert "-ffp-contract=off" in done.stderr
+
+
+@needs_gcc
+def test_a_law_on_words_has_the_bits_of_the_simulator(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With words that saturate, and states of 64 bits; no signed sum overflows."""
+    monkeypatch.setattr(contents, "LAW_TICKS", 20_000)
+    monkeypatch.setattr(contents, "PROTECTION_TICKS", 20)
+    monkeypatch.setattr(contents, "LASTING_TICKS", 20)
+    made = contents_of(load_rig("wrist"), DOUBLE, 16)
+    assert made.number == "fixed" and made.saturated_ticks > 500
+    done = compiled_check(made, tmp_path, "-O2", *UNDEFINED)
+    assert done.returncode == 0, done.stderr
+
+
+UNDEFINED = ("-fsanitize=undefined", "-fno-sanitize-recover=all")  # an overflow of a signed sum ends the run
+
+
+@needs_gcc
+@pytest.mark.slow
+@pytest.mark.parametrize("words", [16, 24, 32])
+@pytest.mark.parametrize("rig", ["wrist", "cabinet"])
+def test_all_words_of_both_rigs_have_them(rig: str, words: int, tmp_path: Path) -> None:
+    """At least 400,000 values with 10,000 saturated ticks."""
+    made = contents_of(load_rig(rig), DOUBLE, words)
+    assert made.suites[0].rows.size >= 400_000 and made.saturated_ticks >= 10_000
+    for flags in (("-O0",), ("-O2",), ("-O1", *UNDEFINED)):
+        done = compiled_check(made, tmp_path, *flags)
+        assert done.returncode == 0, done.stderr

@@ -1,4 +1,5 @@
 """A package as its user has it: the same bytes twice, rebuilt where it stands, and complaints about a changed one."""
+import json
 from pathlib import Path
 
 import pytest
@@ -62,5 +63,20 @@ def test_what_is_no_package_is_refused(tmp_path: Path) -> None:
     (tmp_path / SUMS).write_text("nonsense\n", encoding="utf-8")
     with pytest.raises(InputError, match="two spaces"):
         rebuild(tmp_path)
-    with pytest.raises(InputError, match="one of double, single"):
+    with pytest.raises(InputError, match="one of double, single, fixed"):
         package_files(load_rig("wrist"), "half")
+    with pytest.raises(InputError, match="--words 12: goes with --number fixed"):
+        package_files(load_rig("wrist"), "double", 12)
+    with pytest.raises(InputError, match="from 8 to 32"):
+        package_files(load_rig("wrist"), "fixed", 40)
+
+
+@pytest.mark.usefixtures("short")
+def test_a_package_on_words_says_its_formats() -> None:
+    """In the report, in the README, and in the title of the source."""
+    made, files = package_files(load_rig("wrist"), "fixed", 12)
+    told = json.loads(files["report.json"])
+    assert told["number"] == "fixed" and told["words"] == 12 and max(told["sum_bits"].values()) <= 63
+    assert told["formats"]["error"] == made.formats.error == 12 - 1 - 6
+    assert "| error | ±64 mmHg | 5 |" in files["README.md"]
+    assert "law on words of 12 bits" in files["servo.c"]

@@ -21,6 +21,6 @@ def test_every_function_is_traced(monkeypatch: pytest.MonkeyPatch) -> None:
     assert "filling.handover_mmHg_s" in rows["moving_set_point"]["keys of the rig"]
     assert rows["moving_set_point"]["vectors"] == "law"
     assert rows["fallback_step"]["vectors"] == "protection"
-    assert rows["control_demand"]["source"].startswith("controller/tick/law.py:")
+    assert rows["law_demand"]["source"].startswith("controller/tick/law.py:")
     assert "Not a medical device" in readme(made)
     assert "servo_tick" in port(made)

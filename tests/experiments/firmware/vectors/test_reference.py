@@ -21,7 +21,7 @@ def test_rows_are_those_of_the_tick_itself() -> None:
     rig = load_rig("wrist")
     firmware, given = firmware_of(rig), values(law_stimulus(rig, 100))[:40]
     names, rows = law_reference(firmware, given)
-    state = initial_firmware()
+    state = initial_firmware(firmware)
     for row, seen in zip(rows, given, strict=True):
         answer = firmware_tick(firmware, state, Order(int(seen[0]), *seen[1:4]), seen[4], seen[5])
         state = answer[0]

@@ -1,0 +1,1 @@
+"""From bench recordings to a rig file, with intervals."""

@@ -1,0 +1,1 @@
+"""Commands to be played on a bench, and the sheet that goes with them."""

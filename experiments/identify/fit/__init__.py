@@ -1,0 +1,1 @@
+"""Parameters from recordings, with what they are worth."""

@@ -1,0 +1,1 @@
+"""What an identification is told as: tables, files, pictures."""

@@ -1,0 +1,52 @@
+"""Margins of the rig that was found, with a band from what the recordings leave open."""
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from experiments.check.judged import judge_loops, worst_of
+from experiments.identify.fit.study import Identified
+from experiments.identify.outcome.rig_file import draws, rig_found, with_values
+from experiments.rigs.rig import Rig, Source
+from plant.errors import InputError
+
+DRAWS = 24
+PRESSURE_mmHg = 90.0
+FIGURES = {"gain_margin_dB": "dB", "phase_margin_deg": "°", "modulus_margin": "", "crossover_Hz": "Hz"}
+
+
+class Band(NamedTuple):
+    """A figure of the loop, and its standard uncertainty."""
+
+    name: str
+    unit: str
+    value: float
+    sd: float
+
+
+def figures_of(rig: Rig) -> dict[str, float]:
+    """Margins of a rig's worst loop at 90 mmHg."""
+    worst = worst_of(judge_loops(rig, {"": PRESSURE_mmHg})).margins
+    return {"gain_margin_dB": 20.0 * math.log10(worst.gain_margin), "phase_margin_deg": worst.phase_margin_deg,
+            "modulus_margin": 1.0 / worst.sensitivity_peak, "crossover_Hz": worst.crossover_Hz}
+
+
+def margin_bands(found: Identified, source: Source, seed: int = 1, count: int = DRAWS) -> tuple[Band, ...]:
+    """Margins of the rig found with the controller it has, and how far what is not known moves them."""
+    try:
+        middle = figures_of(rig_found(source, found))
+    except InputError:
+        return ()
+    given = {h.free.name: h.value for h in found.held if not h.assumed}
+    drawn = []
+    for values in draws(found, count, seed):
+        try:
+            own = given | values
+            drawn.append(figures_of(with_values(source, list(own), list(own.values())).rig()))
+        except InputError:
+            continue
+    return tuple(Band(name, unit, middle[name],
+                      float(np.std([one[name] for one in drawn], ddof=1)) if len(drawn) > 1 else math.nan)
+                 for name, unit in FIGURES.items())

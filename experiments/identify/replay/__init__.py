@@ -1,0 +1,1 @@
+"""The pneumatics replayed under a recorded command, many candidates side by side."""
