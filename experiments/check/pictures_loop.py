@@ -36,7 +36,7 @@ def margins_figure(judged: Judged, title: str) -> Any:
     for loop, found in judged:
         colour, line = SIDE_COLOURS[loop.side], SIDE_LINES[loop.side]
         gain = loop_response(loop, frequency)
-        phase = _phase_deg(gain, frequency, found)
+        phase = phase_deg(gain, frequency, found)
         decibel = 20 * np.log10(np.maximum(np.abs(gain), 1e-15))  # a loop without gain is far below the picture
         top.semilogx(frequency, decibel, line, color=colour, label=side_name(loop))
         bottom.semilogx(frequency, phase, line, color=colour)
@@ -72,7 +72,7 @@ def margins_figure(judged: Judged, title: str) -> Any:
     return figure
 
 
-def _phase_deg(gain: NDArray[np.complex128], frequency_Hz: NDArray[np.float64], found: Margins) -> NDArray[np.float64]:
+def phase_deg(gain: NDArray[np.complex128], frequency_Hz: NDArray[np.float64], found: Margins) -> NDArray[np.float64]:
     """Unwrapped phase on the sheet where the governing crossover reads its phase margin above -180°.
 
     An unstable loop has no crossover that governs: its phase begins between -360° and 0°.

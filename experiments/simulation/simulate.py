@@ -149,7 +149,7 @@ def prepare(
     tone = tone_samples(rig.tone, ticks + 1, period, seed)
     mean, rest = mean_pressure(trace), float(np.mean(tone))
     point = clamp(rig, mean, rest)
-    target = clamp(rig, mean, rest, _offset(plan, rig, rest))
+    target = clamp(rig, mean, rest, held_offset(plan, rig, rest))
     loop = closed_loop(rig, substeps or steps_a_tick(rig, point))
     inputs = Inputs(trace.pressure_mmHg, tone, np.full(ticks + 1, rig.plant.light.ambient))
     start_at = (point.state.cuff_mmHg, target.light, point.light_slope)
@@ -202,7 +202,7 @@ def finished(ready: Ready, channels: dict[str, NDArray[Any]], diverged: bool, fi
     return replace(run, status="diverged", message=_divergence(run)) if diverged else _held(run)
 
 
-def _offset(plan: Plan, rig: Rig, tone: float) -> float:
+def held_offset(plan: Plan, rig: Rig, tone: float) -> float:
     """Transmural offset [mmHg] that holds the wanted volume: the inverse of the static law."""
     from plant.finger.artery import law_at, pressure_of_area, relative_area
 

@@ -14,8 +14,8 @@
 **Functions**, each the same as the command of its name: `check`, `compare` (`check` with several rigs), `simulate`,
 `margins`, `rounding`, `search` (one finger), `searches` (many), `schedules`, `sweep`, `tune`, `budget`, `faults`,
 `fingers`, `height`, `wear`, `readings`, `require`, `agree` (two files), `excite`, `identify`, `rigs`, `parameters`
-(of one rig). What they take: `load_rig`, `read_record`, `Work`, `SweepOptions`, `FaultOptions`, `ReadingOptions`.
-Around them: `progress`. `help(cuffloop.check)` says all about one.
+(of one rig); `bench` in a notebook. What they take: `load_rig`, `read_record`, `Work`, `SweepOptions`, `FaultOptions`,
+`ReadingOptions`. Around them: `progress`. `help(cuffloop.check)` says all about one.
 
 **Results** are frozen; each prints as its command does (in a notebook, too) and has `passed`, `to_json()`,
 `to_xarray()`, `plot()`, `units` and `save(folder)`. Bad input raises `InputError` with one line.
@@ -32,6 +32,7 @@ from cuffloop.rooms import claim_rooms
 TYPE_CHECKING = False  # as in typing, which takes a while to import
 if TYPE_CHECKING:
     __version__: str
+    from experiments.bench.widget import bench as bench
     from experiments.front.budget import BudgetResult as BudgetResult
     from experiments.front.budget import budget as budget
     from experiments.front.check import CheckResult as CheckResult
@@ -125,7 +126,9 @@ FRONT: dict[str, tuple[str, ...]] = {  # module of experiments.front: what it br
     "rigs": ("RigList", "RigResult", "parameters", "rigs",),
     "result": ("Result",),
 }
-ELSEWHERE = {"InputError": "plant.errors", "progress": "experiments.work.progress"}
+ELSEWHERE = {
+    "InputError": "plant.errors", "bench": "experiments.bench.widget", "progress": "experiments.work.progress",
+}
 PLACES = {name: f"experiments.front.{module}" for module, names in FRONT.items() for name in names} | ELSEWHERE
 
 __all__ = [
@@ -134,7 +137,7 @@ __all__ = [
     "ReadingsResult", "RequireResult", "Result", "RigList", "RigResult", "RoundingResult", "SchedulesResult",
     "SearchResult", "SearchesResult", "SimulateResult", "SweepOptions", "SweepResult", "TuneResult", "WearResult",
     "Work",
-    "agree", "budget", "check", "compare", "excite", "faults", "fingers", "height", "identify", "load_rig",
+    "agree", "bench", "budget", "check", "compare", "excite", "faults", "fingers", "height", "identify", "load_rig",
     "margins", "parameters", "progress", "read_record", "readings", "require", "rigs", "rounding", "schedules",
     "search", "searches", "simulate", "sweep", "tune", "wear",
 ]

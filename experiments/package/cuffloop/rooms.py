@@ -48,3 +48,10 @@ def start_worker() -> None:
     from experiments.work.run import prepare_worker
 
     prepare_worker()
+
+
+def start_aside(connection: object, setup: tuple[object, ...]) -> None:
+    """The same for the process beside a bench's server."""
+    from experiments.bench.server.aside import work
+
+    work(connection, setup)  # type: ignore[arg-type]

@@ -1,0 +1,1 @@
+"""The bench's server: loopback only, one page, one websocket, one process aside for what takes long."""
