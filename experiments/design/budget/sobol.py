@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from experiments.design.budget.cost import LoopCost, worst_cost
 from experiments.design.budget.sensitivity import Budget, Effect
-from experiments.rigs.rig import Source
+from experiments.rigs.rig import SPREAD, Source
 from experiments.subjects.bands import Bands
 from experiments.work.run import Engine, run
 from plant.declare import declared
@@ -94,6 +94,9 @@ def _range(source: Source, effect: Effect, spread: float) -> SpreadOut | None:
         return None
     share = spread * NARROW.get(effect.name, USUAL_SPREAD) / USUAL_SPREAD
     low, high = effect.present * (1.0 - share), effect.present * (1.0 + share)
+    told = source.tables.get(SPREAD, {}).get(effect.name)
+    if told is not None:  # what a bench left open of it: its 95 % interval
+        low, high = effect.present - 1.96 * told, effect.present + 1.96 * told
     from experiments.rigs.table import rig_parts
 
     bound = next(p for p in declared(type(rig_parts(source.rig())[table])) if p.name == key)

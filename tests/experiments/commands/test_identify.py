@@ -3,14 +3,14 @@ from pathlib import Path
 
 import pytest
 
-from experiments.commands import bench
+from experiments.commands import identify
 from experiments.commands.jobs.identify import ExciteOptions, IdentifyOptions
 from tests.experiments.commands.handing_over import handed_over
 
 CASES = [
-    (["excite", "cabinet", "--for", "tube", "--ceiling", "200"], "bench.excite_job",
+    (["excite", "cabinet", "--for", "tube", "--ceiling", "200"], "identify.excite_job",
      ExciteOptions(rig="cabinet", parts="tube", ceiling=200.0)),
-    (["identify", "a.toml", "--free", "valve", "--known", "cuff.volume_mL=2", "--quick"], "bench.identify_job",
+    (["identify", "a.toml", "--free", "valve", "--known", "cuff.volume_mL=2", "--quick"], "identify.identify_job",
      IdentifyOptions(sheet=Path("a.toml"), free="valve", known=["cuff.volume_mL=2"], quick=True)),
 ]
 
@@ -21,4 +21,4 @@ def test_the_job_gets_what_was_asked(cuffloop, monkeypatch, line, job, given):
 
 
 def test_every_command_is_listed():
-    assert {case[0][0] for case in CASES} == {function.__name__ for function in bench.COMMANDS}
+    assert {case[0][0] for case in CASES} == {function.__name__ for function in identify.COMMANDS}

@@ -59,4 +59,4 @@ def test_bad_input(sheet, options):
 
 
 def test_examples():
-    doctests_of("bench")
+    doctests_of("identify")

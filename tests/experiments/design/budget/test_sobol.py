@@ -45,6 +45,15 @@ def test_ranges_of_what_matters(wrist_budget):
     assert half["cuff.volume_mL"][2:] == pytest.approx((2.25, 2.75))
 
 
+def test_what_a_bench_has_left_open_is_the_range(wrist_budget):
+    """A rig's own `[spread]` takes the place of the usual one: 1.96 standard uncertainties either way."""
+    source = wrist_budget.source
+    known = source._replace(tables={**source.tables, "spread": {"cuff.volume_mL": 0.4}})
+    found = {s.name: s for s in spreads_of(wrist_budget._replace(source=known))}
+    assert found["cuff.volume_mL"][2:] == pytest.approx((2.5 - 0.784, 2.5 + 0.784))
+    assert found["valve.conductance"] == {s.name: s for s in spreads_of(wrist_budget)}["valve.conductance"]
+
+
 def test_the_study(wrist_budget, study):
     assert study.points == 8 * 12 and set(study.indices) == set(sobol.FIGURES) and study.unstable_share == 0.0
     for indices in study.indices.values():
