@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from experiments.check.check import run_tracking, tracking_figures
+from experiments.check.check import SEARCHED, run_tracking, tracking_figures
 from experiments.check.text import run_json, run_lines, verdict_lines
 from experiments.check.tracking import Tracking
 from experiments.firmware.board.figures import BoardFigures
@@ -123,7 +123,7 @@ def loop_outcome(
     On a board it is run on this machine too, from the same C, and compared value by value. Limits on margins and on
     the search are of the rig's own law and are left out.
     """
-    ready = prepare(rig, trace, seed=seed)
+    ready = prepare(rig, trace, SEARCHED, seed)  # as check begins: an empty cuff handed over too early throws it
     with TemporaryDirectory(prefix="cuffloop-") as place:
         given = choice.given or Path(place)
         if choice.given is None:
