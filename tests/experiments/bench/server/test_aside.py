@@ -72,6 +72,29 @@ def test_a_job_is_left_at_an_answer_when_it_is_no_longer_wanted(monkeypatch):
     assert not _left(theirs, 7)
 
 
+def test_whatever_goes_wrong_is_told_and_the_process_lives_on(monkeypatch):
+    ours, theirs = multiprocessing.Pipe()
+
+    def bad(asked):
+        raise ZeroDivisionError("by zero")
+        yield
+
+    monkeypatch.setattr("experiments.bench.jobs.JOBS", {"bad": bad})
+    _do(theirs, SETUP, 1, "bad", {}, {"slot": "x"})
+    number, answer, last = ours.recv()
+    assert (number, last) == (1, True) and unpacked(answer).head["error"] == "ZeroDivisionError: by zero"
+
+
+def test_a_job_that_dies_with_its_process_is_told(aside):
+    told = queue.Queue()
+    aside.ask((1, "a"), job(told))
+    ending(told)
+    aside.ask((1, "a"), job(told))
+    aside._process.kill()
+    (*_, head) = ending(told)
+    assert head.get("error") == module.DIED or head.get("last")
+
+
 def test_the_verdict_does_not_wait_for_a_map(monkeypatch):
     begun = []
 
