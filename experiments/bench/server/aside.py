@@ -183,5 +183,6 @@ def _left(connection: Connection, number: int) -> bool:
     """Whether the job of that number is no longer wanted."""
     left = False
     while connection.poll():
-        left = left or connection.recv() == ("leave", number)
+        order = connection.recv()  # each is taken, also behind one that says to leave
+        left = left or order == ("leave", number)
     return left

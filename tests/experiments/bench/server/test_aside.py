@@ -68,6 +68,9 @@ def test_a_job_is_left_at_an_answer_when_it_is_no_longer_wanted(monkeypatch):
     while ours.poll():
         sent.append(ours.recv())
     assert len(sent) == 2 and sent[-1] == (7, packed(Answer({"last": True})), True)
+    for number in (7, 7, 6):
+        ours.send(("leave", number))
+    assert _left(theirs, 7) and not theirs.poll()
     ours.send(("leave", 6))
     assert not _left(theirs, 7)
 
