@@ -12,7 +12,7 @@ from typing import NamedTuple, Protocol, TypeVar
 import numpy as np
 
 from calibrate.protocol import Clamp, Failed, Found, Hold, Instrument, Request, Samples, Search, Seen, Vent
-from calibrate.search.staircase import rises
+from plant.pressure.beats import beat_values, detect_beats
 
 Result = TypeVar("Result")
 Program = Generator[Request, Seen, Failed]  # ends only when no set point can be found any more
@@ -104,18 +104,16 @@ class Beats(NamedTuple):
 
 def beats_in(reading_mmHg: Samples, period_s: float) -> Beats | None:
     """Beats of a stretch of clamped reading; None where there is no pulse."""
-    width = max(round(0.03 / period_s), 1)
-    smooth = np.convolve(reading_mmHg, np.full(width, 1.0 / width), "valid")
-    found = sorted(rises(smooth, period_s), key=lambda beat: beat[1])
-    if len(found) < 2:
+    onsets = detect_beats(reading_mmHg, period_s)
+    if len(onsets) < 2:
         return None
-    at = np.array([tick for _, tick in found])
-    beat = float(np.median(np.diff(at))) * period_s
-    back = round(0.3 / period_s)
-    feet = [float(np.min(smooth[max(0, i - back) : i])) for i in at]
+    width = max(round(0.03 / period_s), 1)
+    smooth = np.convolve(reading_mmHg, np.full(width, 1.0 / width), "same")
+    values = beat_values(smooth, onsets, period_s)
+    beat = float(np.median(np.diff(onsets))) * period_s
     return Beats(
-        len(reading_mmHg) * period_s / beat, beat, float(np.median(smooth[at])), float(np.median(feet)),
-        float(np.mean(reading_mmHg)),
+        len(reading_mmHg) * period_s / beat, beat, float(np.median(values.systolic_mmHg)),
+        float(np.median(values.diastolic_mmHg)), float(np.mean(reading_mmHg)),
     )
 
 

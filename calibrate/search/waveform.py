@@ -1,8 +1,9 @@
 """The beat that a clamp recorded, and where its copies lie in a hold of cuff pressure.
 
-Beats are found by their steepest rise. The recorded beat is the mean of whole beats, each with the straight line from
-its own foot to the next one taken out: what respiration does within a beat. In a hold the artery distorts the beat, so
-each upstroke is shifted until the distorted copy explains the light around it best.
+Beats of a reading are those of `plant.pressure.beats`, placed by their steepest rise. The recorded beat is the mean
+of whole beats, each with the straight line from its own foot to the next one taken out: what respiration does within
+a beat. In a hold the artery distorts the beat, so each upstroke is shifted until the distorted copy explains the
+light around it best.
 """
 from __future__ import annotations
 
@@ -14,10 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibrate.protocol import Samples
+from plant.pressure.beats import UPSTROKE_s, detect_beats
 
 STEEP_s = 0.04  # over which steepness is read
 BEFORE_s = 0.12  # a beat starts this long before its steepest rise: its foot or a little before
-CLOSEST_s = 0.33  # upstrokes of a recording are never closer; 150 a minute is 0.4 s
 ALIKE = 0.25  # relative difference from the median interval, up to which a beat counts as regular
 LONGEST = 1.6  # the recorded beat is drawn on so many times its length, for longer intervals in a hold
 TAIL_s = 0.08  # the slope of its end is read over this
@@ -62,10 +63,22 @@ def upstrokes(signal: Samples, period_s: float, apart_s: float, share: float) ->
     return sorted(found)
 
 
+def steepest(reading_mmHg: Samples, period_s: float) -> list[int]:
+    """Ticks of the steepest rise over STEEP_s of each beat of a reading, in order."""
+    half, within = max(round(0.5 * STEEP_s / period_s), 1), round(UPSTROKE_s / period_s)
+    smooth = moving_mean(reading_mmHg, max(round(STEEP_s / period_s), 1))
+    found = []
+    for onset in detect_beats(reading_mmHg, period_s).tolist():
+        centre = np.arange(max(onset, half), min(onset + within, len(smooth) - 1 - half) + 1)
+        if len(centre) > half:
+            found.append(int(centre[np.argmax(smooth[centre + half] - smooth[centre - half])]))
+    return found
+
+
 def record_beat(reading_mmHg: Samples, period_s: float) -> Beat | None:
     """The beat of a recording, or None when it holds no whole one."""
     before = round(BEFORE_s / period_s)
-    ticks = [at for at in upstrokes(reading_mmHg, period_s, CLOSEST_s, 0.5) if at >= before]
+    ticks = [at for at in steepest(reading_mmHg, period_s) if at >= before]
     if len(ticks) < 2:
         return None
     usual = float(np.median(np.diff(ticks)))

@@ -36,7 +36,7 @@ def firmware(
 ) -> None:
     """The rig's law and protection as C99, with settings, test vectors and a check. Status 1 when a check fails."""
     options = dict(locals())
-    from experiments.commands.jobs.firmware import FirmwareOptions, firmware_job
+    from experiments.commands.jobs.firmware.firmware import FirmwareOptions, firmware_job
 
     raise typer.Exit(firmware_job(FirmwareOptions(**options)))
 
@@ -63,7 +63,7 @@ def loop(
 ) -> None:
     """Run your own firmware against the rig's plant, in a process of its own. Status 1: a finding or a broken limit."""
     options = dict(locals())
-    from experiments.commands.jobs.loop import LoopOptions, loop_job
+    from experiments.commands.jobs.firmware.loop import LoopOptions, loop_job
 
     raise typer.Exit(loop_job(LoopOptions(**options)))
 
@@ -83,7 +83,7 @@ def fmu(
 ) -> None:
     """The rig's controller, plant or loop as an FMI 3.0 unit for Linux, Windows and macOS."""
     options = dict(locals())
-    from experiments.commands.jobs.fmu import FmuOptions, fmu_job
+    from experiments.commands.jobs.firmware.fmu import FmuOptions, fmu_job
 
     options["system"] = tuple(system or ())
     raise typer.Exit(fmu_job(FmuOptions(**options)))
@@ -111,7 +111,7 @@ def rounding(
     Exit status 1 when no length that was tried is long enough.
     """
     options = dict(locals())
-    from experiments.commands.jobs.rounding import RoundingOptions, rounding_job
+    from experiments.commands.jobs.firmware.rounding import RoundingOptions, rounding_job
 
     raise typer.Exit(rounding_job(RoundingOptions(**options)))
 

@@ -30,7 +30,7 @@ app = typer.Typer(
 # the parent of all complaints about a command line; typer may carry its own copy of click, so it is asked, not imported
 _USAGE: Any = next(c for c in typer.BadParameter.__mro__ if c.__name__ == "ClickException")
 
-FIRST = ("rig", "finger", "design", "safety", "bench")  # order of the help; what is not named follows by the alphabet
+FIRST = ("rig", "finger", "design", "safety", "identify")  # order of the help; others follow by the alphabet
 
 
 def _modules() -> list[str]:

@@ -56,7 +56,8 @@ RecordOption = Annotated[
     str | None,
     typer.Option(
         help="Arterial pressure: a CSV file (time_s,pressure_mmHg and, if wanted, usable: 0 for a sample that must not "
-        "count), a WFDB record, 'pig' or 'synthetic'. Default: 'pig' when its package is installed, else 'synthetic'."
+        "count), a WFDB record, 'pig', 'synthetic', or a virtual person, 'person:45f'. Default: 'pig' when its package "
+        "is installed, else 'synthetic'."
     ),
 ]
 SecondsOption = Annotated[float | None, typer.Option(**NUMBER, help="Use only this much of the record [s].")]

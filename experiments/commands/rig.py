@@ -84,6 +84,10 @@ def margins(
         typer.Option(help="Solve for how far this number of the rig (TABLE.KEY, as tube.length_m) can go, either way, "
                           "until a limit breaks, and say which."),
     ] = None,
+    response: Annotated[
+        Path | None, typer.Option(metavar="SHEET", help=(
+            "Recordings of a bench with a multisine: margins also on measured data, with a band."))
+    ] = None,
     requirements: RequirementsOption = None,
     setting: SetOption = None,
     out: OutOption = None,

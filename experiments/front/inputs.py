@@ -14,11 +14,12 @@ from experiments.rigs.table import toml_value
 from experiments.rigs.trust import refuse_when_resumed
 from experiments.work.chunks import fingerprint
 from experiments.work.run import Engine, local
+from plant.circulation.person_name import is_person, raw_person
 from plant.errors import InputError
 from plant.messages import value_text
 from plant.pressure.record import PressureTrace, pig_available, to_ticks
 from plant.pressure.record import read_record as read_raw_record
-from plant.pressure.record_check import RawRecord
+from plant.pressure.record_check import RawRecord, SHORTEST_s
 from plant.pressure.synthetic import SyntheticPressure, synthesise
 
 SYNTHETIC_s = 30.0  # of synthetic pressure when nobody asks for more
@@ -89,9 +90,10 @@ def read_record(
 ) -> PressureTrace:
     """Arterial pressure [mmHg] on ticks of `period_s`, to be given to `check`, `simulate` and the others.
 
-    `record` is a CSV file (`time_s,pressure_mmHg`), a WFDB record (`NAME` or `NAME:CHANNEL`), `synthetic`, or `pig` (a
-    published record; needs the package aeon); None: `pig` where it is installed, else `synthetic`. `seconds` of it
-    are taken (None: all; of synthetic pressure 30) from `start_s` on; `seed` is that of synthetic beats. `columns` are
+    `record` is a CSV file (`time_s,pressure_mmHg`), a WFDB record (`NAME` or `NAME:CHANNEL`), `synthetic`, a virtual
+    person (`person:45f`: finger pressure of an arterial network whose flow is known), or `pig` (a published record;
+    needs the package aeon); None: `pig` where it is installed, else `synthetic`. `seconds` of it are taken (None: all;
+    of made pressure 30) from `start_s` on; `seed` is that of synthetic beats. `columns` are
     a CSV file's own names of time [s], pressure [mmHg] and, if it has it, usable, as in `("t", "p")`.
 
     Returns a PressureTrace: `pressure_mmHg` and `usable` of shape (ticks + 1,), `period_s`, `name`, `source`. Raises
@@ -211,10 +213,19 @@ def pressure_of(
         trace = synthesise(SyntheticPressure(), period_s, start_s + wanted, seed)
         first = round(start_s / period_s)
         return trace._replace(pressure_mmHg=trace.pressure_mmHg[first:], usable=trace.usable[first:])
-    raw = record if isinstance(record, RawRecord) else read_raw_record(record_name(record), seconds, start_s)
+    raw = record if isinstance(record, RawRecord) else raw_record(record_name(record), seconds, start_s, seed)
     length = raw.skipped_s + float(raw.time_s[-1] - raw.time_s[0]) - start_s
     _refuse_too_many_ticks((length if seconds is None else min(seconds, length)) / period_s, raw.name)
     return to_ticks(raw, period_s, seconds, start_s)
+
+
+def raw_record(name: str, seconds: float | None, start_s: float, seed: int) -> RawRecord:
+    """A record as it was sampled; that of a virtual person is made. Raises InputError."""
+    if not is_person(name):
+        return read_raw_record(name, seconds, start_s)
+    wanted = start_s + (SYNTHETIC_s if seconds is None else seconds)
+    _refuse_too_many_ticks(wanted / USUAL_PERIOD_s, name)
+    return raw_person(name, max(wanted, SHORTEST_s), seed)
 
 
 def _refuse_too_many_ticks(ticks: float, name: str) -> None:

@@ -18,6 +18,11 @@ from experiments.design.until.text import until_json, until_lines
 from experiments.front.inputs import RigLike, bounded, rig_of, source_of
 from experiments.front.public import public
 from experiments.front.result import Result
+from experiments.identify.recording.read import read_recordings
+from experiments.identify.recording.sheet import read_sheet
+from experiments.identify.response.frequency_response import response_of
+from experiments.identify.response.measured_loop import dead_time, measured_margins
+from experiments.identify.response.text import MeasuredLoop, measured_json, measured_lines
 from experiments.rigs.requirements import default_requirements, load_requirements
 from experiments.rigs.rig import Rig
 from experiments.rigs.slope_error import usual_slope_error
@@ -41,6 +46,8 @@ class MarginsResult(Result):
     budget: list[BudgetRow]
     until: Until | None = None
     """How far the number that was asked about can go until a limit breaks."""
+    measured: MeasuredLoop | None = None
+    """The loop with valve, line, cuff and transducer as recorded, in place of their twin."""
 
     @property
     def passed(self) -> bool:
@@ -56,11 +63,14 @@ class MarginsResult(Result):
     def lines(self) -> list[str]:
         """A table of margins, and the phase budget."""
         lines = margins_lines(self.rig.name, self.loops, self.worst, self.budget)
+        if self.measured is not None:
+            lines = [*lines, "", *measured_lines(self.measured)]
         return lines if self.until is None else [*lines, "", *until_lines(self.until)]
 
     def document(self) -> dict[str, Any]:
         """The same as plain data."""
         more = {} if self.until is None else {"until": until_json(self.until)}
+        more |= {} if self.measured is None else {"measured": measured_json(self.measured)}
         return {"rig": self.rig.name, **loops_json(self.loops, self.worst, self.budget), **more} | dict(self.told)
 
     def pictures(self) -> dict[str, Callable[[], Any]]:
@@ -78,7 +88,7 @@ class MarginsResult(Result):
 @public
 def margins(
     rig: RigLike = "wrist", at_mmHg: float | Sequence[float] = 90.0, *, until: str | None = None,
-    requirements: str | Path | None = None,
+    requirements: str | Path | None = None, response: str | Path | None = None,
 ) -> MarginsResult:
     """Margins of the exact sampled loop of a rig on its own finger, on both sides of the valve.
 
@@ -87,6 +97,7 @@ def margins(
         at_mmHg: arterial pressure of the operating point, or of several [mmHg], 10 … 300.
         until: a number of the rig, as in `tube.length_m`: solve for how far it can go either way until a limit breaks.
         requirements: file of those limits (`.toml`); None: the one that ships with the rig.
+        response: sheet (`.toml`) of recordings with a multisine: margins also on measured data, with a band.
 
     Returns:
         A MarginsResult: `loops`, one for each pressure and side of the valve, each with `name` and `margins`
@@ -119,4 +130,11 @@ def margins(
     loops = with_effort(loops, made, trace)
     worst = worst_of(loops)
     rows = phase_budget(worst.loop, worst.margins.crossover_Hz) if math.isfinite(worst.margins.crossover_Hz) else []
-    return MarginsResult(made, loops, worst, rows, reach, told=provenance(None))
+    measured = None if response is None else measured_loop(made, Path(response))
+    return MarginsResult(made, loops, worst, rows, reach, measured, told=provenance(None))
+
+
+def measured_loop(rig: Rig, sheet: Path) -> MeasuredLoop:
+    """The loop of a rig on what a sheet's multisines tell. Raises InputError."""
+    found = response_of(read_recordings(read_sheet(sheet)))
+    return MeasuredLoop(found, measured_margins(rig, found), dead_time(rig, found))

@@ -23,6 +23,7 @@ from experiments.front.inputs import (
     bounded,
     given_of,
     pressure_on,
+    raw_record,
     record_name,
     source_of,
 )
@@ -35,8 +36,9 @@ from experiments.subjects.population import find_finger
 from experiments.subjects.table import chosen_fingers, finger_of_table, is_table
 from experiments.work.output import OutputFolder, provenance
 from experiments.work.progress import watcher
+from plant.circulation.person_name import is_person
 from plant.errors import InputError
-from plant.pressure.record import PressureTrace, read_record
+from plant.pressure.record import PressureTrace
 from plant.pressure.record_check import RawRecord
 
 if TYPE_CHECKING:
@@ -195,7 +197,10 @@ def _pressure(
     raw = record if isinstance(record, RawRecord) else None
     name = "" if raw is not None else record_name(record)  # type: ignore[arg-type]
     trace = pressure_on(source.rig(), raw if raw is not None else name, options.seconds, 0.0, options.seed)
-    return trace, None if name == "synthetic" else raw if raw is not None else read_record(name)
+    if name == "synthetic":
+        return trace, None
+    return trace, raw if raw is not None else raw_record(name, options.seconds if is_person(name) else None, 0.0,
+                                                         options.seed)
 
 
 def _people(fingers: int | str | None, group: str | None, seed: int) -> list[Finger]:

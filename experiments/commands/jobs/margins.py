@@ -16,10 +16,12 @@ class MarginsOptions(Options):
     at: list[float] | None = None
     until: str | None = None
     requirements: Path | None = None
+    response: Path | None = None
 
 
 def margins_job(options: MarginsOptions) -> int:
     """`cuffloop margins`: 0 when every loop is stable (and its limits are kept, with --until), 1 when not."""
     rig = rig_from(options.rig, options)
     return deliver(options, "margins", lambda: margins(
-        rig, options.at or [90.0], until=options.until, requirements=options.requirements))
+        rig, options.at or [90.0], until=options.until, requirements=options.requirements,
+        response=options.response))

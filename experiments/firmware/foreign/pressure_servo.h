@@ -37,7 +37,7 @@ typedef struct {
 } servo_outcome;
 
 /* Return SERVO_ABI: version and sizes, so that a packing that differs is noticed. */
-#define SERVO_ABI ((SERVO_VERSION << 16) | (uint32_t)(sizeof(servo_samples) + sizeof(servo_outcome)))
+#define SERVO_ABI ((SERVO_VERSION * 0x10000U) + (uint32_t)(sizeof(servo_samples) + sizeof(servo_outcome)))
 
 #ifdef _WIN32
 #define SERVO_API __declspec(dllexport)

@@ -54,6 +54,9 @@ Numbers are of MISRA C:2012; its texts are not ours to print.
 | 15.5 (advisory) | functions with a return in each branch | as in the source they come from, line by line |
 | 8.7 (advisory) | functions and settings of the header | they are for the caller, outside this file |
 | 8.9 (advisory) | tables of `vectors.c` | test data, not part of the firmware |
+| 21.15 (required) | `word_of_real`, `real_of_word`, if used | the bits of a number, by `memcpy` as C wants it |
+| 2.5 (advisory) | constants that an arithmetic does not use | one list for all, by the names of the source |
+| 11.5 (advisory) | `servo_port.c` | the interface hands over memory without a type |
 | 21.6 | `check.c` | the host's test prints; it is not part of the firmware |
 | exact comparison of real numbers | where a value is compared with itself (not a number), with one it was copied from,
 or with the limit it was held to | each asks for the very same bits, and means it |

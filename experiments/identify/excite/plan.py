@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from experiments.identify.excite.recipe import Piece, best_order, pieces_for
+from experiments.identify.excite.recipe import RESPONSE, Piece, best_order, pieces_for
 from experiments.identify.fit.choose import ANCHOR, free_for
 from experiments.identify.fit.problem import Problem, evaluate
 from experiments.identify.recording.recording import Recording
@@ -50,7 +50,7 @@ def plan_for(
 ) -> Plan:
     """The best pieces for some parts of a rig within a time [s] and below a pressure [mmHg]. Raises InputError."""
     pieces = pieces_for(rig, parts, ceiling_mmHg, rate_Hz, seed)
-    free = free_for(rig, parts)
+    free = free_for(rig, [part for part in parts if part != RESPONSE] or ["timing"])
     if not free or not pieces:
         raise InputError(f"--for {','.join(parts)}: nothing to tell of such a rig")
     told = [information_of(rig, free, piece) for piece in pieces]

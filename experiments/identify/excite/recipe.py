@@ -24,6 +24,7 @@ Samples = NDArray[np.float64]
 REST_s = 0.1  # at the start of each: noise and offset are told there
 RESERVE = 0.6  # of the ceiling: the true rig may be half as strong again as the one that is believed in
 BASE_Hz, HIGH_Hz, LINES, PERIODS = 2.0, 600.0, 60, 3
+RESPONSE, RESPONSE_PERIODS, SMALL = "response", 6, 0.02  # a multisine small enough for a response, and its share
 PARTS = ("valve", "tube", "cuff", "transducer", "supply", "timing")
 WANTED = {
     "valve": ("step", "click", "multisine", "sweep"), "tube": ("multisine", "chirp", "click"),
@@ -45,12 +46,14 @@ class Piece(NamedTuple):
 def pieces_for(rig: Rig, parts: Sequence[str], ceiling_mmHg: float, rate_Hz: float, seed: int = 1) -> list[Piece]:
     """All pieces that tell of some parts of a rig, each scaled to the ceiling. Raises InputError."""
     for part in parts:
-        if part not in PARTS:
-            raise InputError(f"--for {part}: use some of {', '.join(PARTS)}")
+        if part not in (*PARTS, RESPONSE):
+            raise InputError(f"--for {part}: use some of {', '.join((*PARTS, RESPONSE))}")
     if not parts:
         raise InputError(f"--for: name at least one of {', '.join(PARTS)}")
     flow = valve_nature(rig.plant.valve).lowest_command < 0.0
     kinds = list(dict.fromkeys(kind for part in PARTS if part in parts for kind in WANTED[part]))
+    if RESPONSE in parts:  # a multisine, too, but a small one, and longer
+        kinds = [kind for kind in kinds if kind != "multisine"] + [RESPONSE]
     make = _flow_piece if flow else _pressure_piece
     made = [_scaled(rig, kind, make, ceiling_mmHg, 1.0 / rate_Hz, seed) for kind in kinds]
     return [piece for piece in made if piece is not None]
@@ -76,7 +79,8 @@ def _scaled(
         command = np.clip(command, low, 1.0)
         peak = predicted_peak(rig, command, period_s)
         if peak <= RESERVE * ceiling:
-            return Piece(kind, command, period_s, PERIODS if kind == "multisine" else 0, peak)
+            periods = {"multisine": PERIODS, RESPONSE: RESPONSE_PERIODS}.get(kind, 0)
+            return Piece("multisine" if kind == RESPONSE else kind, command, period_s, periods, peak)
     return None
 
 
@@ -124,7 +128,9 @@ def _flow_piece(rig: Rig, kind: str, strength: float, period_s: float, seed: int
         return steps([(0.9, seconds * 0.15 / 0.88), (-1.0, 0.03)] * 30 + [(0.0, 0.3)], period_s)
     rest = resting_command(rig)
     reach = 0.9 * max(rest - dead, 0.01) * strength
-    return np.concatenate([steps([(up, seconds), (rest, 0.15)], period_s), rest + reach * _wave(kind, period_s, seed)])
+    settling = 0.5 if kind == RESPONSE else 0.15
+    return np.concatenate([steps([(up, seconds), (rest, settling)], period_s),
+                           rest + reach * _wave(kind, period_s, seed)])
 
 
 def resting_command(rig: Rig) -> float:
@@ -152,14 +158,17 @@ def _pressure_piece(rig: Rig, kind: str, strength: float, period_s: float, seed:
         return steps([(most, 0.3), (0.0, 0.4), (0.5 * most, 0.3), (0.0, 0.3)], period_s)
     if kind == "droop":
         return steps([(most, 0.08), (0.0, 0.06)] * 20 + [(0.0, 0.2)], period_s)
-    return np.concatenate([steps([(0.45 * most, 0.25)], period_s), most * (0.45 + 0.3 * _wave(kind, period_s, seed))])
+    share, settling = (SMALL, 0.5) if kind == RESPONSE else (0.3, 0.25)
+    return np.concatenate([steps([(0.45 * most, settling)], period_s),
+                           most * (0.45 + share * _wave(kind, period_s, seed))])
 
 
 def _wave(kind: str, period_s: float, seed: int) -> Samples:
     high = min(HIGH_Hz, 0.2 / period_s)
     if kind == "chirp":
         return chirp(BASE_Hz, high, 1.5, period_s)
-    return multisine(multisine_lines(BASE_Hz, high, LINES), BASE_Hz, PERIODS, period_s, seed)
+    periods = RESPONSE_PERIODS if kind == RESPONSE else PERIODS
+    return multisine(multisine_lines(BASE_Hz, high, LINES), BASE_Hz, periods, period_s, seed)
 
 
 def best_order(

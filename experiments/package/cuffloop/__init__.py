@@ -13,9 +13,9 @@
 
 **Functions**, each the same as the command of its name: `check`, `compare` (`check` with several rigs), `simulate`,
 `margins`, `rounding`, `search` (one finger), `searches` (many), `schedules`, `sweep`, `tune`, `budget`, `faults`,
-`fingers`, `height`, `wear`, `excite`, `identify`, `rigs`, `parameters` (of one rig); `bench` in a notebook. What they
-take: `load_rig`, `read_record`, `Work`, `SweepOptions`, `FaultOptions`. Around them: `progress`. `help(cuffloop.check)`
-says all about one.
+`fingers`, `height`, `wear`, `readings`, `require`, `agree` (two files), `excite`, `identify`, `rigs`, `parameters`
+(of one rig); `bench` in a notebook. What they take: `load_rig`, `read_record`, `Work`, `SweepOptions`, `FaultOptions`,
+`ReadingOptions`. Around them: `progress`. `help(cuffloop.check)` says all about one.
 
 **Results** are frozen; each prints as its command does (in a notebook, too) and has `passed`, `to_json()`,
 `to_xarray()`, `plot()`, `units` and `save(folder)`. Bad input raises `InputError` with one line.
@@ -33,10 +33,6 @@ TYPE_CHECKING = False  # as in typing, which takes a while to import
 if TYPE_CHECKING:
     __version__: str
     from experiments.bench.widget import bench as bench
-    from experiments.front.bench import ExciteResult as ExciteResult
-    from experiments.front.bench import IdentifyResult as IdentifyResult
-    from experiments.front.bench import excite as excite
-    from experiments.front.bench import identify as identify
     from experiments.front.budget import BudgetResult as BudgetResult
     from experiments.front.budget import budget as budget
     from experiments.front.check import CheckResult as CheckResult
@@ -50,11 +46,22 @@ if TYPE_CHECKING:
     from experiments.front.fingers import fingers as fingers
     from experiments.front.height import HeightResult as HeightResult
     from experiments.front.height import height as height
+    from experiments.front.identify import ExciteResult as ExciteResult
+    from experiments.front.identify import IdentifyResult as IdentifyResult
+    from experiments.front.identify import excite as excite
+    from experiments.front.identify import identify as identify
     from experiments.front.inputs import Work as Work
     from experiments.front.inputs import load_rig as load_rig
     from experiments.front.inputs import read_record as read_record
     from experiments.front.margins import MarginsResult as MarginsResult
     from experiments.front.margins import margins as margins
+    from experiments.front.readings.agree import AgreeResult as AgreeResult
+    from experiments.front.readings.agree import agree as agree
+    from experiments.front.readings.readings import ReadingOptions as ReadingOptions
+    from experiments.front.readings.readings import ReadingsResult as ReadingsResult
+    from experiments.front.readings.readings import readings as readings
+    from experiments.front.readings.require import RequireResult as RequireResult
+    from experiments.front.readings.require import require as require
     from experiments.front.result import Result as Result
     from experiments.front.rigs import (
         RigList as RigList,
@@ -111,7 +118,10 @@ FRONT: dict[str, tuple[str, ...]] = {  # module of experiments.front: what it br
     "fingers": ("FingersResult", "fingers",),
     "height": ("HeightResult", "height",),
     "wear": ("WearResult", "wear",),
-    "bench": ("ExciteResult", "IdentifyResult", "excite", "identify",),
+    "identify": ("ExciteResult", "IdentifyResult", "excite", "identify",),
+    "readings.readings": ("ReadingOptions", "ReadingsResult", "readings",),
+    "readings.require": ("RequireResult", "require",),
+    "readings.agree": ("AgreeResult", "agree",),
     "rounding": ("RoundingResult", "rounding",),
     "rigs": ("RigList", "RigResult", "parameters", "rigs",),
     "result": ("Result",),
@@ -122,12 +132,13 @@ ELSEWHERE = {
 PLACES = {name: f"experiments.front.{module}" for module, names in FRONT.items() for name in names} | ELSEWHERE
 
 __all__ = [
-    "BudgetResult", "CheckResult", "CompareResult", "ExciteResult", "FaultOptions", "FaultsResult", "FingersResult",
-    "HeightResult", "IdentifyResult", "InputError", "MarginsResult", "Result", "RigList", "RigResult", "RoundingResult",
-    "SchedulesResult", "SearchResult", "SearchesResult", "SimulateResult", "SweepOptions", "SweepResult", "TuneResult",
-    "WearResult", "Work",
-    "bench", "budget", "check", "compare", "excite", "faults", "fingers", "height", "identify", "load_rig",
-    "margins", "parameters", "progress", "read_record", "rigs", "rounding", "schedules",
+    "AgreeResult", "BudgetResult", "CheckResult", "CompareResult", "ExciteResult", "FaultOptions", "FaultsResult",
+    "FingersResult", "HeightResult", "IdentifyResult", "InputError", "MarginsResult", "ReadingOptions",
+    "ReadingsResult", "RequireResult", "Result", "RigList", "RigResult", "RoundingResult", "SchedulesResult",
+    "SearchResult", "SearchesResult", "SimulateResult", "SweepOptions", "SweepResult", "TuneResult", "WearResult",
+    "Work",
+    "agree", "bench", "budget", "check", "compare", "excite", "faults", "fingers", "height", "identify", "load_rig",
+    "margins", "parameters", "progress", "read_record", "readings", "require", "rigs", "rounding", "schedules",
     "search", "searches", "simulate", "sweep", "tune", "wear",
 ]
 

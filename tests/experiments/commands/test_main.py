@@ -11,10 +11,13 @@ import time
 import pytest
 
 from experiments.commands import main as command
+from experiments.commands import readings
 
 NEEDED = {  # arguments that a command cannot do without
+    "agree": ("a.csv", "b.csv"),
     "sweep": ("wrist", "controller.kp=1,2"), "wear": ("--hours", "8", "--fingers", "1"),
 }
+OF_READINGS = {function.__name__ for function in readings.COMMANDS}
 COMMANDS = [str(found.name or found.callback.__name__) for found in command.app.registered_commands]
 
 
@@ -77,7 +80,8 @@ def test_interrupted_or_out_of_memory(cuffloop, monkeypatch, name, error):
     def end(*_, **__):
         raise error
 
-    module = importlib.import_module(f"experiments.commands.jobs.{name}")
+    inside = "readings." if name in OF_READINGS else ""
+    module = importlib.import_module(f"experiments.commands.jobs.{inside}{name}")
     monkeypatch.setattr(module, f"{name}_job", end)
     said = cuffloop(name, *NEEDED.get(name, ()))
     assert said.out == "" and said.err.count("\n") == 1

@@ -4,7 +4,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from plant.errors import InputError
-from plant.pressure.beats import beat_values, detect_beats
+from plant.pressure.beats import BeatFinder, beat_values, detect_beats
 from plant.pressure.events import HandRaised, Hypotension, LossOfPulse, apply
 from plant.pressure.synthetic import STEADY, SyntheticPressure, beat_train, synthesise
 
@@ -111,3 +111,31 @@ def test_nothing_to_work_on():
 def test_steady_reference_counts_every_beat():
     detected, true = found(STEADY._replace(rate_per_min=72.0), 60.0, 9)
     assert len(detected) == len(true) == 71
+
+
+@pytest.mark.parametrize("sizes", [[1], [7, 333], [5000], [40_000]])
+def test_a_stream_gives_the_bits_of_the_whole(sizes):
+    params = DEFAULT._replace(ectopic_share=0.1, rate_per_min=90.0)
+    seconds = 30.0 if sizes == [1] else 90.0
+    pressure = synthesise(params, 4e-3, seconds, 5).pressure_mmHg
+    pressure = pressure + 1.0 * np.random.default_rng(1).standard_normal(len(pressure))
+    finder, given_out, first = BeatFinder(4e-3), [], 0
+    for k in range(len(pressure)):
+        size = sizes[k % len(sizes)]
+        if first >= len(pressure):
+            break
+        given_out.append(finder.push(pressure[first : first + size]))
+        first += size
+    assert np.array_equal(np.concatenate([*given_out, finder.finish()]), detect_beats(pressure, 4e-3))
+
+
+def test_a_stream_gives_its_beats_in_time():
+    pressure = synthesise(DEFAULT, 4e-3, 60.0, 5).pressure_mmHg
+    whole, finder, seen = detect_beats(pressure, 4e-3), BeatFinder(4e-3), 0
+    assert finder.latency_s < 10.0
+    for last in range(0, len(pressure), 25):
+        seen += len(finder.push(pressure[last : last + 25]))
+        due = whole[whole < last + 25 - finder.latency_s / 4e-3]
+        assert seen >= len(due)
+    with pytest.raises(InputError, match="is not a finite number"):
+        finder.push(np.array([90.0, np.nan]))

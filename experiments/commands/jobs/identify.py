@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from experiments.commands.jobs.common import Options, deliver, rig_from
-from experiments.front.bench import excite, identify
+from experiments.front.identify import excite, identify
 from experiments.identify.recording.sheet import known_from
 from experiments.rigs.rig import load_rig
 

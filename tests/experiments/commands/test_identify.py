@@ -4,7 +4,7 @@ from pathlib import Path
 import pytest
 
 from experiments.commands import bench
-from experiments.commands.jobs.bench import ExciteOptions, IdentifyOptions
+from experiments.commands.jobs.identify import ExciteOptions, IdentifyOptions
 from tests.experiments.commands.handing_over import handed_over
 
 CASES = [

@@ -4,7 +4,7 @@ import json
 import pytest
 
 import cuffloop
-from experiments.commands.jobs.bench import ExciteOptions, IdentifyOptions, excite_job, identify_job
+from experiments.commands.jobs.identify import ExciteOptions, IdentifyOptions, excite_job, identify_job
 from plant.errors import InputError
 
 

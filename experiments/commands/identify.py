@@ -21,7 +21,7 @@ def excite(
     rig: RigArgument = "wrist",
     parts: Annotated[
         str, typer.Option("--for", metavar="PART,…",
-                          help="Parts to tell of: valve, tube, cuff, transducer, supply, timing.")
+                          help="What to tell of: valve, tube, cuff, transducer, supply, timing; response.")
     ] = "valve,tube,cuff,transducer,timing",
     ceiling: Annotated[float, typer.Option(**NUMBER, help="Pressure that must not be passed [mmHg].")] = 250.0,
     rate: Annotated[float, typer.Option(**NUMBER, help="Samples a second of command and recording [Hz].")] = 5000.0,
@@ -37,7 +37,7 @@ def excite(
 ) -> None:
     """Plan commands for a bench with this rig: the best for time and ceiling. With --out: command files and a sheet."""
     options = dict(locals())
-    from experiments.commands.jobs.bench import ExciteOptions, excite_job
+    from experiments.commands.jobs.identify import ExciteOptions, excite_job
 
     raise typer.Exit(excite_job(ExciteOptions(**options)))
 
@@ -68,7 +68,7 @@ def identify(
 ) -> None:
     """Find a rig's numbers in bench recordings, with intervals. Status 1 when not explained, or not all told."""
     options = dict(locals())
-    from experiments.commands.jobs.bench import IdentifyOptions, identify_job
+    from experiments.commands.jobs.identify import IdentifyOptions, identify_job
 
     raise typer.Exit(identify_job(IdentifyOptions(**options)))
 

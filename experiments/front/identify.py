@@ -111,7 +111,7 @@ def excite(
 
     Args:
         rig: what the rig is believed to be: name, path of a rig file, or what `load_rig` returned.
-        parts: some of valve, tube, cuff, transducer, supply, timing.
+        parts: some of valve, tube, cuff, transducer, supply, timing; response, for margins on measured data.
         ceiling_mmHg: pressure that must not be passed, 50 … 1000; pieces are planned to stay below 0.6 of it.
         rate_Hz: of the command and of what is recorded, 200 … 50000.
         seconds: for all pieces together, 1 … 600.

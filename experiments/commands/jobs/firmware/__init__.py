@@ -1,0 +1,1 @@
+"""What the firmware's commands do: C, any firmware in the loop, units for other simulators, words."""

@@ -1,0 +1,1 @@
+"""What `import cuffloop` has about readings."""

@@ -1,0 +1,1 @@
+"""Frequency responses from recordings, and loops closed on them."""

@@ -1,0 +1,1 @@
+"""Beats of a clamped reading: marks, values, and the reasons why a beat must not count."""

@@ -1,0 +1,1 @@
+"""Constants of the readings, fitted on virtual people: how they come about, and the file that holds them."""

@@ -1,0 +1,150 @@
+"""From virtual people in nine states to the constants of the readings. Nobody who is judged takes part."""
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from experiments.readings.arm.transfer import Transfer, beat_to_arm, features_of, fit_transfer
+from experiments.readings.arm.values import PRESSURES, arm_features, finger_values
+from experiments.readings.beats.delineate import Marks, marks_of
+from experiments.readings.beats.reasons import Reason
+from experiments.readings.beats.stream import Beat, Beats, columns
+from experiments.readings.fitted.store import Constants
+from experiments.readings.output.estimators import ESTIMATORS, SHAPE, shape_features
+from experiments.readings.output.stroke import DECADES, Law
+from experiments.readings.people.population import Case
+from experiments.readings.people.wearer import Wearer, wearer_of
+
+Samples = NDArray[np.float64]
+PERIOD_s = 2e-3
+APART_s = 100.0  # between the beats of different states, so that no slow mean joins them
+
+
+class Seen(NamedTuple):
+    """What an instrument could see of one state, and the truth beside it."""
+
+    wearer: Wearer
+    interval_s: float
+    finger_mmHg: Samples  # one beat
+    arm_mmHg: Samples
+    stroke_mL: float
+    seed: int
+    number: int
+
+
+def seen(case: Case) -> Seen:
+    """One state without what nobody can see."""
+    return Seen(wearer_of(case.person), 60.0 / case.state.rate_per_min, case.steady.finger_mmHg, case.steady.arm_mmHg,
+                case.state.stroke_mL, case.seed, case.number)
+
+
+def one_beat(pressure_mmHg: Samples, interval_s: float) -> Marks:
+    """Marks of a beat that is repeated for ever, from its foot on."""
+    start = int(np.argmin(pressure_mmHg))
+    turned = np.roll(pressure_mmHg, -start)
+    count = round(interval_s / PERIOD_s)
+    grid = np.arange(len(turned)) * interval_s / len(turned)
+    wave = np.interp(np.arange(count + 1) * PERIOD_s, grid, turned, period=interval_s)
+    return marks_of(wave, PERIOD_s)
+
+
+def row_of(one: Seen) -> Samples:
+    """Features of the filter."""
+    return features_of(one.wearer, float(np.mean(one.finger_mmHg)), one.interval_s)
+
+
+def estimated_arm(transfer: Transfer, one: Seen) -> Samples:
+    """The upper arm's beat as estimated from the finger's."""
+    return beat_to_arm(transfer, row_of(one), one.finger_mmHg, one.interval_s)
+
+
+def beats_at(waves: list[Samples], cases: list[Seen]) -> Beats:
+    """One steady beat of each case, far apart in time."""
+    rows = [Beat(APART_s * k, one_beat(wave, one.interval_s), Reason.NONE)
+            for k, (wave, one) in enumerate(zip(waves, cases, strict=True))]
+    return columns(rows)
+
+
+def by_decade(values: Samples, ages: Samples) -> Samples:
+    """Root mean square of values in each decade of age, smoothed: their squares as a straight line in age.
+
+    A decade holds some thirty people, whose own spread would be mistaken for that of the decade.
+    """
+    law = np.polyfit(ages, values**2, 1)
+    middle = np.array(DECADES[:-1]) + 5.0
+    return np.asarray(np.sqrt(np.maximum(np.polyval(law, middle), 0.25 * float(np.mean(values**2)))))
+
+
+def against_rest(cases: list[Seen], log_error: Samples) -> Samples:
+    """Log errors of states once the constant of the same person at rest is taken; of rest itself nan."""
+    rest = {one.seed: float(e) for one, e in zip(cases, log_error, strict=True) if one.number == 0}
+    return np.array([np.nan if one.number == 0 else e - rest[one.seed]
+                     for one, e in zip(cases, log_error, strict=True)])
+
+
+def within_people(cases: list[Seen], values: Samples) -> Samples:
+    """Values less the mean of the same person, along the first axis."""
+    _, number = np.unique([one.seed for one in cases], return_inverse=True)
+    sums = np.zeros((number.max() + 1, *values.shape[1:]))
+    np.add.at(sums, number, values)
+    return np.asarray(values - (sums / np.bincount(number).reshape(-1, *[1] * (values.ndim - 1)))[number])
+
+
+def raw_of(name: str, law: Law, beats: Beats, cases: list[Seen], change: bool) -> Samples:
+    """An estimator for the one beat of every case."""
+    if name != SHAPE:
+        return ESTIMATORS[name](beats)
+    features = shape_features(beats)
+    if not change:
+        return np.asarray(np.exp(features @ law.shape))
+    ages = np.array([one.wearer.build[1] for one in cases])[:, None]
+    return np.asarray(np.exp(np.concatenate([features, features * ages], axis=1) @ law.change_shape))
+
+
+def fit_law(name: str, beats: Beats, cases: list[Seen]) -> Law:
+    """Constants of one estimator, from the finger's beats."""
+    truth = np.log(np.array([one.stroke_mL for one in cases]))
+    build = np.array([one.wearer.build for one in cases])
+    ages = np.array([one.wearer.age_years for one in cases])
+    none = np.empty(0)
+    law = Law(none, none, none, none, none, float(np.mean(np.exp(truth))))
+    if name == SHAPE:
+        features = shape_features(beats)
+        found = np.linalg.lstsq(np.concatenate([build, features], axis=1), truth, rcond=None)[0]
+        aged = np.concatenate([features, features * build[:, 1:2]], axis=1)
+        changing = np.linalg.lstsq(within_people(cases, aged), within_people(cases, truth), rcond=None)[0]
+        law = law._replace(build=found[: build.shape[1]], shape=found[build.shape[1] :],
+                           change_shape=np.asarray(changing, float))
+    else:
+        law = law._replace(build=np.linalg.lstsq(build, truth - np.log(raw_of(name, law, beats, cases, False)),
+                                                 rcond=None)[0])
+    error = np.log(raw_of(name, law, beats, cases, False)) + build @ law.build - truth
+    change = against_rest(cases, np.log(raw_of(name, law, beats, cases, True)) - truth)
+    kept = np.isfinite(change)
+    return law._replace(absolute_sd=by_decade(error, ages), change_sd=by_decade(change[kept], ages[kept]))
+
+
+def truth_values(cases: list[Seen]) -> Samples:
+    """Systolic, mean and diastolic pressure of the upper arm, (cases, 3)."""
+    return np.array([(np.max(one.arm_mmHg), np.mean(one.arm_mmHg), np.min(one.arm_mmHg)) for one in cases])
+
+
+def feature_rows(beats: Beats, cases: list[Seen]) -> Samples:
+    """Features of the arm's law for the one beat of every case."""
+    return np.concatenate([arm_features(one.wearer, beats.where(np.arange(len(cases)) == k))
+                           for k, one in enumerate(cases)])
+
+
+def fit_constants(cases: list[Seen]) -> Constants:
+    """All constants from the cases that are fitted on."""
+    transfer = fit_transfer([(row_of(one), one.finger_mmHg, one.arm_mmHg, one.interval_s) for one in cases])
+    ages = np.array([one.wearer.age_years for one in cases])
+    beats = beats_at([one.finger_mmHg for one in cases], cases)
+    rows, wanted = feature_rows(beats, cases), truth_values(cases) - finger_values(beats)
+    arm = np.linalg.lstsq(rows, wanted, rcond=None)[0].T
+    left = wanted - rows @ arm.T
+    laws = {name: fit_law(name, beats, cases) for name in (*ESTIMATORS, SHAPE)}
+    spread = {name: by_decade(left[:, k], ages) for k, name in enumerate(PRESSURES)}
+    return Constants(transfer, laws, np.asarray(arm, float), spread)

@@ -1,0 +1,1 @@
+"""Virtual people on whom the readings are fitted and judged."""

@@ -1,0 +1,21 @@
+import numpy as np
+import pytest
+
+from experiments.readings.limits.waves import HARMONICS, shipped_waves, waves_of
+from tests.experiments.readings.steady_cases import some_cases
+
+
+def test_waves_are_the_beats_they_come_from() -> None:
+    cases = list(some_cases())[:5]
+    waves = waves_of(np.array([one.interval_s for one in cases]), np.array([one.finger_mmHg for one in cases]))
+    assert waves.pressure_mmHg() == pytest.approx(np.array([one.finger_mmHg for one in cases]), abs=0.1)
+    assert waves.frequency_Hz[0, 1] == pytest.approx(1.0 / cases[0].interval_s)
+
+
+def test_what_is_shipped_are_the_first_states_of_those_who_are_judged() -> None:
+    """Seed 1003 is the fourth of them."""
+    waves = shipped_waves()
+    assert waves.harmonics.shape == (300, HARMONICS + 1)
+    for k, one in enumerate(list(some_cases())[:4]):
+        assert waves.interval_s[27 + k] == pytest.approx(one.interval_s, rel=1e-6)
+        assert waves.pressure_mmHg()[27 + k] == pytest.approx(one.finger_mmHg, abs=0.1)
