@@ -38,8 +38,8 @@ def differences(page, command):
     found = [key for key, value in page["document"].items() if command[key] != value]
     for row, verdict in zip(page["ledger"], command["verdicts"], strict=True):
         printed = "none" if verdict["found"] is None else row["found_text"]
-        same = row["found"] in (verdict["found"], "nan") and row["found_text"] == printed
-        if not same or row["kept"] != verdict["passed"]:
+        alike = row["found"] in (verdict["found"], "nan") and row["found_text"] == printed
+        if not alike or row["kept"] != verdict["passed"]:
             found.append(row["figure"])
     return found
 

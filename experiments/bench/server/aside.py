@@ -17,8 +17,10 @@ from experiments.bench.asked import Refused, asked_of, spoken
 from experiments.bench.setup import Setup
 from experiments.bench.wire import Answer, packed
 from plant.errors import InputError
+from plant.messages import one_line
 
 QUICK = ("check", "compile")  # jobs that the page waits for after each turn
+DIED = "the process that worked this out has died; another has been started: turn the knob again"
 Told = Callable[[bytes, bool], None]  # an answer, and whether it is the job's last
 Owner = tuple[int, str]  # a session and what it waits for: of these only the newest request counts
 
@@ -104,10 +106,13 @@ class Aside:
             if running is not None and running[0] == number and answer is not None:
                 running[2].told(answer, last)
         with self._lock:
+            lost = None if self._closed else self._running
             if not self._closed:
                 self._running = None
                 self._start()
                 self._next()
+        if lost is not None:
+            lost[2].told(packed(Answer(lost[2].head | {"error": DIED, "key": ""})), True)
 
 
 class Asides:
@@ -167,6 +172,10 @@ def _do(
         key = error.key if isinstance(error, Refused) else ""
         connection.send((number, packed(Answer(head | {"error": spoken(error), "key": key})), True))
         return
+    except Exception as error:  # whatever it is, the page is told, and the process lives on
+        line = f"{type(error).__name__}: {one_line(error)}"
+        connection.send((number, packed(Answer(head | {"error": line, "key": ""})), True))
+        return
     connection.send((number, packed(Answer(head | {"last": True})), True))
 
 
@@ -174,5 +183,6 @@ def _left(connection: Connection, number: int) -> bool:
     """Whether the job of that number is no longer wanted."""
     left = False
     while connection.poll():
-        left = left or connection.recv() == ("leave", number)
+        order = connection.recv()  # each is taken, also behind one that says to leave
+        left = left or order == ("leave", number)
     return left

@@ -37,6 +37,7 @@ class Session:
         self._setup, self._sending, self._aside, self._executor = setup, sending, aside, executor
         self._pending: dict[str, dict[str, Any]] = {}
         self._some = asyncio.Event()
+        self._sendings: set[asyncio.Task[None]] = set()
         self._loop = asyncio.get_running_loop()
         self._credit, self._credited = BURST, time.monotonic()
 
@@ -59,7 +60,13 @@ class Session:
 
     def say(self, answer: Answer) -> None:
         """Send an answer soon."""
-        self._loop.create_task(self._send(packed(answer)))
+        self._soon(packed(answer))
+
+    def _soon(self, message: bytes) -> None:
+        """Send a message; the loop itself holds tasks only weakly."""
+        task = self._loop.create_task(self._send(message))
+        self._sendings.add(task)
+        task.add_done_callback(self._sendings.discard)
 
     async def answer_all(self) -> None:
         """Answer requests, one after the other, for as long as the tab is open."""
@@ -102,7 +109,7 @@ class Session:
     def _pass_on(self, name: str, asked: Asked, answer: bytes, last: bool) -> None:
         if name == "compile" and last:
             self._loop.run_in_executor(self._executor, _noted, asked)
-        self._loop.create_task(self._send(answer))
+        self._soon(answer)
 
     async def _send(self, message: bytes) -> None:
         await self._sending(message)

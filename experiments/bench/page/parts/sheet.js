@@ -11,7 +11,7 @@ import { Strips } from "./strips.js";
 import { TopBar } from "./topbar.js";
 import { views } from "../views/views.js";
 
-const REST_ms = 180, CHECK_ms = 500;
+const REST_ms = 180, CHECK_ms = 500, LOST_ms = 180_000;  // the first check of all compiles for a minute or two
 
 export class Sheet {
   // settled: called with the state whenever it has come to rest (the page puts it into its address)
@@ -132,7 +132,8 @@ export class Sheet {
   }
 
   askCheck() {
-    this.asking.askAside("check", "check", { ...this.request(), moved: this.moved ?? "" });
+    const number = this.asking.askAside("check", "check", { ...this.request(), moved: this.moved ?? "" });
+    this.timers.check = setTimeout(() => { if (this.asking.isNewest("check", number) && this.answeredCheck !== number) this.askCheck(); }, LOST_ms);
     if (this.state.now.ghost && this.ghostCheckFor !== JSON.stringify(this.state.now.ghost)) {
       this.ghostCheckFor = JSON.stringify(this.state.now.ghost);
       this.asking.askAside("ghost-check", "check", this.request(this.state.now.ghost));
@@ -175,6 +176,7 @@ export class Sheet {
   }
 
   checked(answer) {
+    this.answeredCheck = answer.head.number;
     if (answer.head.last) return;
     if (answer.head.error) { this.ledger.clear(`No verdict: ${answer.head.error}`); return; }
     this.verdict = answer.head;

@@ -68,8 +68,34 @@ def test_a_job_is_left_at_an_answer_when_it_is_no_longer_wanted(monkeypatch):
     while ours.poll():
         sent.append(ours.recv())
     assert len(sent) == 2 and sent[-1] == (7, packed(Answer({"last": True})), True)
+    for number in (7, 7, 6):
+        ours.send(("leave", number))
+    assert _left(theirs, 7) and not theirs.poll()
     ours.send(("leave", 6))
     assert not _left(theirs, 7)
+
+
+def test_whatever_goes_wrong_is_told_and_the_process_lives_on(monkeypatch):
+    ours, theirs = multiprocessing.Pipe()
+
+    def bad(asked):
+        raise ZeroDivisionError("by zero")
+        yield
+
+    monkeypatch.setattr("experiments.bench.jobs.JOBS", {"bad": bad})
+    _do(theirs, SETUP, 1, "bad", {}, {"slot": "x"})
+    number, answer, last = ours.recv()
+    assert (number, last) == (1, True) and unpacked(answer).head["error"] == "ZeroDivisionError: by zero"
+
+
+def test_a_job_that_dies_with_its_process_is_told(aside):
+    told = queue.Queue()
+    aside.ask((1, "a"), job(told))
+    ending(told)
+    aside.ask((1, "a"), job(told))
+    aside._process.kill()
+    (*_, head) = ending(told)
+    assert head.get("error") == module.DIED or head.get("last")
 
 
 def test_the_verdict_does_not_wait_for_a_map(monkeypatch):
