@@ -33,6 +33,7 @@ from plant.declare import group, quantity
 
 USUAL_WIDTH_mmHg, WIDTH_SPREAD = 18.0, 0.3  # a set point that is off has its width from a search that is off: not used
 DRIFT_mmHg_s = 0.7  # of the right level while it looks, SD
+LACKING = 0.6  # share of the slope believed, below which a tone grows no louder
 LOOK_SD_mmHg = 0.6  # what looks differ by beyond their own figure
 
 
@@ -60,21 +61,22 @@ class Confirmation(NamedTuple):
     def confirm(self, instrument: Instrument, found: Found) -> Generator[Request, Seen, Verdict]:
         """Clamp at a set point for some seconds with the probe on it, shown, and judge.
 
-        Where a harmonic of the pulse lies beside the tone, the tone grows as a search's does, and looks that told
-        nothing are asked again, at most as often as there are looks.
+        Where a harmonic of the pulse lies beside the tone, the tone grows as a search's does; not where slope is lacking:
+        there a set point is off, and a loud tone throws the clamp.
         """
         seen: list[Seen] = []
         tones: list[float] = []
-        probe, told = self.probe, 0
-        while told < self.looks and len(seen) < 2 * self.looks:
+        probe = self.probe
+        for _ in range(self.looks):
             seen.append((yield probing_clamp(
                 probe, instrument, found.set_point, found.light_slope, probe.sweep_mmHg, True)))
             tones.append(probe.tone_mmHg)
             if lost(seen[-1], instrument):
                 break
             scatter = self._vertex(seen[-1], instrument).scatter
-            told += scatter < NOISY
-            probe = probe._replace(tone_mmHg=loud_enough(self.probe, probe.tone_mmHg, scatter))
+            slope = float(np.median(local_slopes(seen[-1], instrument, SKIP_s).slope))
+            if slope * found.set_point > LACKING * found.light_slope:
+                probe = probe._replace(tone_mmHg=loud_enough(self.probe, probe.tone_mmHg, scatter))
         return self.judge(seen, instrument, found, tones)
 
     def _vertex(self, seen: Seen, instrument: Instrument) -> Vertex:

@@ -10,14 +10,19 @@ import time
 
 import pytest
 
+from experiments.commands import firmware, readings
 from experiments.commands import main as command
-from experiments.commands import readings
 
 NEEDED = {  # arguments that a command cannot do without
-    "agree": ("a.csv", "b.csv"),
+    "agree": ("a.csv", "b.csv"), "identify": ("sheet.toml",),
     "sweep": ("wrist", "controller.kp=1,2"), "wear": ("--hours", "8", "--fingers", "1"),
 }
-OF_READINGS = {function.__name__ for function in readings.COMMANDS}
+INSIDE = "experiments.commands.jobs"
+JOBS = {  # where the job of a command is, if not in a module of its name
+    **{function.__name__: f"{INSIDE}.{inside}.{function.__name__}" for inside, group in (
+        ("readings", readings), ("firmware", firmware)) for function in group.COMMANDS},
+    "excite": f"{INSIDE}.identify", "identify": f"{INSIDE}.identify", "bench": "experiments.bench.job",
+}
 COMMANDS = [str(found.name or found.callback.__name__) for found in command.app.registered_commands]
 
 
@@ -41,7 +46,7 @@ def test_without_a_command_there_is_help(cuffloop):
 @pytest.mark.parametrize("name", COMMANDS)
 def test_every_command_has_help(cuffloop, name):
     said = cuffloop(name, "--help")
-    assert said.status == 0 and said.out.startswith(f"Usage: cuffloop {name}") and "--json" in said.out
+    assert said.status == 0 and said.out.startswith(f"Usage: cuffloop {name}") and ("--json" in said.out) == (name != "bench")
 
 
 def test_help_is_quick_and_light():
@@ -80,8 +85,7 @@ def test_interrupted_or_out_of_memory(cuffloop, monkeypatch, name, error):
     def end(*_, **__):
         raise error
 
-    inside = "readings." if name in OF_READINGS else ""
-    module = importlib.import_module(f"experiments.commands.jobs.{inside}{name}")
+    module = importlib.import_module(JOBS.get(name, f"{INSIDE}.{name}"))
     monkeypatch.setattr(module, f"{name}_job", end)
     said = cuffloop(name, *NEEDED.get(name, ()))
     assert said.out == "" and said.err.count("\n") == 1

@@ -1,5 +1,6 @@
 """Host, origin and key are looked at before anything else is."""
 import asyncio
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -24,7 +25,9 @@ def through(kind="http", path="/page/x.js", query="", headers=()):
 
     scope = {"type": kind, "path": path, "query_string": query.encode(),
              "headers": [(n.encode("latin-1"), v.encode("latin-1")) for n, v in headers]}
-    asyncio.run(Door(app, KEY, PORT)(scope, None, send))
+    # in a thread of its own: a browser's tests may have a loop running in this one
+    with ThreadPoolExecutor(1) as aside:
+        aside.submit(asyncio.run, Door(app, KEY, PORT)(scope, None, send)).result()
     first = sent[0] if sent else {}
     return first.get("status", first.get("code")), dict(first.get("headers", [])), bool(seen)
 

@@ -54,10 +54,11 @@ def test_planted_faults_are_found_at_their_tick(fault: str, kind: str, word: str
 def test_nothing_is_left_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """No file, no folder, no process."""
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    others = set(active_children())  # of tests that ran here before
     for fault in ("none", "exit"):
         watched(tmp_path, fault)
     assert sorted(path.name for path in tmp_path.iterdir()) == ["exit.c", "none.c"]
-    assert active_children() == []
+    assert set(active_children()) <= others
 
 
 @pytest.mark.parametrize("rig", ["wrist", "cabinet"])
