@@ -61,8 +61,8 @@ class Confirmation(NamedTuple):
     def confirm(self, instrument: Instrument, found: Found) -> Generator[Request, Seen, Verdict]:
         """Clamp at a set point for some seconds with the probe on it, shown, and judge.
 
-        Where a harmonic of the pulse lies beside the tone, the tone grows as a search's does; not where slope is lacking:
-        there a set point is off, and a loud tone throws the clamp.
+        Where a harmonic of the pulse lies beside the tone, the tone grows as a search's does; not where slope is
+        lacking: there a set point is off, and a loud tone throws the clamp.
         """
         seen: list[Seen] = []
         tones: list[float] = []

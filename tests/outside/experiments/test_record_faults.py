@@ -168,15 +168,15 @@ def test_a_spike_and_a_knock_do_not_count(recorded):
 
 @pytest.mark.skipif(not pig_available(), reason="no pig record: pip install --no-deps aeon==1.6.0")
 def test_a_fail_does_not_turn_into_a_pass_at_25_Hz():
-    """The cabinet's rms as recorded misses a limit that it keeps on the same record at 25 Hz: that is no pass."""
-    rig, (values, rate) = load_rig("cabinet"), pig()
+    """The wrist's rms as recorded (0.53 mmHg, 0.49 at 25 Hz) misses a limit that it keeps on the same record at 25 Hz: that is no pass."""
+    rig, (values, rate) = load_rig("wrist"), pig()
     found = {
-        name: check(rig, trace(*record), {"rms_error_mmHg": {"max": 1.8}})
+        name: check(rig, trace(*record), {"rms_error_mmHg": {"max": 0.51}})
         for name, record in (("recorded", (values, rate)), ("decimated", smoothed(pig())["joined"]))
     }
     assert not found["recorded"].kept and not found["recorded"].narrow
     assert found["decimated"].kept and not found["decimated"].passed
-    told = "NO PASS: cabinet keeps its limits on it, but the record is cut off below"
+    told = "NO PASS: wrist keeps its limits on it, but the record is cut off below"
     assert check_lines(found["decimated"])[-2].startswith(told)
 
 
