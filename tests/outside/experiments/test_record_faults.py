@@ -168,7 +168,7 @@ def test_a_spike_and_a_knock_do_not_count(recorded):
 
 @pytest.mark.skipif(not pig_available(), reason="no pig record: pip install --no-deps aeon==1.6.0")
 def test_a_fail_does_not_turn_into_a_pass_at_25_Hz():
-    """The wrist's rms as recorded (0.53 mmHg, 0.49 at 25 Hz) misses a limit that it keeps on the same record at 25 Hz: that is no pass."""
+    """As recorded the wrist's rms of 0.53 mmHg misses a limit that it keeps, at 0.49, on the same record at 25 Hz."""
     rig, (values, rate) = load_rig("wrist"), pig()
     found = {
         name: check(rig, trace(*record), {"rms_error_mmHg": {"max": 0.51}})
