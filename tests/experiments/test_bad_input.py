@@ -117,10 +117,10 @@ def test_what_is_no_table(refuse_rig, table, value):
 
 
 def test_every_parameter_refuses_what_is_outside(refuse_rig):
-    """All of them, in every table and kind: just below, just above, absurd, and no number at all."""
+    """All of them, in every table and kind: just below or just above, and absurd or no number at all, in turn."""
     outside, nothing = cycle(NUMBERS_OUT), cycle(NO_NUMBERS)
     seen = 0
-    for table, kind, p in PARAMETERS:
+    for number, (table, kind, p) in enumerate(PARAMETERS):
         if p.low is None:
             values = ["3", '"neither"', "nan"] if p.kind is not bool else ["1", '"yes"', "0.0"]
         elif p.kind is int:
@@ -128,13 +128,13 @@ def test_every_parameter_refuses_what_is_outside(refuse_rig):
         else:
             values = [repr(math.nextafter(p.low, -math.inf)), repr(math.nextafter(p.high, math.inf)),
                       next(outside), next(nothing)]
-        for value in values:
+        for value in values[number % 2 :: 2]:
             line = refuse_rig(table_of(table, kind, f"{p.name} = {value}"))
             assert f"rig.toml: {table}.{p.name} = " in line and p.meaning in line
             if p.low is not None:
                 assert f"from {p.low:g} to {p.high:g}" in line and (p.unit in ("", "1") or p.unit in line)
             seen += 1
-    assert seen > 4 * len(PARAMETERS) - 40 and len(PARAMETERS) > 100
+    assert seen > 2 * len(PARAMETERS) - 40 and len(PARAMETERS) > 100
 
 
 AT_ODDS = {("timing", "jitter_s"), ("light", "dark_ms")}
