@@ -30,7 +30,8 @@ def rounding_figure(found: Rounding) -> Any:
         axes.set_yscale("log")
         if found.recommended is not None:
             axes.axvline(found.recommended, color=GREY, linewidth=1.0, linestyle=(0, (1, 2)))
-    margins.set_ylim(top=30.0)  # room for the legend
+    least = min(min(one.modulus_change, one.phase_change_deg) for one in found.lengths)
+    margins.set_ylim(0.3 * max(least, NOTHING), 300.0)  # room for the legend
     title = "no length is long enough" if found.recommended is None else f"{found.recommended} bits are recommended"
     figure.suptitle(f"{found.rig.name} on {found.record}: the law in words of so many bits; {title}", fontsize=12)
     stamp(figure)
