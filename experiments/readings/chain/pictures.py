@@ -21,7 +21,7 @@ def chain_figure(found: Readings, truth: Truth | None, title: str) -> Any:
     middle = float(np.median(found.beats.onset_s))
     shown = np.abs(time - middle) <= 0.5 * SHOWN_s
     waves.plot(time[shown], found.finger_wave_mmHg[shown], color=GREY, linewidth=1.1, label="finger, heart level")
-    waves.plot(time[shown], found.arm_wave_mmHg[shown], color=BLUE, linewidth=1.4, label="upper arm, estimated")
+    waves.plot(time[shown], found.arm_wave_mmHg[shown], color=BLUE, linewidth=1.4, label="upper arm, by the filter")
     if truth is not None:
         waves.plot(time[shown], truth.arm_mmHg[: count][shown], color=ORANGE, linewidth=1.2, linestyle="--",
                    label="upper arm, true")
