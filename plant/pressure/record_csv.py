@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from plant.errors import InputError
 from plant.pressure.record_check import RawRecord, shown
-from plant.read_number import read_number
+from plant.row_fault import row_fault
 
 HEADERS = (("time_s", "pressure_mmHg"), ("time_s", "pressure_mmHg", "usable"))
 MOST_ROWS = 50_000_000  # 14 hours at 1 kHz
@@ -120,22 +120,4 @@ def _numbers(path: Path, name: str, header: tuple[str, ...]) -> NDArray[np.float
             return table
     except (ValueError, OverflowError):
         pass
-    raise InputError(_fault(path, name, header))
-
-
-def _fault(path: Path, name: str, header: tuple[str, ...]) -> str:
-    """One line on the first row that is not as many numbers as there are columns."""
-    columns = len(header)
-    for number, line in enumerate(_lines(path, name), start=1):
-        if number == 1 or not line:
-            continue
-        cells = line.split(",")
-        if len(cells) != columns:
-            hint = " (decimal comma, or another separator?)" if len(cells) > columns or ";" in line else ""
-            return f"{name}: line {number}: {len(cells)} cells in '{shown(line)}', {columns} are needed{hint}"
-        for cell, column in zip(cells, header, strict=True):
-            try:
-                read_number(cell)
-            except ValueError:
-                return f"{name}: line {number}: {column} = '{shown(cell)}' is not a number"
-    return f"{name}: rows could not be read as numbers"
+    raise InputError(row_fault(_lines(path, name), name, header))

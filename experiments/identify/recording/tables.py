@@ -15,7 +15,7 @@ import numpy as np
 from experiments.identify.recording.recording import Samples
 from plant.errors import InputError
 from plant.pressure.record_check import shown
-from plant.read_number import read_number
+from plant.row_fault import row_fault
 
 MOST_BYTES = 2_000_000_000
 MOST_ROWS = 20_000_000
@@ -51,7 +51,8 @@ def _csv(path: Path, name: str) -> dict[str, Samples]:
     except UnicodeDecodeError:
         raise InputError(f"{name}: not UTF-8 text; a CSV file with one header line is needed") from None
     except (ValueError, OverflowError):
-        raise InputError(_fault(path, name, names)) from None
+        with open(path, encoding="utf-8-sig") as file:
+            raise InputError(row_fault(file, name, names)) from None
     if len(set(names)) != len(names) or not all(names):
         raise InputError(f"{name}: line 1: header '{shown(','.join(names), 80)}' needs another name for each column")
     if rows.size == 0:
@@ -61,24 +62,6 @@ def _csv(path: Path, name: str) -> dict[str, Samples]:
     if len(rows) > MOST_ROWS:
         raise InputError(f"{name}: more than {MOST_ROWS} rows; cut the recording into parts")
     return {own: np.ascontiguousarray(rows[:, i]) for i, own in enumerate(names)}
-
-
-def _fault(path: Path, name: str, names: list[str]) -> str:
-    """One line on the first row that is not as many numbers as there are columns."""
-    with open(path, encoding="utf-8-sig") as file:
-        for number, line in enumerate(file, start=1):
-            cells = line.rstrip("\n").split(",")
-            if number == 1 or not line.strip():
-                continue
-            if len(cells) != len(names):
-                hint = " (decimal comma, or another separator?)" if len(cells) > len(names) or ";" in line else ""
-                return f"{name}: line {number}: {len(cells)} cells in '{shown(line)}', {len(names)} are needed{hint}"
-            for cell, column in zip(cells, names, strict=True):
-                try:
-                    read_number(cell)
-                except ValueError:
-                    return f"{name}: line {number}: {shown(column, 40)} = '{shown(cell)}' is not a number"
-    return f"{name}: rows could not be read as numbers"
 
 
 def _parquet(path: Path, name: str) -> dict[str, Samples]:
