@@ -81,7 +81,11 @@ def one_rig(kind: str, seed: int) -> dict[str, Any]:
 
 
 def against_truth(truth: Rig, guess: Rig) -> dict[str, Any]:
-    """Margins of both, and the difference of their loops' phases at the true crossover [deg]."""
+    """Margins of both, and the difference of their loops' phases at the true crossover [deg].
+
+    The firmware is that of the rig that was found, on either plant: it is what one has designed, and what then runs.
+    """
+    truth = truth._replace(stage=guess.stage)
     worst, other = (worst_of(judge_loops(rig, {"": 90.0})) for rig in (truth, guess))
     if not worst.margins.stable or not np.isfinite(worst.margins.crossover_Hz):
         return {"stable": False}
