@@ -120,6 +120,8 @@ FAILURES = {
         "the search took too long", "repeat it with the hand at rest"),
     "clamp not held": (
         "the clamp does not follow its set point", "see the rig's margins, or start from a lower loop gain"),
+    "firmware ended": (
+        "the firmware came to an end of its own", "see what was found, and follow `cuffloop loop` with its replay"),
 }
 
 
