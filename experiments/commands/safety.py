@@ -74,6 +74,9 @@ def report(
     faults: Annotated[
         Path | None, typer.Option(help="Folder that `cuffloop faults --out` has written for this rig.")
     ] = None,
+    identified: Annotated[
+        Path | None, typer.Option(help="Folder that `cuffloop identify --out` has written for this rig.")
+    ] = None,
     scales: Annotated[
         Path | None, typer.Option(help="Scales of the failure-mode table (.toml). Default: ones that are invented.")
     ] = None,

@@ -26,6 +26,7 @@ from experiments.safety.report.evidence import (
 )
 from experiments.safety.report.failure_table import rows_of, table_csv
 from experiments.safety.report.faults_sections import Evidence
+from experiments.safety.report.identified import identified_file, read_identified
 from experiments.safety.report.report import report_page
 from experiments.safety.report.scales import Scales, default_scales, load_scales
 from experiments.work.output import CAUTION, OutputFolder, print_json, print_lines
@@ -44,6 +45,7 @@ class ReportOptions(Options):
     requirements: Path | None = None
     seconds: float | None = None
     faults: Path | None = None
+    identified: Path | None = None
     scales: Path | None = None
     seed: int = 1
     trust: bool = False
@@ -61,6 +63,10 @@ def report_job(options: ReportOptions) -> int:
     if options.faults is not None:
         evidence = evidence_of(options.faults, rig, options.rig, options.setting or [], ranks)
         inputs += [scales_file, study_file(options.faults)]
+    bench = None
+    if options.identified is not None:
+        bench = read_identified(options.identified, rig)
+        inputs.append(identified_file(options.identified))
     with OutputFolder.open(options.out or USUAL_FOLDER) as folder:
         assert folder is not None
         with progress_bar("running the coupled loop", options.as_json) as bar, progress(bar):
@@ -70,9 +76,12 @@ def report_job(options: ReportOptions) -> int:
         failures = evidence.failures if evidence else None
         broken, said = [f.name for f in uncontained(failures or [])], headline(rig.name, result.passed, failures)
         document: dict[str, Any] = check_json(result.found) | {
-            "faults": options.faults and str(options.faults), "verdict": said, "requirements_kept": result.passed,
+            "faults": options.faults and str(options.faults),
+            "identified": options.identified and str(options.identified),
+            "verdict": said, "requirements_kept": result.passed,
             "not_contained": None if failures is None else broken, "passed": result.passed and not broken} | told
-        folder.write_text("report.html", report_page(result.found, evidence, told, inputs, own_about(limits_file)))
+        folder.write_text("report.html", report_page(
+            result.found, evidence, told, inputs, own_about(limits_file), bench))
         folder.write_json("report.json", document)
         if evidence is not None:
             folder.write_text("failure_modes.csv", table_csv(rows_of(evidence.failures, ranks)))

@@ -11,11 +11,12 @@
     rig = cuffloop.load_rig("wrist", {"controller.kp": 0.007})
     cuffloop.compare("wrist", rig, record="synthetic")
 
-**Functions**, each the same as the command of its name: `check`, `compare` (`check` with several rigs), `simulate`,
-`margins`, `rounding`, `search` (one finger), `searches` (many), `schedules`, `sweep`, `tune`, `budget`, `faults`,
-`fingers`, `height`, `wear`, `readings`, `require`, `agree` (two files), `excite`, `identify`, `rigs`, `parameters`
-(of one rig); `bench` in a notebook. What they take: `load_rig`, `read_record`, `Work`, `SweepOptions`, `FaultOptions`,
-`ReadingOptions`. Around them: `progress`. `help(cuffloop.check)` says all about one.
+**Functions**, each the same as the command of its name: `check`, `check_fingers` (`check --fingers`), `compare`
+(`check` with several rigs), `simulate`, `margins`, `rounding`, `search` (one finger), `searches` (many), `schedules`,
+`sweep`, `tune`, `budget`, `faults`, `fingers`, `height`, `wear`, `readings`, `require`, `agree` (two files), `excite`,
+`identify`, `rigs`, `parameters` (of one rig); `bench` in a notebook. What they take: `load_rig`, `read_record`,
+`Work`, `SweepOptions`, `FaultOptions`, `ReadingOptions`. Around them: `progress`. `help(cuffloop.check)` says all about
+one.
 
 **Results** are frozen; each prints as its command does (in a notebook, too) and has `passed`, `to_json()`,
 `to_xarray()`, `plot()`, `units` and `save(folder)`. Bad input raises `InputError` with one line.
@@ -55,6 +56,8 @@ if TYPE_CHECKING:
     from experiments.front.inputs import read_record as read_record
     from experiments.front.margins import MarginsResult as MarginsResult
     from experiments.front.margins import margins as margins
+    from experiments.front.population.check import FingersCheckResult as FingersCheckResult
+    from experiments.front.population.check import check_fingers as check_fingers
     from experiments.front.readings.agree import AgreeResult as AgreeResult
     from experiments.front.readings.agree import agree as agree
     from experiments.front.readings.readings import ReadingOptions as ReadingOptions
@@ -107,6 +110,7 @@ FRONT: dict[str, tuple[str, ...]] = {  # module of experiments.front: what it br
     "inputs": ("Work", "load_rig", "read_record",),
     "check": ("CheckResult", "check",),
     "compare": ("CompareResult", "compare",),
+    "population.check": ("FingersCheckResult", "check_fingers",),
     "simulate": ("SimulateResult", "simulate",),
     "margins": ("MarginsResult", "margins",),
     "search": ("SearchResult", "SearchesResult", "search", "searches",),
@@ -133,13 +137,13 @@ PLACES = {name: f"experiments.front.{module}" for module, names in FRONT.items()
 
 __all__ = [
     "AgreeResult", "BudgetResult", "CheckResult", "CompareResult", "ExciteResult", "FaultOptions", "FaultsResult",
-    "FingersResult", "HeightResult", "IdentifyResult", "InputError", "MarginsResult", "ReadingOptions",
-    "ReadingsResult", "RequireResult", "Result", "RigList", "RigResult", "RoundingResult", "SchedulesResult",
-    "SearchResult", "SearchesResult", "SimulateResult", "SweepOptions", "SweepResult", "TuneResult", "WearResult",
-    "Work",
-    "agree", "bench", "budget", "check", "compare", "excite", "faults", "fingers", "height", "identify", "load_rig",
-    "margins", "parameters", "progress", "read_record", "readings", "require", "rigs", "rounding", "schedules",
-    "search", "searches", "simulate", "sweep", "tune", "wear",
+    "FingersCheckResult", "FingersResult", "HeightResult", "IdentifyResult", "InputError", "MarginsResult",
+    "ReadingOptions", "ReadingsResult", "RequireResult", "Result", "RigList", "RigResult", "RoundingResult",
+    "SchedulesResult", "SearchResult", "SearchesResult", "SimulateResult", "SweepOptions", "SweepResult", "TuneResult",
+    "WearResult", "Work",
+    "agree", "bench", "budget", "check", "check_fingers", "compare", "excite", "faults", "fingers", "height",
+    "identify", "load_rig", "margins", "parameters", "progress", "read_record", "readings", "require", "rigs",
+    "rounding", "schedules", "search", "searches", "simulate", "sweep", "tune", "wear",
 ]
 
 claim_rooms()
