@@ -80,6 +80,9 @@ def report(
     scales: Annotated[
         Path | None, typer.Option(help="Scales of the failure-mode table (.toml). Default: ones that are invented.")
     ] = None,
+    trend: Annotated[
+        Path | None, typer.Option(help="Folder that `cuffloop trend --out` has written for this rig.")
+    ] = None,
     seed: SeedOption = 1,
     setting: SetOption = None,
     out: Annotated[

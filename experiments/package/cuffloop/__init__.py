@@ -13,10 +13,10 @@
 
 **Functions**, each the same as the command of its name: `check`, `check_fingers` (`check --fingers`), `compare`
 (`check` with several rigs), `simulate`, `margins`, `rounding`, `search` (one finger), `searches` (many), `schedules`,
-`sweep`, `tune`, `budget`, `faults`, `fingers`, `height`, `wear`, `readings`, `require`, `agree` (two files), `excite`,
-`identify`, `rigs`, `parameters` (of one rig); `bench` in a notebook. What they take: `load_rig`, `read_record`,
-`Work`, `SweepOptions`, `FaultOptions`, `ReadingOptions`. Around them: `progress`. `help(cuffloop.check)` says all about
-one.
+`sweep`, `tune`, `budget`, `faults`, `fingers`, `height`, `wear`, `readings`, `require`, `agree` (two files), `trend`,
+`excite`, `identify`, `rigs`, `parameters` (of one rig); `bench` in a notebook. What they take: `load_rig`,
+`read_record`, `Work`, `SweepOptions`, `FaultOptions`, `ReadingOptions`, `TrendOptions`. Around them: `progress`.
+`help(cuffloop.check)` says all about one.
 
 **Results** are frozen; each prints as its command does (in a notebook, too) and has `passed`, `to_json()`,
 `to_xarray()`, `plot()`, `units` and `save(folder)`. Bad input raises `InputError` with one line.
@@ -65,6 +65,9 @@ if TYPE_CHECKING:
     from experiments.front.readings.readings import readings as readings
     from experiments.front.readings.require import RequireResult as RequireResult
     from experiments.front.readings.require import require as require
+    from experiments.front.readings.trend import TrendOptions as TrendOptions
+    from experiments.front.readings.trend import TrendResult as TrendResult
+    from experiments.front.readings.trend import trend as trend
     from experiments.front.result import Result as Result
     from experiments.front.rigs import (
         RigList as RigList,
@@ -126,6 +129,7 @@ FRONT: dict[str, tuple[str, ...]] = {  # module of experiments.front: what it br
     "readings.readings": ("ReadingOptions", "ReadingsResult", "readings",),
     "readings.require": ("RequireResult", "require",),
     "readings.agree": ("AgreeResult", "agree",),
+    "readings.trend": ("TrendOptions", "TrendResult", "trend",),
     "rounding": ("RoundingResult", "rounding",),
     "rigs": ("RigList", "RigResult", "parameters", "rigs",),
     "result": ("Result",),
@@ -139,11 +143,11 @@ __all__ = [
     "AgreeResult", "BudgetResult", "CheckResult", "CompareResult", "ExciteResult", "FaultOptions", "FaultsResult",
     "FingersCheckResult", "FingersResult", "HeightResult", "IdentifyResult", "InputError", "MarginsResult",
     "ReadingOptions", "ReadingsResult", "RequireResult", "Result", "RigList", "RigResult", "RoundingResult",
-    "SchedulesResult", "SearchResult", "SearchesResult", "SimulateResult", "SweepOptions", "SweepResult", "TuneResult",
-    "WearResult", "Work",
+    "SchedulesResult", "SearchResult", "SearchesResult", "SimulateResult", "SweepOptions", "SweepResult", "TrendOptions",
+    "TrendResult", "TuneResult", "WearResult", "Work",
     "agree", "bench", "budget", "check", "check_fingers", "compare", "excite", "faults", "fingers", "height",
     "identify", "load_rig", "margins", "parameters", "progress", "read_record", "readings", "require", "rigs",
-    "rounding", "schedules", "search", "searches", "simulate", "sweep", "tune", "wear",
+    "rounding", "schedules", "search", "searches", "simulate", "sweep", "trend", "tune", "wear",
 ]
 
 claim_rooms()
