@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from experiments.bench.offline.section import live_section
 from experiments.check.text import check_json, verdict_lines
 from experiments.commands.jobs.common import Options, progress_bar, record_from, rig_from
 from experiments.front.check import check
@@ -72,7 +73,9 @@ def report_job(options: ReportOptions) -> int:
         document: dict[str, Any] = check_json(result.found) | {
             "faults": options.faults and str(options.faults), "verdict": said, "requirements_kept": result.passed,
             "not_contained": None if failures is None else broken, "passed": result.passed and not broken} | told
-        folder.write_text("report.html", report_page(result.found, evidence, told, inputs, own_about(limits_file)))
+        live = live_section(rig, result.found.run.trace, str(told["provenance"]["command"]))
+        folder.write_text("report.html",
+                          report_page(result.found, evidence, told, inputs, own_about(limits_file), live))
         folder.write_json("report.json", document)
         if evidence is not None:
             folder.write_text("failure_modes.csv", table_csv(rows_of(evidence.failures, ranks)))
