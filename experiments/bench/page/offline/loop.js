@@ -9,7 +9,6 @@ export async function instance(once, twice) {
   return { exports: (await WebAssembly.instantiate(module, { env: maths })).exports, rounds };
 }
 
-// Whether this engine rounds a product and a sum once: the loop then has the bits of the one that runs outside.
 export class Loop {
   // head: { numbers, ticks, seed, ring_most, behind, signals, channels }; arterial: pressures, one more than ticks
   constructor(exports, head, arterial) {

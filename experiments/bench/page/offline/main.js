@@ -17,6 +17,9 @@ async function begin(host) {
   window.figure = new Figure(host, head, curves, await instance(once, twice));
 }
 
+// A frame that is out of sight is not laid out until it is seen: its height is told again then.
+function tellHeight() { if (parent !== window) parent.postMessage({ liveHeight: document.documentElement.scrollHeight }, "*"); }
+
 const host = document.getElementById("figure");
-begin(host).catch((error) => host.append(make("p", { class: "state trouble", role: "alert" }, `The live figure cannot run here: ${error.message}`)));
-if (parent !== window) new ResizeObserver(() => parent.postMessage({ liveHeight: document.documentElement.scrollHeight }, "*")).observe(document.body);
+begin(host).catch((error) => host.append(make("p", { class: "state trouble", role: "alert" }, `The live figure cannot run here: ${error.message}`))).then(tellHeight);
+new ResizeObserver(tellHeight).observe(document.body);
