@@ -165,7 +165,7 @@ def work(connection: Connection, setup: tuple[Any, ...]) -> None:
 def _do(
     connection: Connection, setup: Setup, number: int, name: str, message: dict[str, Any], head: dict[str, Any]
 ) -> None:
-    """One job; it is left when another is wanted, or its reader has gone: at an answer, or wherever it tells progress."""
+    """One job; it is left when another is wanted, or its reader has gone: at an answer, or where it tells progress."""
     from experiments.bench.jobs import JOBS
 
     def look(share: float) -> None:
