@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from experiments.bench.offline.section import live_section
 from experiments.check.text import check_json, verdict_lines
 from experiments.commands.jobs.common import Options, progress_bar, record_from, rig_from
 from experiments.front.check import check
@@ -91,10 +92,10 @@ def report_job(options: ReportOptions) -> int:
             "identified": options.identified and str(options.identified),
             "verdict": said, "requirements_kept": result.passed,
             "not_contained": None if failures is None else broken, "passed": result.passed and not broken} | told
-        readings = readings_part(rig, options.trend, hours)
-        told_apart = [*([identified_section(bench)] if bench else []), readings]
+        live = live_section(rig, result.found.run.trace, str(told["provenance"]["command"]))
+        more = [*([identified_section(bench)] if bench else []), readings_part(rig, options.trend, hours), live]
         folder.write_text("report.html", report_page(
-            result.found, evidence, told, inputs, own_about(limits_file), told_apart))
+            result.found, evidence, told, inputs, own_about(limits_file), more))
         folder.write_json("report.json", document)
         if evidence is not None:
             folder.write_text("failure_modes.csv", table_csv(rows_of(evidence.failures, ranks)))
