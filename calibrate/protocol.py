@@ -34,6 +34,7 @@ class Clamp(NamedTuple):
     tone_mmHg: float = 0.0  # amplitude of a probing tone on top, at the instrument's probing frequency
     shown: bool = True  # whether the reading, less sweep and tone, is shown as the waveform
     purpose: str = ""
+    course_mmHg: float | Samples = 0.0  # where the right level is expected to go meanwhile: followed, and shown
 
 
 class Vent(NamedTuple):

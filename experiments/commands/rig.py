@@ -8,6 +8,7 @@ import typer
 
 from experiments.commands.options import (
     NUMBER,
+    WHOLE,
     ColumnsOption,
     FirmwareOption,
     JsonOption,
@@ -31,6 +32,14 @@ def check(
     requirements: RequirementsOption = None,
     seconds: SecondsOption = None,
     start: StartOption = 0.0,
+    fingers: Annotated[int | None, typer.Option(**WHOLE, help=(
+        "Judge one rig on this many virtual fingers, each at its own pressures and, within the rig file's [spread], "
+        "on a rig of its own."))] = None,
+    group: Annotated[str | None, typer.Option(help="Of this group or table (.csv); default: mixed.")] = None,
+    simulated: Annotated[bool, typer.Option("--simulate", help="Run each finger, too; else margins only.")] = False,
+    percentile: Annotated[
+        float | None, typer.Option(**NUMBER, help="Share of the fingers that must keep the limits [%]. Default: 100.")
+    ] = None,
     seed: SeedOption = 1,
     setting: SetOption = None,
     out: OutOption = None,

@@ -79,8 +79,14 @@ def report(
     faults: Annotated[
         Path | None, typer.Option(help="Folder that `cuffloop faults --out` has written for this rig.")
     ] = None,
+    identified: Annotated[
+        Path | None, typer.Option(help="Folder that `cuffloop identify --out` has written for this rig.")
+    ] = None,
     scales: Annotated[
         Path | None, typer.Option(help="Scales of the failure-mode table (.toml). Default: ones that are invented.")
+    ] = None,
+    trend: Annotated[
+        Path | None, typer.Option(help="Folder that `cuffloop trend --out` has written for this rig.")
     ] = None,
     seed: SeedOption = 1,
     setting: SetOption = None,

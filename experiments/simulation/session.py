@@ -114,7 +114,7 @@ def orders_of(request: Request, ticks: int, instrument: Instrument) -> Orders:
         mode, pressure = FILL, request.pressure_mmHg
     elif isinstance(request, Clamp):
         mode, slope = CLAMP, request.light_slope
-        shift = np.zeros(ticks) + request.sweep_mmHg
+        shift = np.zeros(ticks) + request.sweep_mmHg + request.course_mmHg
         if request.tone_mmHg > 0.0:
             time = np.arange(ticks) * instrument.period_s
             shift += request.tone_mmHg * np.sin(2.0 * np.pi * instrument.probe_Hz * time)

@@ -58,10 +58,10 @@ class Limit(NamedTuple):
 
 def limits_of(found: Study, requirements: dict[str, dict[str, float]]) -> list[Limit]:
     """Those of a rig's requirements that are about figures of this sweep."""
-    return limits_on(found.case.figures, requirements)
+    return limits_among(found.case.figures, requirements)
 
 
-def limits_on(figures: Container[str], requirements: dict[str, dict[str, float]]) -> list[Limit]:
+def limits_among(figures: Container[str], requirements: dict[str, dict[str, float]]) -> list[Limit]:
     """Those of a rig's requirements that are about some figures."""
     limits = []
     for figure, bounds in requirements.items():

@@ -16,7 +16,7 @@ from experiments.design.sweep.foreign import (
     sweep_figure,
 )
 from experiments.design.sweep.piece import Case
-from experiments.design.sweep.verdict import limits_on
+from experiments.design.sweep.verdict import limits_among
 from experiments.firmware.foreign.watch import sources_of
 from experiments.front.inputs import LARGEST_SEED, RecordLike, RigLike, SYNTHETIC_s, bounded, source_of
 from experiments.front.public import public
@@ -120,4 +120,4 @@ def sweep_firmware(
     found = run_points(case, points, one, Path(firmware), watcher())
     return FirmwareSweepResult(
         ForeignSweep(case, tuple(parsed), Path(firmware).name, one.name if one else "", found,
-                     limits_on(FIGURES, requirements)), told=provenance(seed))
+                     limits_among(FIGURES, requirements)), told=provenance(seed))
