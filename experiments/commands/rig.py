@@ -10,6 +10,7 @@ from experiments.commands.options import (
     NUMBER,
     WHOLE,
     ColumnsOption,
+    FirmwareOption,
     JsonOption,
     OutOption,
     RecordOption,
@@ -27,6 +28,7 @@ def check(
     rigs: RigsArgument = None,
     record: RecordOption = None,
     columns: ColumnsOption = None,
+    firmware: FirmwareOption = None,
     requirements: RequirementsOption = None,
     seconds: SecondsOption = None,
     start: StartOption = 0.0,
@@ -43,7 +45,10 @@ def check(
     out: OutOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Judge a rig, or several side by side: margins, phase budget, tracking on a record. Exit status 0 pass, 1 fail."""
+    """Judge a rig, or several side by side: margins, phase budget, tracking on a record. Exit status 0 pass, 1 fail.
+
+    With --firmware a set-point search and a run of your own code, findings first, without margins.
+    """
     options = dict(locals())
     from experiments.commands.jobs.check import CheckOptions, check_job
 

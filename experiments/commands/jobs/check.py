@@ -7,6 +7,7 @@ from pathlib import Path
 from experiments.commands.jobs.common import Options, deliver, record_from, rig_from
 from experiments.front.check import check
 from experiments.front.compare import compare
+from experiments.front.firmware.check import check_firmware
 from experiments.front.inputs import SYNTHETIC_s
 from experiments.front.population.check import check_fingers
 from experiments.rigs.rig import Rig
@@ -20,6 +21,7 @@ class CheckOptions(Options):
     rigs: list[str]
     record: str | None = None
     columns: str | None = None
+    firmware: Path | None = None
     requirements: Path | None = None
     seconds: float | None = None
     start: float = 0.0
@@ -33,6 +35,8 @@ class CheckOptions(Options):
 def check_job(options: CheckOptions) -> int:
     """`cuffloop check`: 0 when every limit is kept (by every rig), 1 when one is not."""
     rigs = [rig_from(name, options) for name in options.rigs]
+    if options.firmware is not None and (len(rigs) > 1 or options.fingers is not None):
+        raise InputError(f"--firmware {options.firmware}: is judged on one rig and its own finger at a time")
     if options.fingers is not None:
         return on_fingers(options, rigs)
     for option, given in (("--group", options.group), ("--simulate", options.simulated or None),
@@ -40,6 +44,11 @@ def check_job(options: CheckOptions) -> int:
         if given is not None:
             raise InputError(f"{option}: say on how many fingers with --fingers")
     record = record_from(options.record, options.columns, options.seconds, options.start)
+    if options.firmware is not None:
+        own = options.firmware
+        return deliver(options, "running the firmware", lambda: check_firmware(
+            own, rigs[0], record, requirements=options.requirements, seconds=options.seconds, start_s=options.start,
+            seed=options.seed))
     if len(rigs) == 1:
         return deliver(options, "running the coupled loop", lambda: check(
             rigs[0], record, requirements=options.requirements, seconds=options.seconds, start_s=options.start,

@@ -28,7 +28,7 @@ from experiments.rigs.rig import Rig
 from experiments.simulation import simulate as simulation
 from experiments.work.output import OutputFolder, provenance
 from experiments.work.progress import watcher
-from plant.circulation.person_name import is_person, named_person, named_record
+from plant.circulation.person_name import driven_tone, is_person, named_person, named_record
 from plant.errors import InputError
 from plant.finger.artery import unloaded_pressure
 
@@ -143,7 +143,8 @@ def readings(
     found = chain.readings(run.channels["cuff_mmHg"], run.period_s, condition, known)
     truth = None
     if person and isinstance(record, str):
-        own = named_record(name, run.period_s, start_s + trace.duration_s, seed)
+        course = driven_tone(name, made.tone, run.period_s, trace.duration_s, start_s, seed)
+        own = named_record(name, run.period_s, start_s + trace.duration_s, seed, course)
         truth = truth_of(own, found, start_s)
     return ReadingsResult(found, truth, f"{made.name} on {trace.name}", name.partition(",")[0].replace(",", " "),
                           told=provenance(seed))

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +12,6 @@ from experiments.rigs.table import rig_json
 from experiments.safety.faults.first_minute import headline
 from experiments.safety.report.check_sections import check_sections, rig_section
 from experiments.safety.report.faults_sections import Evidence, faults_sections, short_answer
-from experiments.safety.report.identified import Identification, identified_section
 from experiments.safety.report.page import Code, Raw, Section, answers, bullets, link, page, paragraph, table, text
 from experiments.safety.report.themes_section import themes_section
 from experiments.work.output import CAUTION, plain
@@ -28,10 +28,10 @@ STANDARDS = (
 
 def report_page(
     result: Check, evidence: Evidence | None, document: dict[str, Any], inputs: list[Path],
-    own: dict[str, About] | None = None, bench: Identification | None = None,
+    own: dict[str, About] | None = None, more: Sequence[Section] = (),
 ) -> str:
     """The whole report as HTML. `document` holds the provenance; `inputs` are files whose contents are pinned down;
-    `own` are identifiers and rationales of the requirements file, `bench` is where the rig's numbers come from.
+    `own` are identifiers and rationales of the requirements file; `more` are sections that others have made.
     """
     command = str(document["provenance"]["command"])
     failed = [v for v in result.verdicts if not v.passed]
@@ -46,8 +46,7 @@ def report_page(
     sections = check_sections(result, command, own)
     if evidence:
         sections += faults_sections(evidence)
-    if bench:
-        sections.append(identified_section(bench))
+    sections += more
     anchors = {section.anchor for section in sections}
     sections += [
         themes_section(anchors), provenance_section(result, document, inputs),

@@ -7,6 +7,7 @@ from experiments.commands import readings
 from experiments.commands.jobs.readings.agree import AgreeOptions
 from experiments.commands.jobs.readings.readings import ReadingsOptions
 from experiments.commands.jobs.readings.require import RequireOptions
+from experiments.commands.jobs.readings.trend import TrendJobOptions
 from tests.experiments.commands.handing_over import handed_over
 
 CASES = [
@@ -19,6 +20,9 @@ CASES = [
      "readings.agree.agree_job",
      AgreeOptions(tested=Path("a.csv"), reference=Path("b.csv"), column="value", unit="L/min", truth="constant",
                   zone=0.5, reference_precision=None, iso=True)),
+    (["trend", "cabinet", "--schedules", "never", "--scenarios", "cold", "--minutes", "5", "--faults", "all"],
+     "readings.trend.trend_job",
+     TrendJobOptions(rig="cabinet", chosen="never", scenarios="cold", minutes=5.0, faults="all")),
 ]
 
 
