@@ -23,6 +23,7 @@ class BenchOptions:
     port: int | None = None
     browser: bool = True
     new_key: bool = False
+    offline: Path | None = None
 
 
 def setup_of(options: BenchOptions) -> Setup:
@@ -35,7 +36,14 @@ def setup_of(options: BenchOptions) -> Setup:
 
 
 def bench_job(options: BenchOptions) -> int:
-    """`cuffloop bench`: 0 when it was ended by Ctrl-C. Raises InputError for what it cannot start with."""
+    """`cuffloop bench`: 0 when it was ended by Ctrl-C, or has written a figure that needs no bench.
+
+    Raises InputError for what it cannot start with.
+    """
+    if options.offline is not None:
+        from experiments.bench.offline.job import offline_job
+
+        return offline_job(setup_of(options), options.offline)
     if options.port is not None and not 0 <= options.port <= 65_535:
         raise InputError(f"--port {options.port} must be from 0 to 65535")
     serve(setup_of(options), options.port, options.browser, options.new_key)

@@ -25,6 +25,7 @@ from experiments.rigs.rig import Rig
 from experiments.rigs.slope_error import usual_slope_error
 from experiments.simulation.set_point import Calibration, calibrate
 from experiments.simulation.simulate import USUAL, Plan, Run, simulate
+from experiments.work.progress import part_of
 from plant.errors import InputError
 from plant.pressure.beats import Indices, detect_beats
 from plant.pressure.record import PressureTrace
@@ -32,6 +33,7 @@ from plant.pressure.record_quality import refuse_unfit
 
 USUAL_SEARCH = ProbingSearch()
 SEARCHED = USUAL._replace(filled=True)  # the run goes on from where the search has left the finger
+SHARES = {"search": 0.3, "margins": 0.35, "slope error": 0.45, "effort": 0.5, "run": 0.75}  # of the work, roughly
 FEWEST_BEATS = 10  # the standard deviation of ten is itself off by 24 %, that of three by 50 %: 1/√(2(n − 1))
 
 
@@ -132,19 +134,25 @@ def check(
 ) -> Check:
     """Judge a rig on a pressure record: find its set point there, then run.
 
-    Raises InputError when it cannot clamp, and for a record that no rig can be judged on.
+    `progress` is told the share of the work done after each piece of it; what it raises ends the check. Raises
+    InputError when it cannot clamp, and for a record that no rig can be judged on.
     """
+    tell = progress or (lambda share: None)
     judge_record(trace, plan)
     calibration = calibrate(rig, trace, search, seed)
     found = calibration.found
+    tell(SHARES["search"])
     pressures = operating_pressures(trace)
     loops = judge_loops(rig, pressures, plan.offset_mmHg, found.light_slope if found else None)
+    tell(SHARES["margins"])
     loops = over_slope_error(loops, rig, pressures["mean"], usual_slope_error(rig))
+    tell(SHARES["slope error"])
     loops = with_effort(loops, rig, trace)
+    tell(SHARES["effort"])
     worst = worst_of(loops)
     budget = phase_budget(worst.loop, worst.margins.crossover_Hz) if math.isfinite(worst.margins.crossover_Hz) else []
-    run = simulate(rig, trace, plan, seed, progress=progress, found=found)
-    best = run if found is None else simulate(rig, trace, plan, seed)
+    run = simulate(rig, trace, plan, seed, progress=part_of(progress, SHARES["effort"], SHARES["run"]), found=found)
+    best = run if found is None else simulate(rig, trace, plan, seed, progress=part_of(progress, SHARES["run"], 1.0))
     tracked, at_best = run_tracking(run), run_tracking(best)
     figures = margin_figures(loops) | tracking_figures(run, tracked) | calibration_figures(calibration)
     return Check(rig, loops, worst, budget, calibration, run, tracked, at_best, judge(requirements, figures),

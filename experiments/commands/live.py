@@ -1,6 +1,7 @@
 """The command that opens the bench. Heavy imports wait inside."""
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -34,6 +35,10 @@ def bench(
     new_key: Annotated[
         bool, typer.Option("--new-key", help="Make a new key: pages that are open must be opened anew.")
     ] = False,
+    offline: Annotated[
+        Path | None, typer.Option(metavar="FILE", help=(
+            "Write one live figure of the rig that needs no server into this HTML file, and end (extra `firmware`)."))
+    ] = None,
 ) -> None:
     """Turn a knob and see the loop answer, in a browser. On this machine only; Ctrl-C ends it."""
     options = dict(locals())

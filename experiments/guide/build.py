@@ -19,6 +19,11 @@ PICTURES = TOP / "experiments" / "pictures"
 PACKAGES = ("sphinx", "myst_nb", "furo", "latex2mathml")
 LONGEST_CELL_s = 300
 GENERATED = "reference"
+LIVE = Path("static") / "live.html"
+NOT_EXECUTED = """<!doctype html>
+<html lang="en"><head><meta charset="utf-8"><title>Live figure</title><link rel="icon" href="data:,"></head>
+<body><p>The live figure was left out: these pages were built without lessons.</p></body></html>
+"""
 
 SETTINGS: dict[str, Any] = {
     "project": "cuffloop", "copyright": "the cuffloop developers", "author": "the cuffloop developers",
@@ -51,6 +56,7 @@ def build(folder: Path, execute: bool = True) -> int:
 
 def _built(source: Path, folder: Path, execute: bool) -> int:
     assemble(source)
+    (source / LIVE).write_text(live_figure() if execute else NOT_EXECUTED, encoding="utf-8")
     from sphinx.application import Sphinx
     from sphinx.errors import SphinxError
     from sphinx.util.docutils import docutils_namespace, patch_docutils
@@ -87,6 +93,17 @@ def assemble(source: Path) -> None:
     shutil.copytree(PICTURES, source / "pictures")
     for name, text in generated_pages().items():
         (source / GENERATED / f"{name}.md").write_text(text, encoding="utf-8")
+
+
+def live_figure() -> str:
+    """The figure that a page of the guide shows in a frame: the built-in rig on a synthetic record."""
+    from experiments.bench.offline.section import page_or_reason
+    from experiments.bench.setup import source, usual_setup, whole_record
+
+    setup = usual_setup("wrist")._replace(record="synthetic")
+    rig = source(setup, "wrist").rig()
+    record = whole_record(setup, rig.timing.period_s)
+    return page_or_reason(rig, record, "cuffloop bench wrist --record synthetic --offline live.html")
 
 
 def generated_pages() -> dict[str, str]:

@@ -23,6 +23,13 @@ def progress(watcher: Watcher | None) -> Iterator[None]:
         _WATCHER.reset(token)
 
 
+def part_of(whole: Watcher | None, first: float, last: float) -> Watcher | None:
+    """Whom to tell about a piece of the work that is its share `first` … `last`."""
+    if whole is None:
+        return None
+    return lambda share: whole(first + (last - first) * share)
+
+
 def watcher() -> Watcher | None:
     """Whom to tell; None for nobody."""
     return _WATCHER.get()

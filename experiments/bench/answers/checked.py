@@ -5,24 +5,28 @@ import math
 from collections.abc import Iterator
 from typing import Any
 
+from experiments.bench.answers.watched import Watched
 from experiments.bench.asked import Asked, Refused, spoken
 from experiments.bench.setup import limits, whole_record
 from experiments.bench.wire import Answer
-from experiments.check.check import check
+from experiments.check.check import USUAL_SEARCH, check
 from experiments.check.dataset import figures_of
 from experiments.check.text import check_json
 from experiments.rigs.requirements import FIGURES, Verdict
+from experiments.work.progress import watcher
 from plant.errors import InputError
 
 SIGNS = {"min": "≥"}
 
 
 def checked(asked: Asked) -> Iterator[Answer]:
-    """The check of a rig on the whole record. Raises Refused."""
-    rig = asked.made()
+    """The check of a rig on the whole record. Raises Refused; whoever watches the work may end it at any piece."""
+    rig, tell = asked.made(), watcher()
+    search = USUAL_SEARCH if tell is None else Watched(USUAL_SEARCH, tell)
     try:
         trace = whole_record(asked.setup, rig.timing.period_s)
-        found = check(rig, trace, limits(asked.setup, rig.base), seed=asked.setup.seed)
+        found = check(rig, trace, limits(asked.setup, rig.base), seed=asked.setup.seed, progress=tell,
+                      search=search)
     except InputError as error:
         raise Refused(spoken(error), asked.moved) from None
     yield Answer({

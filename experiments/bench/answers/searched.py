@@ -2,12 +2,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
 from calibrate.protocol import Failed
 from calibrate.search.strategies import BUILT_IN, USUAL, load_strategy
+from experiments.bench.answers.watched import Watched
 from experiments.bench.asked import Asked, Refused, spoken
 from experiments.bench.setup import whole_record
 from experiments.bench.wire import Answer
@@ -15,6 +17,7 @@ from experiments.calibration.search.staircase import coarse_law, phases, step_ro
 from experiments.calibration.search.trial import Trial, record_trial
 from experiments.simulation.instrument import instrument_of
 from experiments.simulation.session import COLUMN
+from experiments.work.progress import watcher
 from plant.errors import InputError
 from plant.messages import value_text
 
@@ -23,14 +26,16 @@ DRAWN = ("arterial_mmHg", "cuff_mmHg", "light")
 
 
 def searched(asked: Asked) -> Iterator[Answer]:
-    """A search on the record with the rig as it stands. Raises Refused."""
+    """A search on the record with the rig as it stands; whoever watches may end it. Raises Refused."""
     name = asked.options.get("strategy", USUAL)
     if not isinstance(name, str) or name not in BUILT_IN:  # a name from the page is never that of a file
         raise Refused(f"strategy = {value_text(name)}: use one of {', '.join(BUILT_IN)}")
     rig = asked.made()
     try:
         trace = whole_record(asked.setup, rig.timing.period_s)
-        trial = record_trial(rig, trace, load_strategy(name), instrument_of(rig), asked.setup.seed)
+        strategy, tell = load_strategy(name), watcher()
+        run = strategy if tell is None else strategy._replace(search=Watched(strategy.search, tell))
+        trial = replace(record_trial(rig, trace, run, instrument_of(rig), asked.setup.seed), strategy=strategy)
     except InputError as error:
         raise Refused(spoken(error), asked.moved) from None
     yield Answer(search_head(trial), search_curves(trial))

@@ -16,6 +16,7 @@ from typing import Any
 from experiments.bench.asked import Refused, asked_of, spoken
 from experiments.bench.setup import Setup
 from experiments.bench.wire import Answer, packed
+from experiments.work.progress import progress
 from plant.errors import InputError
 from plant.messages import one_line
 
@@ -23,6 +24,10 @@ QUICK = ("check", "compile")  # jobs that the page waits for after each turn
 DIED = "the process that worked this out has died; another has been started: turn the knob again"
 Told = Callable[[bytes, bool], None]  # an answer, and whether it is the job's last
 Owner = tuple[int, str]  # a session and what it waits for: of these only the newest request counts
+
+
+class Unwanted(Exception):
+    """A job that has become needless while it ran: there is a newer one, or nobody listens."""
 
 
 @dataclass(frozen=True)
@@ -160,14 +165,20 @@ def work(connection: Connection, setup: tuple[Any, ...]) -> None:
 def _do(
     connection: Connection, setup: Setup, number: int, name: str, message: dict[str, Any], head: dict[str, Any]
 ) -> None:
-    """One job; it is left at an answer when another is wanted, or its reader has gone."""
+    """One job; it is left when another is wanted, or its reader has gone: at an answer, or where it tells progress."""
     from experiments.bench.jobs import JOBS
 
+    def look(share: float) -> None:
+        if _left(connection, number):
+            raise Unwanted
+
     try:
-        for answer in JOBS[name](asked_of(setup, message)):
-            connection.send((number, packed(Answer(head | answer.head, answer.arrays)), False))
-            if _left(connection, number):
-                break
+        with progress(look):
+            for answer in JOBS[name](asked_of(setup, message)):
+                connection.send((number, packed(Answer(head | answer.head, answer.arrays)), False))
+                look(1.0)
+    except Unwanted:
+        pass
     except InputError as error:
         key = error.key if isinstance(error, Refused) else ""
         connection.send((number, packed(Answer(head | {"error": spoken(error), "key": key})), True))

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from experiments.bench.offline.section import live_section
 from experiments.check.text import check_json, verdict_lines
 from experiments.commands.jobs.common import Options, progress_bar, record_from, rig_from
 from experiments.front.check import check
@@ -29,6 +30,7 @@ from experiments.safety.report.evidence import (
 )
 from experiments.safety.report.failure_table import rows_of, table_csv
 from experiments.safety.report.faults_sections import Evidence
+from experiments.safety.report.identified import identified_file, identified_section, read_identified
 from experiments.safety.report.page import Section
 from experiments.safety.report.report import report_page
 from experiments.safety.report.scales import Scales, default_scales, load_scales
@@ -51,6 +53,7 @@ class ReportOptions(Options):
     requirements: Path | None = None
     seconds: float | None = None
     faults: Path | None = None
+    identified: Path | None = None
     scales: Path | None = None
     trend: Path | None = None
     seed: int = 1
@@ -69,6 +72,10 @@ def report_job(options: ReportOptions) -> int:
     if options.faults is not None:
         evidence = evidence_of(options.faults, rig, options.rig, options.setting or [], ranks)
         inputs += [scales_file, study_file(options.faults)]
+    bench = None
+    if options.identified is not None:
+        bench = read_identified(options.identified, rig)
+        inputs.append(identified_file(options.identified))
     hours = None if options.trend is None else read_trend(options.trend, rig)
     if options.trend is not None:
         inputs.append(trend_file(options.trend))
@@ -81,11 +88,14 @@ def report_job(options: ReportOptions) -> int:
         failures = evidence.failures if evidence else None
         broken, said = [f.name for f in uncontained(failures or [])], headline(rig.name, result.passed, failures)
         document: dict[str, Any] = check_json(result.found) | {
-            "faults": options.faults and str(options.faults), "verdict": said, "requirements_kept": result.passed,
+            "faults": options.faults and str(options.faults),
+            "identified": options.identified and str(options.identified),
+            "verdict": said, "requirements_kept": result.passed,
             "not_contained": None if failures is None else broken, "passed": result.passed and not broken} | told
-        readings = readings_part(rig, options.trend, hours)
+        live = live_section(rig, result.found.run.trace, str(told["provenance"]["command"]))
+        more = [*([identified_section(bench)] if bench else []), readings_part(rig, options.trend, hours), live]
         folder.write_text("report.html", report_page(
-            result.found, evidence, told, inputs, own_about(limits_file), [readings]))
+            result.found, evidence, told, inputs, own_about(limits_file), more))
         folder.write_json("report.json", document)
         if evidence is not None:
             folder.write_text("failure_modes.csv", table_csv(rows_of(evidence.failures, ranks)))

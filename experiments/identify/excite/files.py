@@ -23,7 +23,9 @@ HOW = """\
 #    a second.
 # 4. Save each as CSV under the name below (or as Parquet or WFDB, and change the name). Other names of columns:
 #    columns = {{ command = "u", reading_mmHg = "p1" }}
-# 5. Measure the cuff's air volume with a syringe, and write it under [known]: pressures alone tell ratios only.
+# 5. Measure the cuff's air volume at rest with a syringe, five times, and write mean and standard uncertainty under
+#    [known] (sd: the SD of the five / 2.2, and half a mark of the syringe): pressures alone tell ratios only. All
+#    flows and volumes are off by as much as it is; margins under firmware that is written for the rig found, hardly.
 # 6. cuffloop identify {sheet} --out found
 """
 

@@ -5,7 +5,9 @@ offset of its own (a gauge's zero): it is taken out by leaving out the mean, whi
 """
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from typing import NamedTuple
 
 import numpy as np
@@ -17,7 +19,8 @@ from experiments.identify.replay.kernel import CHANNELS, Candidate, Drive, repla
 
 Samples = NDArray[np.float64]
 STEP = 1e-5  # of a number as the search sees it, for its derivative
-COARSE, FINE = 1.6, 0.16  # of |λ|·step: while searching, and for what is told
+COARSE, MIDDLE, FINE = 1.6, 0.5, 0.16  # of |λ|·step: while searching, for profiles, and for what is told
+CORES = min(os.cpu_count() or 1, 8)
 
 
 class Problem(NamedTuple):
@@ -111,8 +114,8 @@ def evaluate(problem: Problem, x: Samples, known_too: bool = False) -> tuple[Sam
     """Residuals (model less recording, by the noise) and their Jacobian; with the known numbers' columns last."""
     moved, sizes = lanes_of(problem, np.asarray(x, float), known_too)
     residuals, columns = [], []
-    for k, recording in enumerate(problem.recordings):
-        found = replay(moved, drive_of(problem, k, moved[0]), channels_of(recording))
+    drives = [drive_of(problem, k, moved[0]) for k in range(len(problem.recordings))]
+    for recording, found in zip(problem.recordings, replayed(moved, drives, problem.recordings), strict=True):
         for name, values in found.items():
             scale = 1.0 / recording.noise[name]
             off = (values[:, 0] - recording.channels[name]) * scale
@@ -120,6 +123,18 @@ def evaluate(problem: Problem, x: Samples, known_too: bool = False) -> tuple[Sam
             residuals.append(off - np.mean(off))
             columns.append(slopes - np.mean(slopes, axis=0))
     return np.concatenate(residuals), np.concatenate(columns)
+
+
+def replayed(
+    moved: Sequence[Candidate], drives: Sequence[Drive], recordings: Sequence[Recording]
+) -> list[dict[str, Samples]]:
+    """Each recording's channels for every candidate; recordings side by side on the cores, as the kernel is released.
+    """
+    if len(recordings) < 2 or CORES < 2:
+        return [replay(moved, drive, channels_of(one)) for drive, one in zip(drives, recordings, strict=True)]
+    with ThreadPoolExecutor(min(CORES, len(recordings))) as pool:
+        return list(pool.map(lambda pair: replay(moved, pair[0], channels_of(pair[1])),
+                             zip(drives, recordings, strict=True)))
 
 
 def held_out(problem: Problem, recordings: Sequence[Recording]) -> Problem:

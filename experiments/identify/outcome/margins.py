@@ -8,8 +8,9 @@ import numpy as np
 
 from experiments.check.judged import judge_loops, worst_of
 from experiments.identify.fit.study import Identified
-from experiments.identify.outcome.rig_file import draws, rig_found, with_values
+from experiments.identify.outcome.rig_file import draws, source_found, with_values
 from experiments.rigs.rig import Rig, Source
+from experiments.rigs.uncertain import with_beliefs
 from plant.errors import InputError
 
 DRAWS = 24
@@ -34,17 +35,20 @@ def figures_of(rig: Rig) -> dict[str, float]:
 
 
 def margin_bands(found: Identified, source: Source, seed: int = 1, count: int = DRAWS) -> tuple[Band, ...]:
-    """Margins of the rig found with the controller it has, and how far what is not known moves them."""
+    """Margins of the rig found with the controller it has, and how far what is not known moves them.
+
+    Its firmware is written for the rig that was found and stays so: only the plant is drawn. What flows and volumes
+    have in common then leaves the loop alone.
+    """
     try:
-        middle = figures_of(rig_found(source, found))
+        made = with_beliefs(source_found(source, found))
+        middle = figures_of(made.rig())
     except InputError:
         return ()
-    given = {h.free.name: h.value for h in found.held if not h.assumed}
     drawn = []
     for values in draws(found, count, seed):
         try:
-            own = given | values
-            drawn.append(figures_of(with_values(source, list(own), list(own.values())).rig()))
+            drawn.append(figures_of(with_values(made, list(values), list(values.values())).rig()))
         except InputError:
             continue
     return tuple(Band(name, unit, middle[name],

@@ -6,6 +6,7 @@ import pytest
 from experiments.bench.answers.checked import checked, printed
 from experiments.bench.asked import Refused
 from experiments.bench.wire import packed, unpacked
+from experiments.work.progress import progress
 from tests.experiments.bench.helper import asked
 
 
@@ -28,3 +29,30 @@ def test_printed_as_the_table_prints_it():
 def test_a_rig_that_cannot_clamp_is_refused():
     with pytest.raises(Refused):
         list(checked(asked(settings={"supply.pressure_mmHg": 60.0})))
+
+
+class Enough(Exception):
+    """Raised by a watcher who wants no more."""
+
+
+class Counting:
+    """A watcher that stops the work when it has been told so often."""
+
+    def __init__(self, most):
+        self.most, self.told = most, []
+
+    def __call__(self, share):
+        self.told.append(share)
+        if len(self.told) == self.most:
+            raise Enough
+
+
+def test_a_check_that_is_watched_finds_the_same_and_can_be_left_at_any_piece():
+    (alone,) = checked(asked())
+    all_of_it = Counting(0)
+    with progress(all_of_it):
+        (watched,) = checked(asked())
+    assert watched.head == alone.head and len(all_of_it.told) > 20 and all_of_it.told[-1] == 1.0
+    for most in (1, 5, len(all_of_it.told) - 3, len(all_of_it.told) - 1):
+        with pytest.raises(Enough), progress(Counting(most)):
+            list(checked(asked()))

@@ -7,6 +7,7 @@ import pytest
 from experiments.bench.server import aside as module
 from experiments.bench.server.aside import Aside, Job, _do, _left
 from experiments.bench.wire import Answer, packed, unpacked
+from experiments.work.progress import watcher
 from tests.experiments.bench.helper import SETUP
 
 
@@ -73,6 +74,21 @@ def test_a_job_is_left_at_an_answer_when_it_is_no_longer_wanted(monkeypatch):
     assert _left(theirs, 7) and not theirs.poll()
     ours.send(("leave", 6))
     assert not _left(theirs, 7)
+
+
+def test_a_job_that_tells_its_progress_is_left_where_it_tells_it(monkeypatch):
+    ours, theirs = multiprocessing.Pipe()
+
+    def long(asked):
+        for share in range(1000):
+            watcher()(share / 1000)
+            if share == 3:
+                ours.send(("leave", 5))
+        yield Answer({"never": True})
+
+    monkeypatch.setattr("experiments.bench.jobs.JOBS", {"long": long})
+    _do(theirs, SETUP, 5, "long", {}, {"slot": "x"})
+    assert ours.recv() == (5, packed(Answer({"slot": "x", "last": True})), True) and not ours.poll()
 
 
 def test_whatever_goes_wrong_is_told_and_the_process_lives_on(monkeypatch):
