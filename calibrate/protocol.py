@@ -34,6 +34,7 @@ class Clamp(NamedTuple):
     tone_mmHg: float = 0.0  # amplitude of a probing tone on top, at the instrument's probing frequency
     shown: bool = True  # whether the reading, less sweep and tone, is shown as the waveform
     purpose: str = ""
+    course_mmHg: float | Samples = 0.0  # where the right level is expected to go meanwhile: followed, and shown
 
 
 class Vent(NamedTuple):
@@ -120,6 +121,8 @@ FAILURES = {
         "the search took too long", "repeat it with the hand at rest"),
     "clamp not held": (
         "the clamp does not follow its set point", "see the rig's margins, or start from a lower loop gain"),
+    "firmware ended": (
+        "the firmware came to an end of its own", "see what was found, and follow `cuffloop loop` with its replay"),
 }
 
 

@@ -1,33 +1,36 @@
 """The schedule that never interrupts: a small probing signal on top of the clamp holds the set point at the vertex.
 
-Every few seconds the set point sweeps by a mmHg or two with the tone on it; the firmware subtracts both from what it
-shows. A two-state Kalman filter (level and drift; Kalman 1960) joins what the looks say: in a cooling hand the right
-level moves on steadily, and a filter without drift would trail behind it.
+Every second or two the set point sweeps by some mmHg with the tone on it; the firmware subtracts both from what it
+shows. A bank of filters (`level_bank.py`) joins what the looks say and foretells the level, waves included; the set
+point goes along the course that is foretold. Where vertices lie far from where they were expected, sweeps grow wider.
 """
 from __future__ import annotations
 
 import math
 from typing import Annotated, NamedTuple
 
+import numpy as np
+
 from calibrate.protocol import Failed, Found, Instrument, Search
+from calibrate.schedule.level_bank import LevelBank
 from calibrate.schedule.schedule import Diary, Program, find, keep_time
-from calibrate.search.probing import Probe, look
-from calibrate.search.probing_search import NOISY, ProbingSearch, SWEEPS_mmHg, lost
-from calibrate.search.track import Motion, Track
+from calibrate.search.probing import Expected, Probe, look, paced
+from calibrate.search.probing_search import NOISY, ProbingSearch, lost
+from calibrate.search.track import Motion
 from calibrate.search.vertex import Shape
 from plant.declare import group, quantity
 
 FAR_TWICE = 2
 FEWEST_LOOKS = 3  # wide ones, which are not shown
 KNOWN = 0.05  # spread of a shape that is taken as known: so small a sweep cannot tell it
+WIDER, WIDEST_mmHg, KEPT_SURPRISE = 1.5, 10.0, 0.85  # a sweep of so many times the largest of the last offsets
 REACH = 2.0  # half sweeps from the middle, as far as a vertex is believed
-MOVING_mmHg = 0.3  # of the right level after a search, per look, SD (invented)
 
 
 class SteadyProbing(NamedTuple):
     """Parameters of the schedule."""
 
-    probe: Annotated[Probe, group("probing signal")] = Probe(tone_mmHg=2.0, sweep_mmHg=3.0, sweep_s=2.5)
+    probe: Annotated[Probe, group("probing signal")] = Probe(tone_mmHg=3.0, sweep_mmHg=4.0, sweep_s=1.25)
     restless_mmHg: Annotated[
         float, quantity("mmHg", 0.01, 20, "how far the right level jumps between two looks, SD", "invented")
     ] = 1.0
@@ -37,52 +40,56 @@ class SteadyProbing(NamedTuple):
     far_mmHg: Annotated[
         float, quantity("mmHg", 1, 50, "distance of the vertex, seen twice, that calls for wide looks", "invented")
     ] = 8.0
-    astray: Annotated[int, quantity("1", 1, 100, "useless looks in a row before a new search", "invented")] = 4
+    astray: Annotated[int, quantity("1", 1, 100, "useless looks in a row before a new search", "invented")] = 8
 
     def program(self, instrument: Instrument, search: Search, diary: Diary) -> Program:
         """Search once, then probe for ever; search again only when the clamp is lost."""
-        why = "start"
+        why, probe = "start", paced(self.probe, instrument)
         while True:
             found = yield from find(instrument, search, diary, why)
             if isinstance(found, Failed):
                 return found
-            track, useless, far = track_of(found), 0, 0
             motion = Motion(self.restless_mmHg, self.turning_mmHg)
+            bank, useless, far, surprise = bank_of(found, motion, probe), 0, 0, 0.0
             while useless < self.astray:
-                light = math.exp(-track.depth)
-                sweep = min(self.probe.sweep_mmHg, SWEEPS_mmHg[1] * track.shape.width_mmHg)
-                drift = (track.drift_mmHg / self.probe.sweep_s, math.sqrt(track.drift_variance) / self.probe.sweep_s)
+                light, slope = math.exp(-bank.depth(1.0)), bank.slope(1.0)
+                sweep = min(max(probe.sweep_mmHg, WIDER * surprise), WIDEST_mmHg)
                 vertex, seen = yield from keep_time(
-                    look(self.probe, instrument, light, track.relative_slope * light, track.shape, sweep, True, drift),
+                    look(probe, instrument, light, slope * light, bank.shape, sweep, True,
+                         expected_of(bank, instrument)),
                     instrument, diary,
                 )
                 failure = lost(seen, instrument)
                 if failure or vertex.scatter >= NOISY:
                     useless += 1
                     why = failure.message if failure else "no slope to be seen"
-                    track = track.coast(motion)
+                    bank = bank.coast()
                     continue
                 useless = 0
-                off = (vertex.depth - vertex.middle) / track.relative_slope
+                off = (vertex.depth - vertex.middle) / slope
+                surprise = max(abs(off), KEPT_SURPRISE * surprise)
                 far = far + 1 if abs(off) > self.far_mmHg else 0
-                track = track.see(vertex, motion, REACH)._replace(shape=track.shape)
+                bank = bank.see(vertex, REACH)
                 if far >= FAR_TWICE:
                     wide = yield from keep_time(
-                        ProbingSearch().refine(instrument, unsure(track), FEWEST_LOOKS), instrument, diary)
+                        ProbingSearch().refine(instrument, bank.unsure(), FEWEST_LOOKS), instrument, diary)
                     if isinstance(wide, Failed):
                         why = wide.message
                         break
                     diary.note("recalibration", -off, f"the vertex lay {abs(off):.0f} mmHg away twice")
-                    track, far = track_of(wide), 0
+                    bank, far = bank_of(wide, motion, probe), 0
 
 
-def track_of(found: Found) -> Track:
-    """Where a search has ended."""
-    shape = Shape(found.width_mmHg, KNOWN, found.skew, KNOWN)
-    return Track.at(-math.log(found.set_point), found.light_slope / found.set_point, shape, found.sd_mmHg, MOVING_mmHg)
+def bank_of(found: Found, motion: Motion, probe: Probe) -> LevelBank:
+    """What is believed after a search."""
+    return LevelBank.after(found, Shape(found.width_mmHg, KNOWN, found.skew, KNOWN), motion, probe.sweep_s)
 
 
-def unsure(track: Track) -> Track:
-    """What wide looks go on from: the level is no longer known well, nor the shape."""
-    return Track.at(track.depth, track.relative_slope, Shape(track.shape.width_mmHg, skew=track.shape.skew),
-                    max(track.sd_mmHg, 2.0), MOVING_mmHg)
+def expected_of(bank: LevelBank, instrument: Instrument) -> Expected:
+    """How the level will move during the next look."""
+    ticks = instrument.ticks(bank.look_s)
+    looks = 1.0 + ((np.arange(ticks) + 0.5) / ticks - 0.5)
+    level = bank.course_mmHg(looks)
+    share = bank.relative_slope / bank.slope(1.0)  # levels count at the mean slope
+    rate = share * (bank.level_mmHg(1.1) - bank.level_mmHg(0.9)) / (0.2 * bank.look_s)
+    return Expected(rate, share * bank.drift_sd_mmHg / bank.look_s, share * (bank.level_mmHg(1.0) - level))

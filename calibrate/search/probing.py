@@ -43,13 +43,25 @@ def paced(probe: Probe, instrument: Instrument) -> Probe:
     return probe._replace(sweep_s=max(probe.sweep_s, SWEEP_CYCLES / instrument.probe_Hz))
 
 
+class Expected(NamedTuple):
+    """How the right level is expected to move during a look."""
+
+    drift_mmHg_s: float = 0.0  # of the level, towards larger volumes
+    spread_mmHg_s: float = 0.5  # of that, SD
+    course_mmHg: float | Samples = 0.0  # that the set point follows meanwhile, as cuff pressure
+
+
+STANDING = Expected()
+
+
 def probing_clamp(
-    probe: Probe, instrument: Instrument, set_point: float, slope: float, sweep_mmHg: float, shown: bool
+    probe: Probe, instrument: Instrument, set_point: float, slope: float, sweep_mmHg: float, shown: bool,
+    course_mmHg: float | Samples = 0.0,
 ) -> Clamp:
-    """The request of one period of the sweep about a set point."""
+    """The request of one period of the sweep about a set point, which may follow a course."""
     time = np.arange(instrument.ticks(probe.sweep_s)) * instrument.period_s
     sweep = sweep_mmHg * np.sin(2.0 * np.pi * time / probe.sweep_s)
-    return Clamp(set_point, slope, probe.sweep_s, sweep, probe.tone_mmHg, shown, "look")
+    return Clamp(set_point, slope, probe.sweep_s, sweep, probe.tone_mmHg, shown, "look", course_mmHg)
 
 
 def loud_enough(probe: Probe, tone_mmHg: float, scatter: float) -> float:
@@ -129,12 +141,13 @@ Look = Generator[Request, Seen, tuple[Vertex, Seen]]
 
 def look(
     probe: Probe, instrument: Instrument, set_point: float, slope: float, shape: Shape, sweep_mmHg: float,
-    shown: bool = False, drift: tuple[float, float] = (0.0, 0.5),
+    shown: bool = False, expected: Expected = STANDING,
 ) -> Look:
-    """One period of the sweep with the tone on it, and the vertex that it shows; `drift` and its spread in mmHg/s."""
-    seen = yield probing_clamp(probe, instrument, set_point, slope, sweep_mmHg, shown)
+    """One period of the sweep with the tone on it, and the vertex that it shows."""
+    seen = yield probing_clamp(probe, instrument, set_point, slope, sweep_mmHg, shown, expected.course_mmHg)
     spread = blur_mmHg(seen, instrument, SKIP_s)
-    vertex = fit_vertex(local_slopes(seen, instrument, SKIP_s), shape, drift, probe.sweep_s, VERTEX_BLUR * spread)
+    slopes = local_slopes(seen, instrument, SKIP_s)
+    vertex = fit_vertex(slopes, shape, expected[:2], probe.sweep_s, VERTEX_BLUR * spread)
     return sharpened(vertex, spread), seen
 
 

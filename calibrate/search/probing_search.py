@@ -15,7 +15,7 @@ from typing import Annotated, NamedTuple
 import numpy as np
 
 from calibrate.protocol import Clamp, Failed, Found, Instrument, Outcome, Plan, Request, Seen
-from calibrate.search.probing import Probe, look, loud_enough, paced
+from calibrate.search.probing import Expected, Probe, look, loud_enough, paced
 from calibrate.search.searches import find_ground
 from calibrate.search.staircase import Staircase, saturated
 from calibrate.search.track import Motion, Track
@@ -80,9 +80,9 @@ class ProbingSearch(NamedTuple):
             light = math.exp(-on.depth)
             slope = track.relative_slope * light * (CAUTIOUS if count == 0 else 1.0)
             share = LAST_SHARE if shown and calmly >= max(needed - LAST, LAST) else 1.0
-            drift = (on.drift_mmHg / probe.sweep_s, math.sqrt(on.drift_variance) / probe.sweep_s)
+            expected = Expected(on.drift_mmHg / probe.sweep_s, math.sqrt(on.drift_variance) / probe.sweep_s)
             vertex, seen = yield from look(
-                probe, instrument, light, slope, track.shape, share * self.sweep_mmHg(track, count), shown, drift)
+                probe, instrument, light, slope, track.shape, share * self.sweep_mmHg(track, count), shown, expected)
             if failure := lost(seen, instrument):
                 return failure
             probe = probe._replace(tone_mmHg=loud_enough(self.probe, probe.tone_mmHg, vertex.scatter))

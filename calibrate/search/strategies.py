@@ -53,6 +53,7 @@ ALL, USUAL = "all", "probing"
 FIRST = ("classroom", "arctangent", "waveform", "probing")  # in tables; what is not named follows by the alphabet
 LONGEST_REQUEST_s = 600.0
 LARGEST_mmHg = 1000.0  # of any pressure in a request
+BY_TICK = {"sweep_mmHg": "sweep", "course_mmHg": "course"}  # what of a clamp may be given tick by tick
 
 
 def _built_in() -> dict[str, tuple[type[Any], str]]:
@@ -170,7 +171,7 @@ def request_fault(request: Any) -> str:
         limits["pressure_mmHg"] = (0.0, LARGEST_mmHg)
     if isinstance(request, Clamp):
         limits |= {"set_point": (0.0, 1.0), "light_slope": (1e-12, 1.0), "tone_mmHg": (0.0, LARGEST_mmHg)}
-        limits["sweep_mmHg"] = (-LARGEST_mmHg, LARGEST_mmHg)
+        limits |= dict.fromkeys(BY_TICK, (-LARGEST_mmHg, LARGEST_mmHg))
     for name, (low, high) in limits.items():
         fault = _number_fault(name, getattr(request, name), low, high)
         if fault:
@@ -179,10 +180,12 @@ def request_fault(request: Any) -> str:
 
 
 def sweep_fault(request: Any, instrument: Instrument) -> str:
-    """What is wrong with the length of a clamp's sweep; empty when nothing is."""
+    """What is wrong with the length of a clamp's sweep or course; empty when nothing is."""
     ticks = instrument.ticks(request.seconds)
-    if isinstance(request, Clamp) and np.size(request.sweep_mmHg) not in (1, ticks):
-        return f"Clamp with a sweep of {np.size(request.sweep_mmHg)} samples for {ticks} ticks"
+    for name, what in BY_TICK.items() if isinstance(request, Clamp) else ():
+        samples = np.size(getattr(request, name))
+        if samples not in (1, ticks):
+            return f"Clamp with a {what} of {samples} samples for {ticks} ticks"
     return ""
 
 
@@ -207,7 +210,7 @@ def _number_fault(name: str, value: Any, low: float, high: float) -> str:
         numbers = np.asarray(value, float)
     except (TypeError, ValueError):
         return f"{name} = {value_text(value)}, which is no number"
-    if numbers.ndim > (name == "sweep_mmHg"):
+    if numbers.ndim > (name in BY_TICK):
         return f"{name} = {value_text(value)}, which is no single number"
     if np.all((numbers >= low) & (numbers <= high)):  # false for NaN as well
         return ""

@@ -17,7 +17,7 @@ from experiments.check.judged import Judged, least_margins
 from experiments.check.record_text import record_json, record_lines
 from experiments.check.tracking import Tracking
 from experiments.rigs.requirements import FIGURES, Verdict
-from experiments.simulation.set_point import confirmation_text
+from experiments.simulation.set_point import Calibration, confirmation_text
 from experiments.simulation.simulate import Run
 from experiments.work.output import CAUTION
 from plant.pressure.record_quality import NARROW_Hz
@@ -181,9 +181,9 @@ def _number(value: float) -> str:
     return "∞" if math.isinf(value) else f"{value:.4g}" if abs(value) > SMALLEST else "0"
 
 
-def calibration_lines(result: Check) -> list[str]:
-    """What the search found, how far off it was, and what it cost."""
-    calibration, found = result.calibration, result.calibration.found
+def calibration_lines(calibration: Calibration, tracked: Tracking | None, best: Tracking | None) -> list[str]:
+    """What the search found, how far off it was, and what it cost: tracking there and at the true set point."""
+    found = calibration.found
     if isinstance(calibration.outcome, Failed):
         return [f"set point: NOT FOUND after {calibration.search_s:.1f} s: {calibration.outcome.message}",
                 "the run below is at the true set point, which no instrument knows"]
@@ -197,15 +197,15 @@ def calibration_lines(result: Check) -> list[str]:
     ]
     if calibration.confirmation:
         lines.append(confirmation_text(calibration.confirmation))
-    if result.tracking is not None and result.best is not None:
-        lines.append(f"cost of calibration: tracking error {result.tracking.ideal.rms_mmHg:.2f} mmHg rms, "
-                     f"{result.best.ideal.rms_mmHg:.2f} at the true set point")
+    if tracked is not None and best is not None:
+        lines.append(f"cost of calibration: tracking error {tracked.ideal.rms_mmHg:.2f} mmHg rms, "
+                     f"{best.ideal.rms_mmHg:.2f} at the true set point")
     return lines
 
 
-def calibration_json(result: Check) -> dict[str, Any]:
+def calibration_json(calibration: Calibration, best: Tracking | None) -> dict[str, Any]:
     """The same as plain data."""
-    calibration, outcome = result.calibration, result.calibration.outcome
+    outcome = calibration.outcome
     told: dict[str, Any] = outcome._asdict()
     if isinstance(outcome, Failed):
         told["message"] = outcome.message
@@ -216,7 +216,7 @@ def calibration_json(result: Check) -> dict[str, Any]:
         "search_s": calibration.search_s,
         "highest_mmHg": calibration.highest_mmHg,
         "confirmation": calibration.confirmation._asdict() if calibration.confirmation else None,
-        "rms_at_true_set_point_mmHg": result.best.ideal.rms_mmHg if result.best else None,
+        "rms_at_true_set_point_mmHg": best.ideal.rms_mmHg if best else None,
     }}
 
 
@@ -224,7 +224,8 @@ def check_lines(result: Check) -> list[str]:
     """The whole check on one screen."""
     lines = [*record_lines(result.run.trace), ""]
     lines += margins_lines(result.rig.name, result.loops, result.worst, result.budget)
-    lines += ["", *calibration_lines(result), "", *run_lines(result.run, result.tracking)]
+    lines += ["", *calibration_lines(result.calibration, result.tracking, result.best), ""]
+    lines += run_lines(result.run, result.tracking)
     lines += [*agreement_lines(result.agreement), ""]
     lines += [*verdict_lines(result.verdicts), ""]
     lines.append(f"{'PASS' if result.passed else 'FAIL'}: {result.rig.name} on {result.run.trace.name}")
@@ -278,7 +279,8 @@ def check_json(result: Check) -> dict[str, Any]:
         {**v._asdict(), "found": None if math.isnan(v.found) else v.found, "passed": v.passed} for v in result.verdicts
     ]
     agreed = result.agreement._asdict() | {"parted": result.agreement.parted} if result.agreement else None
-    return {"passed": result.passed, "verdicts": verdicts, "agreement": agreed, **calibration_json(result),
+    return {"passed": result.passed, "verdicts": verdicts, "agreement": agreed,
+            **calibration_json(result.calibration, result.best),
             **run_json(result.run, result.tracking), **record_json(result.run.trace),
             **loops_json(result.loops, result.worst, result.budget)}
 

@@ -10,6 +10,7 @@ from experiments.commands.options import (
     NUMBER,
     WHOLE,
     ClusterOption,
+    FirmwareOption,
     JsonOption,
     KeepOption,
     OutOption,
@@ -36,6 +37,7 @@ def sweep(
         int | None, typer.Option(**WHOLE, help="Take this many low-discrepancy points of the ranges, not their grid.")
     ] = None,
     simulated: Annotated[bool, typer.Option("--simulate", help="Run each point, too; margins only otherwise.")] = False,
+    firmware: FirmwareOption = None,
     record: RecordOption = None,
     seconds: SecondsOption = None,
     requirements: RequirementsOption = None,
@@ -50,7 +52,8 @@ def sweep(
 ) -> None:
     """Margins, and tracking if asked, at every point of some axes. Exit status 1 when no point keeps all limits.
 
-    With --out, work that was cut short goes on where it stopped when the same command is given again.
+    With --out, work that was cut short goes on where it stopped when the same command is given again. With --firmware
+    your own code runs unchanged at every point of axes outside the rig's law.
     """
     options = dict(locals())
     from experiments.commands.jobs.sweep import SweepJob, sweep_job

@@ -10,6 +10,7 @@ from experiments.commands.options import (
     NUMBER,
     WHOLE,
     ClusterOption,
+    FirmwareOption,
     JsonOption,
     KeepOption,
     OutOption,
@@ -39,6 +40,7 @@ def search(
     record: Annotated[
         str | None, typer.Option(help="Search on the rig's own finger with this arterial pressure, as check does.")
     ] = None,
+    firmware: FirmwareOption = None,
     fingers: Annotated[
         int | None, typer.Option(**WHOLE, help="A study: every strategy on so many fingers of the group.")
     ] = None,
@@ -65,7 +67,7 @@ def search(
 ) -> None:
     """Find the set point of a virtual finger, or compare searches. The truth stands beside what was found.
 
-    Exit status 1 when the search fails.
+    With --firmware the strategy asks your own servo, by its orders. Exit status 1 when the search fails.
     """
     options = dict(locals())
     from experiments.commands.jobs.search import SearchOptions, search_job

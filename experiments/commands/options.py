@@ -64,6 +64,11 @@ SecondsOption = Annotated[float | None, typer.Option(**NUMBER, help="Use only th
 StartOption = Annotated[float, typer.Option(**NUMBER, help="Start this far into the record [s].")]
 SeedOption = Annotated[int, typer.Option(**WHOLE, help="Seed of all noise.")]
 OutOption = Annotated[Path | None, typer.Option(help="Write figures and JSON into this directory.")]
+FirmwareOption = Annotated[
+    Path | None, typer.Option("--firmware", help=(
+        "Your own servo in place of the rig's law: a C file (.c), a folder of them or a shared library that speaks "
+        "`cuffloop loop --header`. It is run with your rights.")),
+]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print only JSON.")]
 RequirementsOption = Annotated[
     Path | None, typer.Option(help="Requirements file (.toml). Default: the one that ships with the rig.")

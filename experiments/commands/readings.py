@@ -47,6 +47,13 @@ def readings(
     ] = False,
     tidal: Annotated[float | None, typer.Option(**NUMBER, help="Tidal volume [mL/kg].")] = None,
     venous: Annotated[float, typer.Option(**NUMBER, help="Central venous pressure [mmHg].")] = 5.0,
+    arm: Annotated[
+        str, typer.Option(help="From finger to upper arm: law (with a filter for the wave) or tube.")
+    ] = "law",
+    cuff: Annotated[
+        list[str] | None, typer.Option(metavar="TIME:SYSTOLIC/DIASTOLIC", help="What an upper-arm cuff read during the "
+                                       "run [s, mmHg], as in 20:118/76; more than once if wanted.")
+    ] = None,
     setting: SetOption = None,
     out: OutOption = None,
     as_json: JsonOption = False,
@@ -108,4 +115,35 @@ def agree(
     raise typer.Exit(agree_job(AgreeOptions(**options)))
 
 
-COMMANDS = (readings, require, agree)
+def trend(
+    rig: RigArgument = "wrist",
+    record: Annotated[str, typer.Option(help="A virtual person, as in person:45f.")] = "person:45f",
+    chosen: Annotated[
+        str, typer.Option("--schedules", metavar="NAME,…", help="As for `cuffloop schedules`.")
+    ] = "growing,steady",
+    scenarios: Annotated[
+        str, typer.Option(metavar="NAME,…", help="As for `cuffloop schedules`; those that happen within seconds have "
+                          "no circulation behind them.")
+    ] = "quiet,cold",
+    minutes: Annotated[float, typer.Option(**NUMBER, help="Length of each run.")] = 60.0,
+    faults: Annotated[
+        str | None, typer.Option(metavar="NAME,…", help="Failures, or all: what each does to each reading.")
+    ] = None,
+    estimator: Annotated[
+        str, typer.Option(help="Of stroke volume, as for `cuffloop readings`.")
+    ] = "Liljestrand–Zander",
+    turn: Annotated[float, typer.Option(**NUMBER, help="Turn of each of two fingers [min].")] = 60.0,
+    day: Annotated[float, typer.Option(**NUMBER, help="How long they take turns [h].")] = 24.0,
+    seed: SeedOption = 1,
+    setting: SetOption = None,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Readings over hours: output and variation under schedules, two fingers in turn, what failures do to readings."""
+    options = dict(locals())
+    from experiments.commands.jobs.readings.trend import TrendJobOptions, trend_job
+
+    raise typer.Exit(trend_job(TrendJobOptions(**options)))
+
+
+COMMANDS = (readings, require, agree, trend)

@@ -8,7 +8,9 @@ import typer
 
 from experiments.commands.options import (
     NUMBER,
+    WHOLE,
     ColumnsOption,
+    FirmwareOption,
     JsonOption,
     OutOption,
     RecordOption,
@@ -26,15 +28,27 @@ def check(
     rigs: RigsArgument = None,
     record: RecordOption = None,
     columns: ColumnsOption = None,
+    firmware: FirmwareOption = None,
     requirements: RequirementsOption = None,
     seconds: SecondsOption = None,
     start: StartOption = 0.0,
+    fingers: Annotated[int | None, typer.Option(**WHOLE, help=(
+        "Judge one rig on this many virtual fingers, each at its own pressures and, within the rig file's [spread], "
+        "on a rig of its own."))] = None,
+    group: Annotated[str | None, typer.Option(help="Of this group or table (.csv); default: mixed.")] = None,
+    simulated: Annotated[bool, typer.Option("--simulate", help="Run each finger, too; else margins only.")] = False,
+    percentile: Annotated[
+        float | None, typer.Option(**NUMBER, help="Share of the fingers that must keep the limits [%]. Default: 100.")
+    ] = None,
     seed: SeedOption = 1,
     setting: SetOption = None,
     out: OutOption = None,
     as_json: JsonOption = False,
 ) -> None:
-    """Judge a rig, or several side by side: margins, phase budget, tracking on a record. Exit status 0 pass, 1 fail."""
+    """Judge a rig, or several side by side: margins, phase budget, tracking on a record. Exit status 0 pass, 1 fail.
+
+    With --firmware a set-point search and a run of your own code, findings first, without margins.
+    """
     options = dict(locals())
     from experiments.commands.jobs.check import CheckOptions, check_job
 

@@ -11,6 +11,7 @@ from experiments.commands.options import (
     WHOLE,
     ClusterOption,
     ColumnsOption,
+    FirmwareOption,
     JsonOption,
     KeepOption,
     RecordOption,
@@ -47,6 +48,7 @@ def faults(
     requirements: Annotated[
         Path | None, typer.Option(help="Fault requirements file (.toml). Default: the shipped one.")
     ] = None,
+    firmware: FirmwareOption = None,
     keep: KeepOption = False,
     workers: WorkersOption = None,
     cluster: ClusterOption = None,
@@ -58,7 +60,10 @@ def faults(
     as_json: JsonOption = False,
     trust: TrustOption = False,
 ) -> None:
-    """Inject every failure, with all protection and without each. Exit status 1 when a limit is broken with all."""
+    """Inject every failure, with all protection and without each. Exit status 1 when a limit is broken with all.
+
+    With --firmware your own code runs under the rig's protection; a finding in it is status 1, too.
+    """
     options = dict(locals())
     from experiments.commands.jobs.faults import FaultsOptions, faults_job
 
@@ -74,8 +79,14 @@ def report(
     faults: Annotated[
         Path | None, typer.Option(help="Folder that `cuffloop faults --out` has written for this rig.")
     ] = None,
+    identified: Annotated[
+        Path | None, typer.Option(help="Folder that `cuffloop identify --out` has written for this rig.")
+    ] = None,
     scales: Annotated[
         Path | None, typer.Option(help="Scales of the failure-mode table (.toml). Default: ones that are invented.")
+    ] = None,
+    trend: Annotated[
+        Path | None, typer.Option(help="Folder that `cuffloop trend --out` has written for this rig.")
     ] = None,
     seed: SeedOption = 1,
     setting: SetOption = None,

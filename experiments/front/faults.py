@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from controller.protection.guards import PROTECTIONS
+from experiments.firmware.foreign.watch import given_at
 from experiments.front.inputs import HERE, LARGEST_SEED, RigLike, Work, bounded, given_of
 from experiments.front.public import public
 from experiments.front.result import Result
@@ -45,6 +46,9 @@ class FaultOptions:
     """How long to look after the onset [s], 2 … 600."""
     requirements: str | Path | None = None
     """File of limits; None: the shipped one."""
+    firmware: str | Path | None = None
+    """A servo of your own instead of the rig's law: a C file, a folder of them or a shared library. The rig's
+    protection looks on; failures inside the rig's own law do not apply."""
 
 
 USUAL = FaultOptions()
@@ -63,8 +67,8 @@ class FaultsResult(Result):
 
     @property
     def passed(self) -> bool:
-        """Whether no failure breaks a limit with all protection in place, and no physiology trips one."""
-        return not any(summary.breaks for summary in summaries(self.table))
+        """Whether no failure breaks a limit with all protection in place, no physiology trips one, and no finding."""
+        return not any(summary.breaks for summary in summaries(self.table)) and not self.study.findings
 
     @property
     def file_name(self) -> str:
@@ -140,7 +144,13 @@ def faults(
     kept = work.kept(rig, KEPT)
     name, *settings = given_of(rig)
     plan = Plan(name, tuple(settings), tuple(_words(names, keep_empty=True)), fingers, options.phases, group, seed,
-                options.pairs, protections, options.seconds, limits, bounded_story(options.stories_min))
+                options.pairs, protections, options.seconds, limits, bounded_story(options.stories_min),
+                None if options.firmware is None else given_at(Path(options.firmware)))
+    if plan.firmware is not None and plan.story is not None:
+        raise InputError(f"--stories {options.stories_min:g}: scenarios are told of the rig's own law; leave one of "
+                         "--stories and --firmware out")
+    if plan.firmware is not None and work.cluster is not None:
+        raise InputError(f"--cluster {work.cluster}: a firmware of your own runs on this machine; leave it out")
     chosen, _ = prepare(plan)
     plan = plan._replace(faults=tuple(fault_text(fault) for fault in chosen))
     study = run_study(plan, kept, engine, watcher())

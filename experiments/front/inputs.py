@@ -14,7 +14,7 @@ from experiments.rigs.table import toml_value
 from experiments.rigs.trust import refuse_when_resumed
 from experiments.work.chunks import fingerprint
 from experiments.work.run import Engine, local
-from plant.circulation.person_name import is_person, raw_person
+from plant.circulation.person_name import driven_tone, is_person, raw_person
 from plant.errors import InputError
 from plant.messages import value_text
 from plant.pressure.record import PressureTrace, pig_available, to_ticks
@@ -182,6 +182,8 @@ def engine_of(workers: int | None, address: str | None) -> Engine:
 def pressure_on(rig: Rig, record: RecordLike, seconds: float | None, start_s: float, seed: int) -> PressureTrace:
     """The trace that a function runs on. Raises InputError, also for a trace on other ticks than the rig's."""
     if not isinstance(record, PressureTrace):
+        if isinstance(record, str) and is_person(record):
+            record = _worn_person(rig, record, SYNTHETIC_s if seconds is None else seconds, start_s, seed)
         return pressure_of(rig.timing.period_s, record, seconds, start_s, seed)
     if seconds is not None or start_s != 0.0:
         raise InputError(f"record {record.name}: is cut already; leave seconds and start_s out, or give them to "
@@ -192,6 +194,14 @@ def pressure_on(rig: Rig, record: RecordLike, seconds: float | None, start_s: fl
                          f"{own} s; read it with read_record(…, period_s={own})")
     bounded("--seed", seed, 0, LARGEST_SEED)
     return record
+
+
+def _worn_person(rig: Rig, name: str, seconds: float, start_s: float, seed: int) -> RawRecord | str:
+    """The record of a person whose hand goes along with the tone of the rig's finger; its name where that stays."""
+    period_s = rig.timing.period_s
+    _refuse_too_many_ticks((start_s + seconds) / period_s, name)
+    course = driven_tone(name, rig.tone, period_s, seconds, start_s, seed)
+    return name if course is None else raw_person(name, max(start_s + seconds, SHORTEST_s), seed, course)
 
 
 def record_name(record: str | Path | None) -> str:

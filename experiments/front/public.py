@@ -16,6 +16,7 @@ Returned = TypeVar("Returned")
 MOST_CHARACTERS = 200  # of one argument
 OPTION = re.compile(r"--([a-z][a-z-]*)")
 ARGUMENTS = {  # options that are called otherwise in Python
+    "arterial": "arterial_mmHg",
     "at": "at_mmHg", "start": "start_s", "offset": "offset_mmHg", "vent": "vent_s", "mean": "mean_mmHg",
     "simulate": "simulated", "out": "folder", "faults": "names", "stories": "stories_min", "schedules": "schedules",
 }

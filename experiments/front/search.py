@@ -2,13 +2,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from calibrate.search.confirmation import Confirmation
-from calibrate.search.strategies import ALL, USUAL, load_strategies
+from calibrate.search.strategies import ALL, USUAL, Strategy, load_strategies
 from experiments.calibration.search.study import PARTS, Plan, Study, run_study
 from experiments.calibration.search.trial import Trial, finger_trial, record_trial, usual_substeps
+from experiments.firmware.foreign.findings import Finding
+from experiments.firmware.foreign.session import Sessions
 from experiments.front.inputs import (
     HERE,
     LARGEST_SEED,
@@ -22,8 +26,10 @@ from experiments.front.inputs import (
 )
 from experiments.front.public import public
 from experiments.front.result import Result
-from experiments.rigs.rig import load_rig
+from experiments.rigs.rig import Rig, load_rig
 from experiments.simulation.instrument import instrument_of
+from experiments.simulation.session import Session
+from experiments.simulation.set_point import Sessions as MakesSessions
 from experiments.subjects.population import find_finger
 from experiments.subjects.spreads import GROUPS
 from experiments.work.output import OutputFolder, provenance
@@ -44,11 +50,12 @@ class SearchResult(Result):
     """What `search` gave: one search with all that it asked and saw, and the truth beside it."""
 
     trial: Trial
+    findings: tuple[Finding, ...] = ()  # in somebody's own firmware, where that was asked
 
     @property
     def passed(self) -> bool:
-        """Whether a set point was found."""
-        return self.trial.calibration.found is not None
+        """Whether a set point was found, without a finding."""
+        return self.trial.calibration.found is not None and not self.findings
 
     @property
     def file_name(self) -> str:
@@ -59,13 +66,14 @@ class SearchResult(Result):
         """Its steps, what was found, and the truth."""
         from experiments.calibration.search.trial_text import search_lines
 
-        return search_lines(self.trial)
+        return [*(f"FINDING {finding.kind}: {finding.text}" for finding in self.findings), *search_lines(self.trial)]
 
     def document(self) -> dict[str, Any]:
         """The same as plain data."""
         from experiments.calibration.search.trial_text import search_json
 
-        return search_json(self.trial) | dict(self.told)
+        told = {"findings": [finding.__dict__ for finding in self.findings]} if self.findings else {}
+        return search_json(self.trial) | told | dict(self.told)
 
     def pictures(self) -> dict[str, Callable[[], Any]]:
         """search."""
@@ -128,6 +136,7 @@ class SearchesResult(Result):
 def search(
     rig: RigLike = "wrist", finger: str | None = None, *, strategy: str = USUAL, record: RecordLike = None,
     group: str | None = None, seed: int | None = None, substeps: int | None = None,
+    firmware: str | Path | None = None,
 ) -> SearchResult:
     """Let a rig find its set point on one virtual finger; what was found stands beside the truth.
 
@@ -139,6 +148,8 @@ def search(
         group: of the finger when none is named: `mixed`, `young`, `old`, `cold`, `warm`, `low_perfusion`.
         seed: of that finger or, with a record, of all noise.
         substeps: Runge–Kutta steps a tick; None: 5, or as many as the rig needs (as `check` with a record).
+        firmware: a servo of your own instead of the rig's law: a C file, a folder of them or a shared library, run
+            with your rights. The strategy stays the slow task: it asks that firmware by the orders of its interface.
 
     Returns:
         A SearchResult: `passed`, whether a set point was found; `trial.calibration` with `error_mmHg` (mean transmural
@@ -159,16 +170,28 @@ def search(
     _check_numbers(seed, substeps)
     _check_clashes(record is not None, finger, group, seed)
     made = rig_of(rig)
-    if record is not None:
-        own_seed = USUAL_SEED if seed is None else seed
-        trace = pressure_on(made, record, None, 0.0, own_seed)
-        trial = record_trial(made, trace, strategies[0], instrument_of(made), own_seed, substeps)
-    else:
-        usual = f"{group or USUAL_GROUP}-{USUAL_SEED if seed is None else seed}-{USUAL_NUMBER:04d}"
-        steps = substeps or usual_substeps(made)
-        trial = finger_trial(made, find_finger(finger or usual), strategies[0], instrument_of(made), steps,
-                              confirmation=Confirmation())
-    return SearchResult(trial, told=provenance(trial.seed))
+    with Sessions(Path(firmware)) if firmware is not None else nullcontext() as own:
+        trial = _trial(made, strategies[0], finger or _usual(group, seed), record, (seed, substeps), own or Session)
+    return SearchResult(trial, tuple(own.findings) if own else (), told=provenance(trial.seed))
+
+
+def _usual(group: str | None, seed: int | None) -> str:
+    """The finger that is taken where none is named."""
+    return f"{group or USUAL_GROUP}-{USUAL_SEED if seed is None else seed}-{USUAL_NUMBER:04d}"
+
+
+def _trial(
+    rig: Rig, strategy: Strategy, finger: str, record: RecordLike, numbers: tuple[int | None, int | None],
+    sessions: MakesSessions,
+) -> Trial:
+    """A search on the record or, without one, on the finger; the numbers are seed and Runge–Kutta steps."""
+    seed, substeps = numbers
+    if record is None:
+        return finger_trial(rig, find_finger(finger), strategy, instrument_of(rig), substeps or usual_substeps(rig),
+                            confirmation=Confirmation(), sessions=sessions)
+    own_seed = USUAL_SEED if seed is None else seed
+    trace = pressure_on(rig, record, None, 0.0, own_seed)
+    return record_trial(rig, trace, strategy, instrument_of(rig), own_seed, substeps, sessions)
 
 
 @public

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from experiments.design.sweep.axes import FINGER, grid_points, parse_axes, sample_points
+from experiments.design.sweep.axes import FINGER, Axis, grid_points, parse_axes, sample_points
 from experiments.design.sweep.dataset import study_dataset
 from experiments.design.sweep.pictures import study_figures
 from experiments.design.sweep.piece import Case
@@ -143,15 +143,13 @@ def sweep(
     """
     kept = work.kept(rig, KEPT)
     source, seed = source_of(rig), options.seed
-    people = _people(fingers, options.group, seed)
+    people = people_of(fingers, options.group, seed)
     parsed = parse_axes(axis_texts(axes), source, bool(people))
     points = grid_points(parsed) if sample is None else sample_points(parsed, sample, seed)
     limits = load_requirements(Path(options.requirements) if options.requirements else
                                default_requirements(source.base))
     bounded("--seed", seed, 0, LARGEST_SEED)
-    own_pressure = bool(people) or any(axis.name.startswith((f"{FINGER}.pressure", f"{FINGER}.wearer"))
-                                       for axis in parsed)
-    trace, raw = _pressure(source, record, own_pressure, options)
+    trace, raw = pressure_given(source, record, parsed, bool(people), options)
     names = tuple(axis.name for axis in parsed)
     case = Case(source, names, simulated, trace, raw, options.seconds or SYNTHETIC_s, 0.0, seed)
     plan = Plan(case, tuple(parsed), tuple(points), tuple(people), sample is not None)
@@ -181,10 +179,11 @@ def _values_text(name: str, values: Any) -> str:
         raise InputError(f"axis {name}: give a list of values or a tuple (low, high, count)") from None
 
 
-def _pressure(
-    source: Source, record: RecordLike, own_pressure: bool, options: SweepOptions
+def pressure_given(
+    source: Source, record: RecordLike, axes: Sequence[Axis], population: bool, options: SweepOptions
 ) -> tuple[PressureTrace | None, RawRecord | None]:
     """The record on ticks, and as it was sampled, so that another tick can be swept; neither with fingers' own."""
+    own_pressure = population or any(axis.name.startswith((f"{FINGER}.pressure", f"{FINGER}.wearer")) for axis in axes)
     if own_pressure:
         if record not in (None, "synthetic"):
             raise InputError(f"--record {getattr(record, 'name', record)}: every finger here has its own pressure; "
@@ -203,7 +202,7 @@ def _pressure(
                                                          options.seed)
 
 
-def _people(fingers: int | str | None, group: str | None, seed: int) -> list[Finger]:
+def people_of(fingers: int | str | None, group: str | None, seed: int) -> list[Finger]:
     """The population, the one finger that is named, or nobody."""
     if isinstance(fingers, str):
         if group is not None and not is_table(group):

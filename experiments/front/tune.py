@@ -12,10 +12,12 @@ from experiments.design.tune.limits import margin_limits
 from experiments.design.tune.pictures import fingers_figure, sensitivity_figure, trade_off_figure
 from experiments.design.tune.structures import structures_named
 from experiments.design.tune.text import tuned_rig_text, tuning_json, tuning_lines
-from experiments.front.inputs import LARGEST_SEED, RigLike, bounded, rig_of
+from experiments.front.inputs import LARGEST_SEED, RigLike, bounded, rig_of, source_of
 from experiments.front.public import public
 from experiments.front.result import Result
 from experiments.rigs.requirements import default_requirements, load_requirements
+from experiments.rigs.spread_tables import SPREAD
+from experiments.rigs.uncertain import drawn_rigs
 from experiments.subjects.table import chosen_fingers
 from experiments.work.output import OutputFolder, provenance
 from experiments.work.progress import watcher
@@ -80,6 +82,9 @@ def tune(
 ) -> TuneResult:
     """Find controller settings that track best and keep their margins on every finger of a population.
 
+    Where the rig's file holds `[spread]`, as `identify` writes it, each finger is on a rig of its own, drawn within
+    that (jointly, by `[correlation]`): the settings then keep their limits on whatever rig the bench left possible.
+
     Args:
         rig: name, path of a rig file, or what `load_rig` returned.
         fingers: how many virtual fingers.
@@ -111,6 +116,7 @@ def tune(
     limits = margin_limits(load_requirements(Path(requirements) if requirements else default_requirements(made.base)))
     structures = structures_named(structure)
     people = chosen_fingers(fingers, group, seed)
-    aims = tuning_study.Aims(limits, percentile, slope_error, structures)
+    plants = tuple(drawn_rigs(source_of(rig), made, len(people), seed)) if SPREAD in made.tables else ()
+    aims = tuning_study.Aims(limits, percentile, slope_error, structures, plants=plants)
     tuning = tuning_study.tune(made, people, aims, group, seed, watcher())
     return TuneResult(tuning, told=provenance(seed))

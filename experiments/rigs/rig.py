@@ -14,6 +14,7 @@ from controller.tick.firmware import Filling
 from controller.tick.inverse import Direct, FlowInverse, achieved_demand, valve_command
 from controller.tick.law import Controller, design
 from controller.tick.timing import Timing, dead_ticks
+from experiments.rigs.spread_tables import CORRELATION, SPREAD, check_correlation, check_pairs, check_spread
 from plant.assembly import Plant
 from plant.electronics.transducer import Transducer
 from plant.errors import InputError
@@ -50,7 +51,6 @@ BUILT_IN = Path(__file__).parent
 ALIASES = {"valve_near": "wrist", "valve_far": "cabinet"}  # by where the valve sits, in general words
 METRES_PER_SECTION = 0.15
 MOST_BYTES = 1_000_000  # of a TOML file
-SPREAD = "spread"  # table of standard uncertainties, as `cuffloop identify` writes it
 TEXTS, LONGEST_TEXT = ("name", "about"), 200
 NOMINAL_mmHg = 90.0  # arterial pressure at which the design is looked at
 LEAST_SLOPE = 1e-9  # of full scale per mmHg: a thousand times below the smallest converter step
@@ -214,25 +214,14 @@ def _check_table(key: str, value: Any, where: str) -> None:
                 f"{where}: {key} = {value_text(value)} must be text of one line, at most {LONGEST_TEXT} characters"
             )
     elif key == SPREAD:
-        _check_spread(value, where)
+        check_spread(value, (*PLAIN, *KINDS), where)
+    elif key == CORRELATION:
+        check_correlation(value, where)
     elif key not in PLAIN and key not in KINDS:
         known = ", ".join(sorted((*TEXTS, *PLAIN, *KINDS)))
         raise InputError(f"{where}: [{one_line(key, 60)}] is not a table of a rig; use one of {known}")
     elif not isinstance(value, dict):
         raise InputError(f"{where}: {key} = {value_text(value)} must be a table, as in [{key}]")
-
-
-def _check_spread(value: Any, where: str) -> None:
-    """Standard uncertainties of a rig's numbers, by dotted name: not of the rig, but for who judges it."""
-    if not isinstance(value, dict):
-        raise InputError(f"{where}: {SPREAD} = {value_text(value)} must be a table, as in [{SPREAD}]")
-    for name, sd in value.items():
-        table, _, field = name.partition(".")
-        number = isinstance(sd, (int, float)) and not isinstance(sd, bool)
-        if not field or (table not in PLAIN and table not in KINDS):
-            raise InputError(f"{where}: {SPREAD}.{one_line(name, 60)}: write \"table.key\" = standard uncertainty")
-        if not number or not 0.0 < sd < math.inf:
-            raise InputError(f"{where}: {SPREAD}.{one_line(name, 60)} = {value_text(sd)} must be a positive number")
 
 
 def make_rig(tables: dict[str, Any], where: str, folder: Path, base: str = "wrist") -> Rig:
@@ -242,6 +231,7 @@ def make_rig(tables: dict[str, Any], where: str, folder: Path, base: str = "wris
     """
     for key, value in tables.items():
         _check_table(key, value, where)
+    check_pairs(tables, where)
     made = {key: validated(kind, tables.get(key, {}), where, key) for key, kind in PLAIN.items()}
     valve = _make_kind("valve", tables.get("valve", {}), where, folder)
     tube = _make_kind("tube", tables.get("tube", {}), where, folder)

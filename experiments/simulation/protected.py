@@ -77,9 +77,6 @@ MONITOR_SD = 0.002  # of the diode beside the emitter, share of nominal (invente
 FAULT_CHANNELS = (*CHANNELS, "second_mmHg", "shown_mmHg", "fallback", "fired", "dump", "lift", "arriving")
 
 
-# --- what a run is made of ------------------------------------------------------------------------------------------
-
-
 @all_own
 class Safety(NamedTuple):
     """Protection, a failure, and what the run is held against. All of it may differ from finger to finger."""
@@ -262,14 +259,24 @@ def processor_tick(
     system: ProtectedLoop, run: ProtectedRun, reading: Reading, now: Instant, previous: float
 ) -> tuple[FirmwareState, Processor, Answer]:
     """Law and protection if the processor runs; else the last command stays or, while it is down, all is lost."""
-    loop, fault, before = system.loop, system.safety.fault, run.processor
-    sample, runs, boot, after_reset = reading.sample, reading.runs, reading.boot, reading.after_reset
-    order = order_now(now.order, fault, before, reading.light_slope)
-    control, answer = firmware_part(loop, run.firmware, order, sample)
-    twice = fault.doubled & runs
+    fault = system.safety.fault
+    order = order_now(now.order, fault, run.processor, reading.light_slope)
+    control, answer = firmware_part(system.loop, run.firmware, order, reading.sample)
+    twice = fault.doubled & reading.runs
     if anywhere(twice):
-        again, second = firmware_part(loop, control, order, sample)
+        again, second = firmware_part(system.loop, control, order, reading.sample)
         control, answer = selected(twice, again, control), selected(twice, second, answer)
+    return after_answer(system, run, reading, order, (control, answer), previous)
+
+
+@fused
+def after_answer(
+    system: ProtectedLoop, run: ProtectedRun, reading: Reading, order: Order, answered: tuple[FirmwareState, Answer],
+    previous: float,
+) -> tuple[FirmwareState, Processor, Answer]:
+    """Protection, once the law has answered."""
+    before, (control, answer) = run.processor, answered
+    sample, runs, boot, after_reset = reading.sample, reading.runs, reading.boot, reading.after_reset
     clamped = timer(before.clamped_ticks, order.mode == CLAMP)
     seen = watched_now(system, run, order, reading, answer, clamped)
     protection = protection_step(system.safety.guards.protection, before.protection, seen)
@@ -332,11 +339,19 @@ def protected_decides(
     system: ProtectedLoop, now: Instant, run: ProtectedRun, pending: Samples, group: int
 ) -> tuple[ProtectedDecision, ProtectedTelemetry]:
     """First half of a tick: sample, firmware, protection, and what works without firmware."""
-    ring, fault, judge, guards = len(pending), system.safety.fault, system.safety.judge, system.safety.guards
-    period, state = system.loop.clock.period_s, run.plant.plant
     reading = take_reading(system, now, run)
-    previous = row_of(pending, (now.tick + ring - 1) % ring, group)
-    control, processor, answer = processor_tick(system, run, reading, now, previous)
+    previous = row_of(pending, (now.tick + len(pending) - 1) % len(pending), group)
+    return decided(system, now, run, pending, group, reading, processor_tick(system, run, reading, now, previous))
+
+
+@fused
+def decided(
+    system: ProtectedLoop, now: Instant, run: ProtectedRun, pending: Samples, group: int, reading: Reading,
+    ran: tuple[FirmwareState, Processor, Answer],
+) -> tuple[ProtectedDecision, ProtectedTelemetry]:
+    """What follows from the processor's part of a tick: what works without firmware, and what reaches the valve."""
+    ring, fault, judge, guards = len(pending), system.safety.fault, system.safety.judge, system.safety.guards
+    period, state, (control, processor, answer) = system.loop.clock.period_s, run.plant.plant, ran
     set_row(pending, now.tick % ring, group, answer.command)
     fallback, unpowered = processor.protection.fallback, opposite(is_powered(fault))
     node = line_node(system.loop.plant.tube, state.line, state.cuff_mmHg)

@@ -11,7 +11,7 @@ from controller.tick.firmware import CLAMP, FILL, VENT
 from experiments.rigs.rig import Rig
 from experiments.simulation.coupled import (
     CHANNELS,
-    DIVERGED,
+    RUNNING,
     Orders,
     RunState,
     at_rest,
@@ -47,6 +47,7 @@ class Session:
     blocks: list[Samples] = field(default_factory=list)  # every tick so far, or the last request's, by CHANNELS
     requests: list[Request] = field(default_factory=list)  # what each block was asked for
     diverged: bool = False
+    ended: str = ""  # what ended it, where that is no pressure or light out of bounds
 
     def __post_init__(self) -> None:
         self._loop = closed_loop(self.rig, self.substeps)
@@ -68,11 +69,8 @@ class Session:
             raise OutOfTime
         orders = orders_of(request, ticks, instrument)
         rows = self._rows(ticks)
-        with uninterrupted():
-            self.state, status, done = run_ticks(
-                self._loop, self.seed, self.inputs.part(at, at + ticks), orders, self.state, self._pending, rows
-            )
-        self.diverged = self.diverged or status == DIVERGED
+        self.state, status, done = self._run(self.inputs.part(at, at + ticks), orders, rows)
+        self.diverged = self.diverged or status != RUNNING
         rows = rows[:done]
         if not self.keep:
             self.blocks.clear()
@@ -83,6 +81,13 @@ class Session:
             raise Diverged
         signals = (rows[:, COLUMN[name]] for name in ("light", "reading_mmHg", "command", "limited"))
         return Seen(*(signals if self.keep else (np.array(signal) for signal in signals)))
+
+    def _run(self, inputs: Inputs, orders: Orders, rows: Samples) -> tuple[RunState, int, int]:
+        """Run a block of ticks and fill its rows. The state after it, RUNNING or why it ended, and the ticks done."""
+        with uninterrupted():
+            made: tuple[RunState, int, int] = run_ticks(
+                self._loop, self.seed, inputs, orders, self.state, self._pending, rows)
+        return made
 
     def _rows(self, ticks: int) -> Samples:
         if self.keep:
@@ -109,7 +114,7 @@ def orders_of(request: Request, ticks: int, instrument: Instrument) -> Orders:
         mode, pressure = FILL, request.pressure_mmHg
     elif isinstance(request, Clamp):
         mode, slope = CLAMP, request.light_slope
-        shift = np.zeros(ticks) + request.sweep_mmHg
+        shift = np.zeros(ticks) + request.sweep_mmHg + request.course_mmHg
         if request.tone_mmHg > 0.0:
             time = np.arange(ticks) * instrument.period_s
             shift += request.tone_mmHg * np.sin(2.0 * np.pi * instrument.probe_Hz * time)

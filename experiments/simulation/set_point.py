@@ -28,6 +28,7 @@ from plant.pressure.record import PressureTrace
 LONGEST_s = 60.0  # of a search; the searches give up by themselves before
 AFTER_s = 2.0  # of clamp at the found set point, over which its error is read
 CONFIRMING = "confirmation"  # purpose of its requests
+Sessions = Callable[[Rig, Inputs, int, int], Session]  # rig on its finger, surroundings, seed, Runge–Kutta steps
 ENTER_s = 1.0  # of clamp before that, after a search that does not end in a clamp: the set point's way in
 
 
@@ -51,14 +52,16 @@ class Calibration:
         return self.outcome if isinstance(self.outcome, Found) else None
 
 
-def calibrate(rig: Rig, trace: PressureTrace, search: Search, seed: int = 1) -> Calibration:
+def calibrate(
+    rig: Rig, trace: PressureTrace, search: Search, seed: int = 1, sessions: Sessions = Session
+) -> Calibration:
     """Run a search and its confirmation on a rig, its own finger, and a record.
 
-    Raises InputError when the rig cannot clamp there at all.
+    `sessions` makes that in which it runs. Raises InputError when the rig cannot clamp there at all.
     """
     point = clamp(rig, mean_pressure(trace), rig.tone.level)
     instrument = instrument_of(rig)
-    session = Session(rig, record_inputs(rig, trace, instrument, seed), seed, steps_a_tick(rig, point))
+    session = sessions(rig, record_inputs(rig, trace, instrument, seed), seed, steps_a_tick(rig, point))
     return find_set_point(session, instrument, search, point.light_slope, Confirmation())
 
 
@@ -82,7 +85,8 @@ def find_set_point(
     try:
         outcome = session.follow(search.search(instrument), instrument)
     except Diverged:
-        outcome = Failed("clamp not held", f"the run diverged at {session.state.tick * period_s:.2f} s")
+        at = f"the run diverged at {session.state.tick * period_s:.2f} s"
+        outcome = Failed("firmware ended", session.ended) if session.ended else Failed("clamp not held", at)
     except OutOfTime:
         outcome = Failed("timed out", f"no set point after {LONGEST_s:g} s")
     search_s = session.state.tick * period_s

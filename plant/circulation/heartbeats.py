@@ -35,6 +35,10 @@ class Rhythm(NamedTuple):
     interval_sd: Annotated[float, quantity("1", 0, 0.2, "SD of the interval besides, as a share", "invented")] = 0.01
     ectopic_share: Annotated[float, quantity("1", 0, 0.5, "chance that a beat comes early", "none by default")] = 0.0
     irregular: Annotated[float, quantity("1", 0, 1, "share of beats at random intervals", "none by default")] = 0.0
+    disturbed_start_s: Annotated[
+        float, quantity("s", 0, 86400, "when ectopic and irregular beats begin", "scenario")
+    ] = 0.0
+    disturbed_s: Annotated[float, quantity("s", 0, 86400, "for how long; 0 for throughout", "scenario")] = 0.0
     apnoea_start_s: Annotated[float, quantity("s", 0, 86400, "when breathing stops", "scenario")] = 0.0
     apnoea_s: Annotated[float, quantity("s", 0, 600, "for how long; 0 for never", "scenario")] = 0.0
 
@@ -69,12 +73,13 @@ def heartbeats(
         ectopic.append(early_next)
         breath.append(phase)
         was_early = early_next
-        early_next = not was_early and chance < rhythm.ectopic_share
+        disturbed = is_disturbed(rhythm, time)
+        early_next = disturbed and not was_early and chance < rhythm.ectopic_share
         if was_early:
             interval = 2.0 * usual - intervals[-1]
         elif early_next:
             interval = usual * (PREMATURE[0] + (PREMATURE[1] - PREMATURE[0]) * place)
-        elif place < rhythm.irregular:
+        elif disturbed and place < rhythm.irregular:
             interval = usual * wild
         else:
             interval = usual * (1.0 + swing * rhythm.breath_interval * math.sin(phase + 0.5 * math.pi)
@@ -83,6 +88,11 @@ def heartbeats(
         time += intervals[-1]
         openings.append(time)
     return _filled(rhythm, np.array(openings), np.array(ectopic), np.array(breath), (usual, stroke_mL))
+
+
+def is_disturbed(rhythm: Rhythm, time_s: float) -> bool:
+    """Whether ectopic and irregular beats may come at a time."""
+    return rhythm.disturbed_s <= 0.0 or 0.0 <= time_s - rhythm.disturbed_start_s < rhythm.disturbed_s
 
 
 def breath_phase(rhythm: Rhythm, time_s: float, start: float) -> tuple[float, float]:

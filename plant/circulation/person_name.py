@@ -12,12 +12,13 @@ import numpy as np
 
 from plant.bounds import check_bounds
 from plant.circulation.heartbeats import Rhythm
-from plant.circulation.line import Samples
 from plant.circulation.person import Person, Physiology, Sex, drawn_physiology, person_of, usual_physiology
-from plant.circulation.person_pressure import PersonRecord, person_record
+from plant.circulation.person_pressure import Course, PersonRecord, person_record, toned
 from plant.errors import InputError
+from plant.finger.tone import ToneDrive, tone_samples
 from plant.pressure.record_check import RawRecord
 
+TONE_s = 0.02  # of the grid on which tone is kept
 PREFIX = "person:"
 HINT = "write person:45f, or person:60m,height_cm=182,rate_per_min=90"
 _HEAD = re.compile(r"(\d{1,3})([fm])")
@@ -75,17 +76,32 @@ def _values(name: str, settings: list[str]) -> dict[str, float]:
 
 
 def named_record(
-    name: str, period_s: float, seconds: float, seed: int, tone: Samples | None = None
+    name: str, period_s: float, seconds: float, seed: int, course: Course | None = None
 ) -> PersonRecord:
     """The record of a named person; `seed` is that of the beats. Raises InputError."""
     who = named_person(name)
-    return person_record(who.person, who.state, who.rhythm, period_s, seconds, seed, tone)
+    return person_record(who.person, who.state, who.rhythm, period_s, seconds, seed, course)
 
 
-def raw_person(name: str, seconds: float, seed: int) -> RawRecord:
+def driven_tone(
+    name: str, drive: ToneDrive, period_s: float, seconds: float, start_s: float, seed: int
+) -> Course | None:
+    """Tone of hand and finger that a finger's drive adds to the person's own, in a run that begins `start_s` into it.
+
+    The same samples as the run's own; None where the drive adds nothing. Raises InputError for a bad name.
+    """
+    tone = tone_samples(drive, round(seconds / period_s) + 1, period_s, seed)
+    if not np.any(tone):
+        return None
+    every = max(1, round(TONE_s / period_s))
+    own = named_person(name).state.tone
+    return toned(np.asarray(start_s + np.arange(len(tone))[::every] * period_s, float), own + tone[::every])
+
+
+def raw_person(name: str, seconds: float, seed: int, course: Course | None = None) -> RawRecord:
     """The finger pressure of a named person as a record of 1,000 samples/s. Raises InputError."""
     period_s = 1e-3
-    trace = named_record(name, period_s, seconds, seed).trace(name)
+    trace = named_record(name, period_s, seconds, seed, course).trace(name)
     count = len(trace.pressure_mmHg)
     rows = np.arange(count)
     time_s = np.asarray(rows * period_s, float)

@@ -1,8 +1,8 @@
 """A record of one person: flow from the heart, and the pressures in aorta, upper arm and finger that belong to it.
 
 The network answers a unit of flow with an impulse response at each site; any train of beats is convolved with it. When
-vasomotor tone changes, the responses of its lowest and highest value are cross-faded (linear in tone), and the hand's
-resistance goes with the tone that the finger model is given.
+vasomotor tone or resistance change, the responses of their lowest and highest values are cross-faded (linear in both),
+and the hand's resistance goes with the tone that the finger model is given.
 """
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ from plant.circulation.beds import OUTFLOW_mmHg
 from plant.circulation.ejection import beat_flow_mL_s, ejection_s
 from plant.circulation.heartbeats import Heartbeats, Rhythm, heartbeats
 from plant.circulation.line import Samples
-from plant.circulation.network import responses
-from plant.circulation.person import Person, Physiology, beds_of, scale_of
+from plant.circulation.network import SITES, responses
+from plant.circulation.person import Person, Physiology, at_pressure, beds_of, scale_of
 from plant.circulation.state import BAND_Hz, TAPER_Hz, taper
 from plant.errors import InputError
 from plant.pressure.record import PressureTrace
@@ -27,6 +27,24 @@ WORKING_Hz = 200.0
 WINDOW_s = 20.48  # of an impulse response: by then its slowest part, R·C of all arteries, has gone to under 1e-6
 BLOCK = 1 << 15  # samples convolved at once
 LONGEST_s = 90_000.0
+
+
+class Course(NamedTuple):
+    """What changes more slowly than a beat, at rising times, each of shape (points,); straight lines between them."""
+
+    time_s: Samples
+    tone: Samples  # vasomotor tone of hand and finger
+    resistance: Samples  # of all beds, as a factor
+    flow: Samples  # stroke volume, as a factor
+
+    def mean_mmHg(self, state: Physiology) -> Samples:
+        """Mean aortic pressure that they make."""
+        return np.asarray(OUTFLOW_mmHg + (state.mean_mmHg - OUTFLOW_mmHg) * self.resistance * self.flow)
+
+
+def toned(time_s: Samples, tone: Samples) -> Course:
+    """A course in which the tone alone changes."""
+    return Course(time_s, tone, np.ones(len(tone)), np.ones(len(tone)))
 
 
 class PersonRecord(NamedTuple):
@@ -91,12 +109,12 @@ def convolved(flow: Samples, response: Samples) -> Samples:
 
 def person_record(
     person: Person, state: Physiology, rhythm: Rhythm, period_s: float, seconds: float, seed: int,
-    tone: Samples | None = None,
+    course: Course | None = None,
 ) -> PersonRecord:
     """The record of `seconds` on ticks of `period_s`, in steady state from its start on.
 
-    `tone`, shape (ticks + 1,), is the vasomotor tone of finger and hand at every tick; without it that of `state`
-    stays. Raises InputError for numbers out of bounds.
+    `course` has the vasomotor tone of finger and hand, resistance and flow over time; without it those of `state`
+    stay. Raises InputError for numbers out of bounds.
     """
     for part in (person, state):
         check_bounds(part)
@@ -105,9 +123,12 @@ def person_record(
                          f"{LONGEST_s:g} s of them")
     begin = -WINDOW_s
     beats = heartbeats(rhythm, state.rate_per_min, state.stroke_mL, begin, seconds + 1.0, seed)
+    if course is not None:
+        beats = beats._replace(
+            stroke_mL=beats.stroke_mL * np.interp(beats.opening_s[:-1], course.time_s, course.flow))
     samples = math.ceil((seconds - begin + 0.5) * WORKING_Hz)
     flow = flow_of(beats, state, begin, samples)
-    pressures = _pressures(person, state, flow, begin, (period_s, tone))
+    pressures = _pressures(person, state, flow, begin, course)
     ticks = math.floor(seconds / period_s + 1e-6)
     positions = np.asarray((np.arange(ticks + 1) * period_s - begin) * WORKING_Hz, float)
     spacing = period_s * WORKING_Hz
@@ -116,16 +137,29 @@ def person_record(
 
 
 def _pressures(
-    person: Person, state: Physiology, flow: Samples, begin_s: float, tone: tuple[float, Samples | None]
+    person: Person, state: Physiology, flow: Samples, begin_s: float, course: Course | None
 ) -> list[Samples]:
     """Pressure at the three sites at WORKING_Hz."""
-    period_s, values = tone
-    if values is None:
+    if course is None:
         return [convolved(flow, r) + OUTFLOW_mmHg for r in impulse_responses(person, state)]
-    low, high = float(np.min(values)), float(np.max(values))
     time = begin_s + np.arange(len(flow)) / WORKING_Hz
-    at = np.interp(time, np.arange(len(values)) * period_s, values)
-    share = (at - low) / (high - low) if high > low else np.zeros(len(flow))
-    relaxed, tight = (impulse_responses(person, state._replace(tone=t)) for t in (low, high))
-    return [(1.0 - share) * convolved(flow, a) + share * convolved(flow, b) + OUTFLOW_mmHg
-            for a, b in zip(relaxed, tight, strict=True)]
+    found = np.full((len(SITES), len(flow)), OUTFLOW_mmHg)
+    for tone, tight in _ends(course.tone):
+        for place, high in _ends(course.resistance):
+            at = int(np.argmin(np.abs(course.resistance - place)))
+            mean = float(course.mean_mmHg(state)[at])
+            corner = at_pressure(person, state, mean)._replace(
+                stroke_mL=state.stroke_mL * float(course.flow[at]), tone=tone)
+            share = np.interp(time, course.time_s, tight * high)
+            for k, response in enumerate(impulse_responses(person, corner)):
+                found[k] += share * convolved(flow, response)
+    return list(found)
+
+
+def _ends(values: Samples) -> list[tuple[float, Samples]]:
+    """Lowest and highest value, and the share of each in every value; one of them where all are the same."""
+    low, high = float(np.min(values)), float(np.max(values))
+    if high - low < 1e-9:
+        return [(low, np.ones(len(values)))]
+    share = (values - low) / (high - low)
+    return [(low, 1.0 - share), (high, share)]

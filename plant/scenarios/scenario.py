@@ -155,10 +155,10 @@ def scenario_inputs(
     story = find_scenario(scenario)
     if not 0.0 <= ambient <= 1.0:
         raise InputError(f"ambient = {ambient:g} must be from 0 to 1 of full scale")
-    _check(story)
+    check_story(story)
     own = pressure._replace(wave_mmHg=0.0)
-    trace = draw(own, _beats(story, own, seconds, _stream(seed, BEATS)), period_s, seconds).pressure_mmHg
-    slow = _slow(story, pressure, tone, seconds, seed)
+    trace = draw(own, _beats(story, own, seconds, stream(seed, BEATS)), period_s, seconds).pressure_mmHg
+    slow = slow_course(story, pressure, tone, seconds, seed)
     time: Samples = np.asarray(np.arange(len(trace)) * period_s, float)
 
     def on_ticks(coarse: Samples) -> Samples:
@@ -171,7 +171,7 @@ def scenario_inputs(
     if shuts:
         opened = on_ticks(slow.open)
         finger = opened * finger + (1.0 - opened) * on_ticks(slow.floor_mmHg)
-    samples = tone_samples(tone._replace(wave=0.0), len(trace), period_s, _stream(seed, FINGER_TONE))
+    samples = tone_samples(tone._replace(wave=0.0), len(trace), period_s, stream(seed, FINGER_TONE))
     samples += on_ticks(slow.tone)
     np.clip(samples, LOWEST_TONE, HIGHEST_TONE, out=samples)
     for event in story.sudden:
@@ -184,7 +184,7 @@ def scenario_inputs(
         if event.course in HEIGHTS_m:
             height = height + event.severity * HEIGHTS_m[event.course] * smoothly(since, 0.0, HAND_s)
         slow.marks.append((event.start * seconds, event.course.replace("_", " ")))
-    light = _light(story, ambient, time, period_s, seconds)
+    light = ambient_light(story, ambient, time, period_s, seconds)
     return Circulation(finger, heart, samples, light, height, sorted(slow.marks), slow.notes)
 
 
@@ -197,7 +197,8 @@ def find_scenario(scenario: str | Scenario) -> Scenario:
     return SCENARIOS[scenario]
 
 
-def _check(story: Scenario) -> None:
+def check_story(story: Scenario) -> None:
+    """Raise InputError for an event out of bounds."""
     for event in story.events:
         label = f"scenario {story.name}: {type(event).__name__}"
         check_bounds(event, label)
@@ -208,17 +209,17 @@ def _check(story: Scenario) -> None:
             raise InputError(f"{label}.end = {end:g} must be after start = {start:g}")
 
 
-def _stream(seed: int, channel: int) -> int:
+def stream(seed: int, channel: int) -> int:
     """Seed of an independent random stream."""
     return int(np.random.SeedSequence([seed, channel]).generate_state(1)[0])
 
 
-def _slow(story: Scenario, pressure: SyntheticPressure, tone: ToneDrive, seconds: float, seed: int) -> Slow:
+def slow_course(story: Scenario, pressure: SyntheticPressure, tone: ToneDrive, seconds: float, seed: int) -> Slow:
     """Wander, waves and the scenario's own events."""
     slow = quiet(seconds)
-    drift = wander(slow, WANDER_mmHg, WANDER_PRESSURE_s, _stream(seed, PRESSURE))
+    drift = wander(slow, WANDER_mmHg, WANDER_PRESSURE_s, stream(seed, PRESSURE))
     slow = slow._replace(
-        tone=wander(slow, WANDER_TONE, WANDER_TONE_s, _stream(seed, TONE)), systolic_mmHg=drift, diastolic_mmHg=drift
+        tone=wander(slow, WANDER_TONE, WANDER_TONE_s, stream(seed, TONE)), systolic_mmHg=drift, diastolic_mmHg=drift
     )
     events: tuple[Event, ...] = tuple(event for event in story.events if not isinstance(event, Sudden))
     if not any(isinstance(event, Waves) for event in events):
@@ -227,7 +228,7 @@ def _slow(story: Scenario, pressure: SyntheticPressure, tone: ToneDrive, seconds
     for event in events:
         if isinstance(event, HandMove):
             event = _reachable(event, pressure, slow)
-        slow = happen(slow, event, seconds, size, _stream(seed, WAVE))
+        slow = happen(slow, event, seconds, size, stream(seed, WAVE))
     return slow
 
 
@@ -256,7 +257,7 @@ def _moved(trace: Samples, pressure: SyntheticPressure, systolic_mmHg: Samples, 
     return np.asarray(np.maximum(trace, 0.0, out=trace))
 
 
-def _light(story: Scenario, ambient: float, time_s: Samples, period_s: float, seconds: float) -> Samples:
+def ambient_light(story: Scenario, ambient: float, time_s: Samples, period_s: float, seconds: float) -> Samples:
     """Ambient light; a tick too long to show a lamp's flicker leaves it out."""
     light = np.full(len(time_s), ambient)
     for event in story.events:

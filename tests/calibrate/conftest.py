@@ -66,7 +66,7 @@ class Finger(NamedTuple):
         arterial = self.arterial(ticks, start)
         if isinstance(request, Clamp):
             tone = request.tone_mmHg * np.exp(2j * np.pi * instrument.probe_Hz * time)
-            light = request.set_point + request.light_slope * (request.sweep_mmHg + tone.imag)
+            light = request.set_point + request.light_slope * (request.sweep_mmHg + request.course_mmHg + tone.imag)
             share = np.clip(np.log(self.bright / np.maximum(light, 1e-9)) / self.depth, 0.02, 0.98)
             reading = arterial - self.width_mmHg * np.tan(np.pi * (share - 0.5))
             # the loop's own answer to the tone: light leads or trails the reading by the instrument's ratio

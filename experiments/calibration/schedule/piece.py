@@ -6,15 +6,15 @@ of a millisecond takes some 30 MB a finger.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
-from typing import Any, NamedTuple
+from collections.abc import Callable, Iterable
+from typing import Any, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from calibrate.protocol import FAILURES, Instrument, Search
 from calibrate.schedule.display import shown_waveform
-from calibrate.schedule.schedule import Diary, Entry, Schedule
+from calibrate.schedule.schedule import Diary, Entry, Program, Schedule
 from experiments.calibration.schedule.measures import BeatLog, Reference, Samples, reference
 from experiments.rigs.rig import Rig
 from experiments.simulation.session import COLUMN, Diverged, OutOfTime, Session
@@ -96,7 +96,7 @@ def _single(values: Samples) -> Any:
 def _run(task: Task, rig: Rig, told: Story, schedule: Schedule) -> Row:
     diary, log = Diary(), BeatLog(told.true, rig.timing.period_s)
     session = Session(rig, told.inputs, task.finger.seed, task.steps, keep=False)
-    ended = _follow(task, session, schedule, diary, log)
+    ended = follow(session, lambda: schedule.program(task.instrument, task.search, diary), task.instrument, log)
     if ended != IN_TIME:
         log.pass_time(len(told.inputs.arterial_mmHg) - 1)
     failures = failure_names(diary.entries, ended)
@@ -108,11 +108,19 @@ def _run(task: Task, rig: Rig, told: Story, schedule: Schedule) -> Row:
     )
 
 
-def _follow(task: Task, session: Session, schedule: Schedule, diary: Diary, log: BeatLog) -> str:
-    """Run a schedule's program to its end, and say how it ended."""
-    instrument = task.instrument
+class Log(Protocol):
+    """What takes the waveform that is shown."""
+
+    ticks: int
+
+    def add(self, shown_mmHg: Samples, highest_mmHg: float) -> None:
+        """The next ticks: NaN where there is no waveform; and their highest cuff pressure."""
+
+
+def follow(session: Session, begin: Callable[[], Program], instrument: Instrument, log: Log) -> str:
+    """Run a schedule's program, which `begin` makes, to its end, and say how it ended."""
     try:
-        program = schedule.program(instrument, task.search, diary)
+        program = begin()
         request = next(program)
         while True:
             seen = session.ask(request, instrument)

@@ -12,7 +12,7 @@ from calibrate.search.confirmation import Confirmation
 from calibrate.search.strategies import Strategy
 from experiments.rigs.rig import NOMINAL_mmHg, Rig, clamp
 from experiments.simulation.session import COLUMN, Session
-from experiments.simulation.set_point import Calibration, LONGEST_s, find_set_point, record_inputs
+from experiments.simulation.set_point import Calibration, LONGEST_s, Sessions, find_set_point, record_inputs
 from experiments.simulation.simulate import mean_pressure
 from experiments.simulation.steps import steps_a_tick
 from experiments.subjects.finger import Finger, finger_inputs, on_finger
@@ -82,12 +82,13 @@ def usual_substeps(rig: Rig) -> int:
 
 def finger_trial(
     rig: Rig, finger: Finger, strategy: Strategy, instrument: Instrument, substeps: int, inputs: Inputs | None = None,
-    confirmation: Confirmation | None = None,
+    confirmation: Confirmation | None = None, sessions: Sessions = Session,
 ) -> Trial:
     """Search on a virtual finger; beats, tone and noise follow its seed. Raises InputError for a finger out of bounds.
 
     `instrument` is that of the bare rig: the firmware does not know whose finger it is on. `inputs` are what
     `search_inputs` makes of the finger; without them they are made here. With a `confirmation` it follows the search.
+    `sessions` makes that in which it all runs.
     """
     own = on_finger(rig, finger)
     inputs = inputs or search_inputs(own, finger, instrument)
@@ -95,7 +96,7 @@ def finger_trial(
         point = clamp(own, float(np.mean(inputs.arterial_mmHg)), finger.tone.level)
     except InputError:  # no pressure to clamp at, or no light to clamp by: a search should say so
         point = None
-    session = Session(own, inputs, finger.seed, substeps)
+    session = sessions(own, inputs, finger.seed, substeps)
     slope = point.light_slope if point else math.nan
     calibration = find_set_point(session, instrument, strategy.search, slope, confirmation)
     p = finger.pressure
@@ -111,11 +112,12 @@ def search_inputs(rig: Rig, finger: Finger, instrument: Instrument) -> Inputs:
 
 
 def record_trial(
-    rig: Rig, trace: PressureTrace, strategy: Strategy, instrument: Instrument, seed: int, substeps: int | None = None
+    rig: Rig, trace: PressureTrace, strategy: Strategy, instrument: Instrument, seed: int, substeps: int | None = None,
+    sessions: Sessions = Session,
 ) -> Trial:
     """Search on the rig's own finger with a record's pressure, as `check` does."""
     point = clamp(rig, mean_pressure(trace), rig.tone.level)
-    session = Session(rig, record_inputs(rig, trace, instrument, seed), seed, substeps or steps_a_tick(rig, point))
+    session = sessions(rig, record_inputs(rig, trace, instrument, seed), seed, substeps or steps_a_tick(rig, point))
     calibration = find_set_point(session, instrument, strategy.search, point.light_slope, Confirmation())
     return Trial(rig, trace.name, trace.source, strategy, instrument, session, calibration, point, seed)
 

@@ -24,6 +24,7 @@ class FaultsOptions(StudyOptions):
     stories: float = 0.0
     seconds: float = 36.0
     requirements: Path | None = None
+    firmware: Path | None = None
     seed: int = 1
 
 
@@ -36,7 +37,8 @@ def faults_job(options: FaultsOptions) -> int:
         return 0
     rig = rig_from(options.rig, options, KEPT)
     count = options.fingers if options.fingers is not None else FULL_FINGERS if options.full else USUAL_FINGERS
-    more = FaultOptions(options.phases, options.pairs, options.stories, options.seconds, options.requirements)
+    more = FaultOptions(options.phases, options.pairs, options.stories, options.seconds, options.requirements,
+                        options.firmware)
     return deliver(options, "failures", lambda: faults(
         rig, options.names or "", fingers=count, group=options.group, without=options.without, seed=options.seed,
         options=more, work=options.work()), kept=KEPT)

@@ -9,9 +9,12 @@ from experiments.bench.offline.section import live_section
 from experiments.check.text import check_json, verdict_lines
 from experiments.commands.jobs.common import Options, progress_bar, record_from, rig_from
 from experiments.front.check import check
+from experiments.readings.limits.pictures import require_figure
+from experiments.readings.limits.solve import Wanted
+from experiments.readings.limits.study import required
 from experiments.rigs.rationale import own_about
 from experiments.rigs.requirements import default_requirements
-from experiments.rigs.rig import Rig
+from experiments.rigs.rig import NOMINAL_mmHg, Rig
 from experiments.rigs.trust import refuse_own_code
 from experiments.safety.faults.findings import uncontained
 from experiments.safety.faults.first_minute import answer_lines, first_minute, headline
@@ -27,12 +30,17 @@ from experiments.safety.report.evidence import (
 )
 from experiments.safety.report.failure_table import rows_of, table_csv
 from experiments.safety.report.faults_sections import Evidence
+from experiments.safety.report.identified import identified_file, identified_section, read_identified
+from experiments.safety.report.page import Section
 from experiments.safety.report.report import report_page
 from experiments.safety.report.scales import Scales, default_scales, load_scales
+from experiments.trend.document import TrendDocument, read_trend, trend_file, trend_pictures
+from experiments.trend.section import readings_section
 from experiments.work.output import CAUTION, OutputFolder, print_json, print_lines
 from experiments.work.progress import progress
 
 USUAL_FOLDER = Path("report")
+USUAL_WANTED = Wanted(output_percent=5.0, systolic_mmHg=2.0, diastolic_mmHg=1.0)  # limits drawn in the picture
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,7 +53,9 @@ class ReportOptions(Options):
     requirements: Path | None = None
     seconds: float | None = None
     faults: Path | None = None
+    identified: Path | None = None
     scales: Path | None = None
+    trend: Path | None = None
     seed: int = 1
     trust: bool = False
 
@@ -62,6 +72,13 @@ def report_job(options: ReportOptions) -> int:
     if options.faults is not None:
         evidence = evidence_of(options.faults, rig, options.rig, options.setting or [], ranks)
         inputs += [scales_file, study_file(options.faults)]
+    bench = None
+    if options.identified is not None:
+        bench = read_identified(options.identified, rig)
+        inputs.append(identified_file(options.identified))
+    hours = None if options.trend is None else read_trend(options.trend, rig)
+    if options.trend is not None:
+        inputs.append(trend_file(options.trend))
     with OutputFolder.open(options.out or USUAL_FOLDER) as folder:
         assert folder is not None
         with progress_bar("running the coupled loop", options.as_json) as bar, progress(bar):
@@ -71,11 +88,14 @@ def report_job(options: ReportOptions) -> int:
         failures = evidence.failures if evidence else None
         broken, said = [f.name for f in uncontained(failures or [])], headline(rig.name, result.passed, failures)
         document: dict[str, Any] = check_json(result.found) | {
-            "faults": options.faults and str(options.faults), "verdict": said, "requirements_kept": result.passed,
+            "faults": options.faults and str(options.faults),
+            "identified": options.identified and str(options.identified),
+            "verdict": said, "requirements_kept": result.passed,
             "not_contained": None if failures is None else broken, "passed": result.passed and not broken} | told
         live = live_section(rig, result.found.run.trace, str(told["provenance"]["command"]))
-        folder.write_text("report.html",
-                          report_page(result.found, evidence, told, inputs, own_about(limits_file), live))
+        more = [*([identified_section(bench)] if bench else []), readings_part(rig, options.trend, hours), live]
+        folder.write_text("report.html", report_page(
+            result.found, evidence, told, inputs, own_about(limits_file), more))
         folder.write_json("report.json", document)
         if evidence is not None:
             folder.write_text("failure_modes.csv", table_csv(rows_of(evidence.failures, ranks)))
@@ -85,6 +105,13 @@ def report_job(options: ReportOptions) -> int:
         short = answer_lines(first_minute(failures)) if failures else []
         print_lines([said, *short, "", *verdict_lines(result.found.verdicts), CAUTION], folder)
     return 0 if result.passed and not broken else 1
+
+
+def readings_part(rig: Rig, place: Path | None, hours: TrendDocument | None) -> Section:
+    """What the loop does to readings, and the hours of `cuffloop trend` where they are given."""
+    found = required(rig, USUAL_WANTED, NOMINAL_mmHg)
+    pictures = {} if place is None or hours is None else trend_pictures(place, hours)
+    return readings_section(found, require_figure(found), hours, pictures)
 
 
 def evidence_of(faults: Path, rig: Rig, given: str, settings: list[str], ranks: Scales) -> Evidence:

@@ -3,6 +3,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
 
 from calibrate.search.strategies import ALL, USUAL
 from experiments.calibration.search.study import PARTS
@@ -20,6 +21,7 @@ class SearchOptions(StudyOptions):
     group: str | None = None
     strategy: str | None = None
     record: str | None = None
+    firmware: Path | None = None
     fingers: int | None = None  # a study
     spoiled: int = 0
     substeps: int | None = None
@@ -32,7 +34,7 @@ def search_job(options: SearchOptions) -> int:
         given = {"--spoiled": options.spoiled or None, "--workers": options.workers, "--cluster": options.cluster}
         check_alone(given, "belongs to a study: add --fingers N")
         return _one(options)
-    check_alone({"--finger": options.finger, "--record": options.record},
+    check_alone({"--finger": options.finger, "--record": options.record, "--firmware": options.firmware},
                 "is for one finger, and --fingers for a study: give one")
     return _study(options, options.fingers)
 
@@ -41,7 +43,7 @@ def _one(options: SearchOptions) -> int:
     rig = rig_from(options.rig, options)
     return deliver(options, "searching", lambda: search(
         rig, options.finger, strategy=options.strategy or USUAL, record=options.record, group=options.group,
-        seed=options.seed, substeps=options.substeps))
+        seed=options.seed, substeps=options.substeps, firmware=options.firmware))
 
 
 def _study(options: SearchOptions, fingers: int) -> int:

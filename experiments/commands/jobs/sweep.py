@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from experiments.commands.jobs.common import StudyOptions, deliver, rig_from
+from experiments.commands.jobs.search import check_alone
+from experiments.front.firmware.sweep import sweep_firmware
 from experiments.front.sweep import KEPT, SweepOptions, sweep
 from plant.errors import InputError
 
@@ -19,6 +21,7 @@ class SweepJob(StudyOptions):
     finger: str | None = None
     sample: int | None = None
     simulated: bool = False
+    firmware: Path | None = None
     record: str | None = None
     seconds: float | None = None
     requirements: Path | None = None
@@ -35,6 +38,12 @@ def sweep_job(options: SweepJob) -> int:
     if options.finger is not None and options.fingers is not None:
         raise InputError(f"--finger {options.finger}: names one finger; leave --fingers and --group out")
     more = SweepOptions(options.group, options.seconds, options.requirements, options.seed)
+    if options.firmware is not None:
+        own = options.firmware
+        check_alone({"--fingers": options.fingers, "--workers": options.workers, "--cluster": options.cluster,
+                     "--keep": options.keep or None}, "does not go with --firmware, which runs point by point here")
+        return deliver(options, "points", lambda: sweep_firmware(
+            own, rig, axes, finger=options.finger, record=options.record, sample=options.sample, options=more))
     fingers: int | str | None = options.finger if options.finger is not None else options.fingers
     return deliver(options, "points", lambda: sweep(
         rig, axes, fingers=fingers, record=options.record, simulated=options.simulated, sample=options.sample,

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from experiments.design.budget.cost import LoopCost, worst_cost
 from experiments.design.budget.sensitivity import Budget, Effect
-from experiments.rigs.rig import SPREAD, Source
+from experiments.rigs.rig import Source
+from experiments.rigs.spread_tables import SPREAD
 from experiments.subjects.bands import Bands
 from experiments.work.run import Engine, run
 from plant.declare import declared

@@ -197,7 +197,7 @@ def _run(surveyed: Sequence[Surveyed]) -> None:
             known = detect_beats(arterial, run.period_s)
             if len(arterial) == runs[number].ticks:
                 onsets[id(run.trace)] = known
-        answer.figures[i, len(MARGINS) :] = _tracking(run, known)
+        answer.figures[i, len(MARGINS) :] = tracking_row(run, known)
 
 
 def changed(source: Source, names: Sequence[str], row: Sequence[Any]) -> Source:
@@ -324,7 +324,7 @@ def _worst(surveyed: list[ManyMargins]) -> dict[str, Reals]:
     return found | {name: least(stack(name)) for name in plain}
 
 
-def _tracking(run: Run, onsets: Indices) -> list[float]:
+def tracking_row(run: Run, onsets: Indices | None = None) -> list[float]:
     """Figures of a run at the true set point, in the order of TRACKING."""
     found: dict[str, Any] = tracking_figures(run, run_tracking(run, onsets, harmonics=False))
     systolic = found.get("beat_systolic_error_mmHg", {"mean": math.nan, "sd": math.nan})

@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import math
 import shlex
+from collections.abc import Container
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -57,11 +58,16 @@ class Limit(NamedTuple):
 
 def limits_of(found: Study, requirements: dict[str, dict[str, float]]) -> list[Limit]:
     """Those of a rig's requirements that are about figures of this sweep."""
+    return limits_among(found.case.figures, requirements)
+
+
+def limits_among(figures: Container[str], requirements: dict[str, dict[str, float]]) -> list[Limit]:
+    """Those of a rig's requirements that are about some figures."""
     limits = []
     for figure, bounds in requirements.items():
         for bound, value in bounds.items():
             name = LIMIT_NAMES.get((figure, bound), figure)
-            if name in found.case.figures:
+            if name in figures:
                 low, high = (value, math.inf) if bound == "min" else (-math.inf, value)
                 limits.append(Limit(name, low, high))
     return limits

@@ -6,7 +6,7 @@ that is for the next search.
 """
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -33,6 +33,7 @@ class Case(NamedTuple):
     """One finger on the rig."""
 
     finger: Finger
+    rig: Rig  # the one it is on, not yet worn: its own where a bench left something open
     loops: tuple[Prepared, ...]  # each pressure on each side of the valve
     names: tuple[str, ...]  # of the loops
     disturbances: tuple[Disturbance, ...]  # at mean pressure, on each side
@@ -58,13 +59,18 @@ def slope_gains(slope_error: float) -> Reals:
 
 
 def population(
-    rig: Rig, fingers: list[Finger], slope_error: float, progress: Callable[[float], None] | None = None
+    rig: Rig, fingers: list[Finger], slope_error: float, progress: Callable[[float], None] | None = None,
+    plants: Sequence[Rig] = (),
 ) -> Population:
-    """The fingers' cases. One that the rig cannot clamp is left out, and told of."""
+    """The fingers' cases. One that the rig cannot clamp is left out, and told of.
+
+    `plants` are rigs, one a finger, whose plant and dead time take the place of the rig's; empty: all on the rig's.
+    """
     cases, left_out = [], []
     for done, finger in enumerate(fingers):
         try:
-            cases.append(finger_case(rig, finger))
+            own = rig._replace(plant=plants[done].plant, timing=plants[done].timing) if plants else rig
+            cases.append(finger_case(own, finger))
         except InputError as error:
             left_out.append((finger.name, str(error)))
         if progress is not None:
@@ -79,7 +85,7 @@ def finger_case(rig: Rig, finger: Finger) -> Case:
     pressures = operating_pressures(trace)
     loops = finger_loops(worn, pressures)
     at_mean = [loop for name, loop in loops.items() if name.startswith("mean")]
-    return Case(finger, tuple(prepare(open_loop(loop)) for loop in loops.values()), tuple(loops),
+    return Case(finger, rig, tuple(prepare(open_loop(loop)) for loop in loops.values()), tuple(loops),
                 tuple(disturbances(at_mean, worn, trace)), tuple(pressures.values()))
 
 

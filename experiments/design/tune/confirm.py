@@ -65,24 +65,25 @@ def chosen_fingers(found: Evaluation, count: int) -> dict[int, str]:
 
 
 def confirm(
-    rig: Rig, people: Population, found: Evaluation, limits: tuple[MarginLimit, ...], seed: int,
+    people: Population, found: Evaluation, limits: tuple[MarginLimit, ...], seed: int,
     progress: Callable[[float], None] | None = None, count: int = SIMULATED,
 ) -> tuple[Confirmation, ...]:
-    """Simulate `count` fingers of a population under the setting that was found."""
+    """Simulate `count` fingers of a population, each on its own rig, under the setting that was found."""
     chosen = chosen_fingers(found, count)
-    tuned = rig._replace(controller=found.controller)
     numbers, results = list(chosen), []
     substeps: int | None = None
     for first in range(0, len(numbers), TOGETHER):
         some = [people.cases[i] for i in numbers[first : first + TOGETHER]]
         ready = []
         for case in some:
+            tuned = case.rig._replace(controller=found.controller)
             ready.append(_ready(tuned, case, seed, substeps))
             substeps = substeps or int(ready[-1].loop.clock.substeps)  # on one rig they hardly differ
         done = dict(recorded_runs(ready))
         worst = float(np.max(found.rms_mmHg[np.isfinite(found.rms_mmHg)], initial=0.0))
         for k, case in enumerate(some):
-            own = finger_case(tuned, case.finger)  # its light is found with the tuned loop's own tone
+            # its light is found with the tuned loop's own tone
+            own = finger_case(case.rig._replace(controller=found.controller), case.finger)
             results.append(_confirmation(own, done[k], chosen[numbers[first + k]], limits, worst))
         if progress is not None:
             progress((first + len(some)) / len(numbers))

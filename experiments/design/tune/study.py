@@ -52,6 +52,7 @@ class Aims(NamedTuple):
     structures: tuple[str, ...] = tuple(STRUCTURES)
     peaks: tuple[float, ...] = PEAKS  # bounds on the sensitivity of the trade-off
     simulated: int = SIMULATED  # fingers on which the outcome is confirmed
+    plants: tuple[Rig, ...] = ()  # rigs that a bench left possible, one a finger; empty: the rig as it is
 
 
 class Row(NamedTuple):
@@ -98,6 +99,8 @@ class Tuning:
     bounds: tuple[Bound, ...]  # limits of the fingers with the largest errors
     trade_off: tuple[Point, ...]
     confirmations: tuple[Confirmation, ...]
+    as_it_is: Row | None = None
+    """The tuned setting on the rig as it is, where each finger else is on a rig of its own."""
 
     @property
     def best_rule(self) -> Row | None:
@@ -177,9 +180,9 @@ def tune(
     def told(start: float, end: float) -> Progress:
         return None if progress is None else lambda share: progress(start + share * (end - start))
 
-    limits, percentile, slope_error, structures, peaks, simulated = aims
+    limits, percentile, slope_error, structures, peaks, simulated, plants = aims
     slope_error = usual_slope_error(rig) if slope_error is None else slope_error
-    people = population(rig, fingers, slope_error, told(0.0, 0.35))
+    people = population(rig, fingers, slope_error, told(0.0, 0.35), plants)
     left_behind(people, percentile)
     loop = nominal_loop(rig)
     ultimate = ultimate_point(loop)
@@ -192,7 +195,8 @@ def tune(
     tuned = next((s for s in best_of if s.kept and s.rms_mmHg <= (1.0 + PLAINER) * least), best_of[-1])
     space = space_of(tuned.name, ultimate, rig.controller, rig.timing.period_s)
     shipped = bench.row("as shipped", rig.controller)
-    bench, tuned = _with_its_own_tone(bench, fingers, slope_error, percentile, space, tuned, told(0.65, 0.8))
+    own = population(rig._replace(controller=tuned.found.controller), fingers, slope_error, told(0.65, 0.78), plants)
+    bench, tuned = _with_its_own_tone(bench, own, percentile, space, tuned)
     people = bench.people
     others = [r.found.controller for r in (tuned, *best_of, *scaled)]
     trade_off, better = _trade_off(bench, space, tuned, others, peaks, told(0.8, 0.93))
@@ -204,10 +208,14 @@ def tune(
                    for i in _limiting(bench, tuned))
     confirmations: tuple[Confirmation, ...] = ()
     if tuned.kept:
-        confirmations = confirm(rig, people, tuned.found, limits, seed, told(0.95, 1.0), simulated)
+        confirmations = confirm(people, tuned.found, limits, seed, told(0.95, 1.0), simulated)
+    as_it_is = None
+    if plants:
+        found_rig = rig._replace(controller=tuned.found.controller)
+        same = _Bench(found_rig, population(found_rig, fingers, slope_error), limits, percentile)
+        as_it_is = same.row("on the rig as it is", tuned.found.controller)
     return Tuning(rig, group, seed, percentile, slope_error, limits, people, ultimate, tuned, tuple(best_of),
-                  shipped, tuple(published), tuple(scaled), bounds, trade_off,
-                  confirmations)
+                  shipped, tuple(published), tuple(scaled), bounds, trade_off, confirmations, as_it_is)
 
 
 def _rules(bench: _Bench, rules: dict[str, Controller], progress: Progress) -> tuple[list[Row], list[Row]]:
@@ -270,8 +278,7 @@ def _structures(
 
 
 def _with_its_own_tone(
-    bench: _Bench, fingers: list[Finger], slope_error: float, percentile: float, space: Space, tuned: Row,
-    progress: Progress,
+    bench: _Bench, people: Population, percentile: float, space: Space, tuned: Row
 ) -> tuple[_Bench, Row]:
     """The population as the tuned rig finds it, and the settings mended there.
 
@@ -279,7 +286,7 @@ def _with_its_own_tone(
     is another on every finger.
     """
     rig = bench.rig._replace(controller=tuned.found.controller)
-    own = _Bench(rig, population(rig, fingers, slope_error, progress), bench.limits, percentile)
+    own = _Bench(rig, people, bench.limits, percentile)
 
     def mended(deciding: Deciding) -> tuple[Controller, float] | None:
         backed = _best_factor(tuned.found.controller, deciding, bench.period_s, BACK_OFF, 1)

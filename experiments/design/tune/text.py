@@ -12,7 +12,9 @@ from experiments.design.tune.cases import usual_slope_error
 from experiments.design.tune.limits import split
 from experiments.design.tune.study import Row, Tuning
 from experiments.design.tune.verdict import LARGEST_IS_WORST, left_behind
+from experiments.rigs.spread_tables import SPREAD
 from experiments.rigs.table import difference_lines
+from experiments.rigs.uncertain import tables_lines
 from experiments.work.output import CAUTION
 
 NAME_WIDTH = 30
@@ -71,11 +73,12 @@ def tuning_lines(tuning: Tuning) -> list[str]:
         f"for {all_of} subject to",
         *(f"  {line}" for line in asked),
         f"  at mean, low and high pressure, each side of the valve, light slope off by ± {100 * tuning.slope_error:g} %"
-        f" ({_provenance(tuning)})", "",
+        f" ({_provenance(tuning)})", *_spread_lines(tuning), "",
         f"{'':<{NAME_WIDTH}}{'factor':>7}{'Ms':>7}{'delay':>8}{'phase':>8}{'rms':>8}{'pulse':>8}{'noise':>8}"
         f"{'command':>9}{'by tick':>9}",
     ]
     lines += [_row_line(tuning, tuning.tuned), _row_line(tuning, tuning.shipped)]
+    lines += [] if tuning.as_it_is is None else [_row_line(tuning, tuning.as_it_is)]
     for title, rows in (("classical rules as published", tuning.published),
                         ("the same, gain scaled to the limits", tuning.scaled), ("structures", tuning.structures)):
         lines += [title, *(_row_line(tuning, row, "  ") for row in rows)]
@@ -91,6 +94,19 @@ def tuning_lines(tuning: Tuning) -> list[str]:
         "valve.", "", f"tuned: {settings_text(tuning.tuned.found.controller)}",
     ]
     return lines + _against(tuning) + _confirmation_lines(tuning) + ["", CAUTION]
+
+
+def _spread_lines(tuning: Tuning) -> list[str]:
+    """What a bench left open, and that each finger has its own of it."""
+    if tuning.as_it_is is None:
+        return []
+    names = list(tuning.rig.tables[SPREAD])
+    good = {row.name: int(np.sum(np.max(row.found.finger_shortfall, axis=1) <= 0.0))
+            for row in (tuning.tuned, tuning.as_it_is)}
+    return [f"  each finger on a rig of its own, drawn within [spread] ({len(names)} numbers, firmware as it is): with "
+            "the tuned setting",
+            f"  every limit is kept on {good[tuning.tuned.name]} of {len(tuning.people.cases)}; on the rig as it is on "
+            f"{good[tuning.as_it_is.name]}"]
 
 
 def _row_line(tuning: Tuning, row: Row, indent: str = "") -> str:
@@ -195,6 +211,8 @@ def tuning_json(tuning: Tuning) -> dict[str, Any]:
         "left_out": [{"finger": name, "reason": reason} for name, reason in tuning.people.left_out],
         "limits": [limit._asdict() for limit in tuning.limits], "passed": tuning.passed,
         "broken": [c.finger for c in tuning.broken],
+        "drawn_within": list(tuning.rig.tables[SPREAD]) if tuning.as_it_is else [],
+        "as_it_is": row(tuning.as_it_is) if tuning.as_it_is else None,
         "ultimate": tuning.ultimate._asdict(), "tuned": row(tuning.tuned), "shipped": row(tuning.shipped),
         "rules": [row(r) for r in tuning.published], "rules_scaled": [row(r) for r in tuning.scaled],
         "structures": [row(r) for r in tuning.structures],
@@ -218,4 +236,4 @@ def tuned_rig_text(tuning: Tuning) -> str:
         lines += [f"# every finger keeps: {limit.text}" for limit in tuning.limits]
     if not tuning.passed:
         lines.append("# NOT BORNE OUT: see tune.json" if tuning.tuned.kept else "# MISSES LIMITS: see tune.json")
-    return "\n".join([*lines, *difference_lines(made)]) + "\n"
+    return "\n".join([*lines, *difference_lines(made), *tables_lines(rig.tables)]) + "\n"

@@ -13,7 +13,8 @@ from experiments.check.check import SEARCHED, run_tracking, tracking_figures
 from experiments.check.text import run_json, run_lines, verdict_lines
 from experiments.check.tracking import Tracking
 from experiments.firmware.board.figures import BoardFigures
-from experiments.firmware.foreign.watch import BoardPlan, Finding, Watched, run_foreign, sources_of
+from experiments.firmware.foreign.findings import Finding
+from experiments.firmware.foreign.watch import BoardPlan, Watched, run_foreign, sources_of
 from experiments.firmware.package.package import write_code
 from experiments.rigs.requirements import Verdict, judge
 from experiments.rigs.rig import Rig

@@ -13,7 +13,7 @@ from numba import types
 from numba.extending import intrinsic
 from numpy.typing import NDArray
 
-from controller.tick.firmware import FirmwareState
+from controller.tick.firmware import FirmwareState, Order
 from controller.tick.law import Terms
 from experiments.firmware.board.engine import emulated_tick
 from experiments.firmware.board.records import ERROR, Board
@@ -27,6 +27,7 @@ from experiments.simulation.coupled import (
     Instant,
     Row,
     RunState,
+    Sample,
     Samples,
     Telemetry,
     channels_of,
@@ -42,28 +43,36 @@ from experiments.simulation.coupled import (
     take_sample,
 )
 from plant.assembly import Switchover, plant_tick
+from plant.declare import compiled, fused
 from plant.parts import valve_play
 
 Words = NDArray[np.int64]
 NOT_FINITE, FAULT = 3, 4  # status of a run whose firmware answered no number, or failed on the emulated board
-SAMPLE_WORDS, OUTCOME_WORDS, NOTE_WORDS, STATE_BYTES = 8, 8, 8, 65536
-TICK, INSIDE, BEYOND, FIRST_BEYOND, STARTED, DONE, STATUS, SPENT_ns = range(8)  # words of the notes
+SAMPLE_WORDS, OUTCOME_WORDS, NOTE_WORDS, STATE_BYTES = 8, 8, 10, 65536
+TICK, INSIDE, BEYOND, FIRST_BEYOND, STARTED, DONE, STATUS, SPENT_ns, COLD, DEAD_FROM = range(10)  # of the notes
 VERSION = 1
 ABI = VERSION << 16 | 8 * (SAMPLE_WORDS + OUTCOME_WORDS)
 
 
-class ForeignLoop(NamedTuple):
-    """A plant and its timing, with the firmware behind an address."""
+class Servo(NamedTuple):
+    """A firmware behind an address, with what goes to it and comes from it."""
 
-    loop: ClosedLoop
     address: int  # of servo_tick
-    state: int  # address of its memory
+    start: int  # of servo_start
+    state: Samples  # its memory
     words: Words  # samples, outcome and notes
     reals: Samples  # the same memory
     begin: int  # address of both records
     low: float  # end of the command's range
     high: float
     board: Board  # where the firmware runs instead, if it does
+
+
+class ForeignLoop(NamedTuple):
+    """A plant and its timing, with somebody's firmware."""
+
+    loop: ClosedLoop
+    servo: Servo
 
 
 @intrinsic
@@ -78,6 +87,20 @@ def call_tick(typing, address, state, samples, outcome):  # type: ignore[no-unty
         return context.get_dummy_value()
 
     return types.void(types.int64, types.int64, types.int64, types.int64), build
+
+
+@intrinsic
+def call_start(typing, address, state, period_s):  # type: ignore[no-untyped-def]
+    """Call servo_start at an address with its memory and the tick [s]."""
+
+    def build(context: Any, builder: Any, sig: Any, args: Any) -> Any:
+        pointer = ir.IntType(8).as_pointer()
+        kind = ir.FunctionType(ir.VoidType(), [pointer, ir.DoubleType()])
+        function = builder.inttoptr(args[0], kind.as_pointer())
+        builder.call(function, [builder.inttoptr(args[1], pointer), args[2]])
+        return context.get_dummy_value()
+
+    return types.void(types.int64, types.int64, types.float64), build
 
 
 def shared_words(path: Path, ticks: int) -> tuple[Words, Samples]:
@@ -108,40 +131,63 @@ def _(system: ForeignLoop) -> int:
     return system.loop.clock.whole_ticks + 2
 
 
+@compiled
+def served(servo: Servo, tick: int, order: Order, sample: Sample, period_s: float) -> tuple[float, bool]:
+    """What a firmware answers to a sample: its command, held to the range, and whether it says that a limit acted."""
+    words, reals = servo.words, servo.reals
+    if words[16 + COLD] != 0:
+        servo.state[:] = 0.0
+        call_start(servo.start, servo.state.ctypes.data, period_s)
+        words[16 + COLD] = 0
+    words[0], words[1] = tick, order.mode
+    reals[2], reals[3], reals[4] = sample.light, sample.reading_mmHg, order.fill_mmHg
+    reals[5], reals[6], reals[7] = order.set_point, order.light_slope, period_s
+    words[16 + TICK], words[16 + INSIDE], words[16 + STARTED] = tick, 1, 1
+    if servo.board.engine == 0:
+        call_tick(servo.address, servo.state.ctypes.data, servo.begin, servo.begin + 64)
+        words[16 + INSIDE] = 0
+    elif emulated_tick(servo.board, tick, words):
+        words[16 + INSIDE] = 0
+    command = reals[8]
+    if command < servo.low or command > servo.high:
+        if words[16 + BEYOND] == 0:
+            words[16 + FIRST_BEYOND] = tick
+        words[16 + BEYOND] += 1
+        command = min(max(command, servo.low), servo.high)
+    return command, words[9] != 0
+
+
+@fused
+def foreign_answer(
+    servo: Servo, before: FirmwareState, now: Instant, order: Order, sample: Sample, period_s: float
+) -> tuple[FirmwareState, Answer]:
+    """The same as our own firmware would put it; what only that has is no number."""
+    command, limited = served(servo, now.tick, order, sample, period_s)
+    nothing, error = np.nan, (order.set_point - sample.light) / order.light_slope
+    terms = Terms(error, nothing, nothing, nothing, nothing, nothing, nothing)
+    after = FirmwareState(before.control, command, order.mode, before.set_point, before.arrived)
+    return after, Answer(command, order.mode, limited, terms)
+
+
 @system_decides.of(ForeignLoop)
 def foreign_decides(
     system: ForeignLoop, now: Instant, run: RunState, pending: Samples, group: int
 ) -> tuple[Decision, Telemetry]:
     """First half of a tick: sample, and whatever is behind the address."""
-    loop, words, reals, order = system.loop, system.words, system.reals, now.order
-    sample = take_sample(loop, run.plant, now)
-    ring = len(pending)
-    command, limited = pending[(now.tick + ring - 1) % ring], False
-    if not is_missed(loop, now):
-        words[0], words[1] = now.tick, order.mode
-        reals[2], reals[3], reals[4] = sample.light, sample.reading_mmHg, order.fill_mmHg
-        reals[5], reals[6], reals[7] = order.set_point, order.light_slope, loop.clock.period_s
-        words[16 + TICK], words[16 + INSIDE] = now.tick, 1
-        if system.board.engine == 0:
-            call_tick(system.address, system.state, system.begin, system.begin + 64)
-            words[16 + INSIDE] = 0
-        elif emulated_tick(system.board, now.tick, words):
-            words[16 + INSIDE] = 0
-        command, limited = reals[8], words[9] != 0
-        if command < system.low or command > system.high:
-            if words[16 + BEYOND] == 0:
-                words[16 + FIRST_BEYOND] = now.tick
-            words[16 + BEYOND] += 1
-            command = min(max(command, system.low), system.high)
-    pending[now.tick % ring] = command
-    due = pending[(now.tick + ring - loop.clock.whole_ticks) % ring]
-    change = Switchover(run.played, valve_play(loop.plant.valve, run.played, due), switch_share(loop, now))
+    loop, order = system.loop, now.order
+    sample, ring, nothing = take_sample(loop, run.plant, now), len(pending), np.nan
+    previous = pending[(now.tick + ring - 1) % ring]
     error = (order.set_point - sample.light) / order.light_slope
-    nothing = np.nan
     terms = Terms(error, nothing, nothing, nothing, nothing, nothing, nothing)
     before = run.firmware
-    kept = FirmwareState(before.control, command, order.mode, before.set_point, before.arrived)
-    return Decision(kept, change), Telemetry(sample, Answer(command, order.mode, limited, terms))
+    kept = FirmwareState(before.control, previous, order.mode, before.set_point, before.arrived)
+    answer = Answer(previous, order.mode, False, terms)
+    if not is_missed(loop, now):
+        kept, answer = foreign_answer(system.servo, before, now, order, sample, loop.clock.period_s)
+    pending[now.tick % ring] = answer.command
+    due = pending[(now.tick + ring - loop.clock.whole_ticks) % ring]
+    change = Switchover(run.played, valve_play(loop.plant.valve, run.played, due), switch_share(loop, now))
+    return Decision(kept, change), Telemetry(sample, answer)
 
 
 @system_moves.of(ForeignLoop)
@@ -152,7 +198,7 @@ def foreign_moves(system: ForeignLoop, now: Instant, run: RunState, made: Decisi
     status = RUNNING if is_sound(after) else DIVERGED
     if not np.isfinite(made.firmware.command):
         status = NOT_FINITE
-    if system.board.desk[ERROR] != 0:
+    if system.servo.board.desk[ERROR] != 0:
         status = FAULT
     return RunState(after, made.firmware, made.command.new, run.tick + 1), status
 

@@ -1,14 +1,13 @@
 """The parent of a run with somebody's firmware: builds it, watches over it, and says what became of it."""
 from __future__ import annotations
 
-import signal
+import hashlib
 import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from multiprocessing import get_context
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -17,13 +16,15 @@ from experiments.firmware.board.figures import BoardFigures, figures_of, finding
 from experiments.firmware.board.image import Image, build_image, read_image
 from experiments.firmware.board.processors import Processor
 from experiments.firmware.foreign import child, records
+from experiments.firmware.foreign.findings import Finding, PATIENCE_s
+from experiments.firmware.foreign.findings import findings_of as found_in
+from experiments.firmware.foreign.host import Host, Running, started
 from experiments.firmware.foreign.records import Words, shared_words
 from experiments.firmware.toolchain import find_compiler
 from experiments.simulation.coupled import CHANNELS, DIVERGED
 from experiments.simulation.simulate import Ready, Run, finished, orders_of
 from plant.errors import InputError
 
-PATIENCE_s = 2.0  # without a tick
 POLL_s = 0.02
 FLAGS = ("-std=c99", "-O2", "-g", "-ffp-contract=off", "-fstack-protector-strong", "-fPIC", "-shared")
 NO_SAMPLES: Words = np.zeros((0, records.SAMPLE_WORDS), np.int64)
@@ -35,13 +36,25 @@ BEGINNINGS = {
 }
 
 
-@dataclass(frozen=True)
-class Finding:
-    """Something wrong with a firmware, at a tick (−1: before the first)."""
+class Given(NamedTuple):
+    """A firmware that a study runs again and again: where it is, and a sum over its files."""
 
-    kind: str
-    tick: int
-    text: str
+    path: str
+    digest: str
+
+
+def given_at(path: Path) -> Given:
+    """What a user named, so that another one is noticed. Raises InputError for what is not there."""
+    files = sources_of(path) or [path]
+    if path.is_dir():
+        files = sorted([*files, *path.glob("*.h")])
+    digest = hashlib.sha256()
+    for file in files:
+        try:
+            digest.update(file.read_bytes())
+        except OSError as error:
+            raise InputError(f"--firmware {path}: cannot be read: {error.strerror or error}") from None
+    return Given(str(path.resolve()), digest.hexdigest())
 
 
 @dataclass(frozen=True)
@@ -108,20 +121,21 @@ def _compiled(given: Path, sources: list[Path], target: Path) -> Path:
 
 
 def run_foreign(
-    ready: Ready, given: Path, progress: Callable[[float], None] | None = None, plan: BoardPlan | None = None
+    ready: Ready, given: Path, progress: Callable[[float], None] | None = None, plan: BoardPlan | None = None,
+    host: Host | None = None,
 ) -> Watched:
     """Run a firmware against a plant in a process of its own, on this machine or an emulated board.
 
-    Nothing of it is left behind. Raises InputError for a firmware that cannot be built or loaded; all that it does
-    later is a finding.
+    Nothing of it is left behind. `host` is for many runs. Raises InputError for a firmware that cannot be built or
+    loaded; all that it does later is a finding.
     """
     with tempfile.TemporaryDirectory(prefix="cuffloop-") as place:
         target: str | Image = image_of(given, plan.processor, Path(place)) if plan else \
             str(built_library(given, Path(place)))
         memory = Path(place) / "memory"
         words, trace = shared_words(memory, ready.ticks)
-        process = get_context("spawn").Process(target=child.run_child, args=(ready, target, str(memory)))
-        process.start()
+        arguments = (ready, target, str(memory))
+        process = started(child.run_child, arguments) if host is None else host.run(arguments)
         try:
             hung, seconds = _watched(process, words[16:], ready.ticks, progress)
         finally:
@@ -167,48 +181,43 @@ def given_samples(ready: Ready, rows: Any, last: Words, tick: int) -> Words:
     return out
 
 
-def _watched(process: Any, notes: Any, ticks: int, progress: Callable[[float], None] | None) -> tuple[bool, float]:
+class Progress:
+    """Whether a process that shares its notes goes on."""
+
+    def __init__(self, notes: Words) -> None:
+        self._notes = notes
+        self._moved = self.begun = 0.0  # on this machine's clock; 0: not yet
+        self._last = -2
+
+    def stuck(self) -> bool:
+        """Whether it has begun, and no tick has come for as long as one waits."""
+        if not self._notes[records.STARTED]:
+            return False
+        now, tick = time.monotonic(), int(self._notes[records.TICK])
+        self.begun = self.begun or now
+        if tick != self._last:
+            self._moved, self._last = now, tick
+        return now - self._moved > PATIENCE_s
+
+
+def _watched(
+    process: Running, notes: Words, ticks: int, progress: Callable[[float], None] | None
+) -> tuple[bool, float]:
     """Wait until a process ends or stands still; whether it stood still, and for how long it ran its ticks [s]."""
-    begun, moved, last = 0.0, 0.0, -2
+    seen = Progress(notes)
     while process.is_alive():
         process.join(POLL_s)
-        now = time.monotonic()
-        if not notes[records.STARTED]:
-            continue
-        begun = begun or now
-        tick = int(notes[records.TICK])
-        if tick != last:
-            moved, last = now, tick
-        elif now - moved > PATIENCE_s and notes[records.DONE] < ticks:
-            return True, now - begun
-        if progress is not None:
-            progress(min(1.0, (tick + 1) / ticks))
-    return False, max(time.monotonic() - begun, POLL_s) if begun else 0.0
+        if seen.stuck() and notes[records.DONE] < ticks:
+            return True, time.monotonic() - seen.begun
+        if progress is not None and seen.begun:
+            progress(min(1.0, (int(notes[records.TICK]) + 1) / ticks))
+    return False, max(time.monotonic() - seen.begun, POLL_s) if seen.begun else 0.0
 
 
 def _told(ready: Ready, notes: Any, rows: Any, code: int, hung: bool, seconds: float) -> Watched:
     """What became of a run."""
-    tick, inside, done = int(notes[records.TICK]), bool(notes[records.INSIDE]), int(notes[records.DONE])
-    findings = []
-    where = f"in servo_tick at tick {tick}" if inside else f"after tick {tick}"
-    if tick < 0:
-        where = "in servo_start"
-    if hung:
-        findings.append(Finding("hang", tick, f"no progress for {PATIENCE_s:g} s {where}: the process was ended"))
-    elif code < 0:
-        name = signal.Signals(-code).name
-        note = ": the stack was smashed, or it gave up by itself" if name == "SIGABRT" else ""
-        findings.append(Finding("crash", tick, f"{name} {where}{note}"))
-    elif code > 0 or (inside and done < ready.ticks and notes[records.STATUS] != records.FAULT):
-        findings.append(Finding("exit", tick, f"the process ended itself with status {code} {where}"))
-    status = int(notes[records.STATUS])
-    if status == records.NOT_FINITE:
-        findings.append(Finding("not a number", tick, f"the command is not a finite number at tick {tick}"))
-    beyond, first = int(notes[records.BEYOND]), int(notes[records.FIRST_BEYOND])
-    if beyond:
-        law = ready.loop.firmware.coefficients
-        findings.append(Finding("range", first, f"commands beyond {law.output_low:g} … {law.output_high:g} on {beyond} "
-                                f"ticks, first at tick {first}: held to the range"))
+    tick, done, status = (int(notes[word]) for word in (records.TICK, records.DONE, records.STATUS))
+    findings = found_in(notes, code, hung, ready.ticks, ready.loop.firmware.coefficients)
     count = done if done == ready.ticks or status else max(tick, 0)
     if count < 2:
         return Watched(None, findings, 0.0, NO_SAMPLES)

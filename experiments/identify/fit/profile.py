@@ -31,9 +31,13 @@ class Interval(NamedTuple):
 
 
 def profile(
-    problem: Problem, solution: Solution, spread: Samples, k: int, full: bool = True
+    problem: Problem, solution: Solution, spread: Samples, k: int, full: bool = True, centre: Samples | None = None
 ) -> Interval:
-    """Interval of number `k`; without `full`, from the curvature alone."""
+    """Interval of number `k`; without `full`, from the curvature alone.
+
+    `centre` is where it lies about, where that is not the solution: its width is found with fewer steps than its place.
+    """
+    middle = float(solution.x[k] if centre is None else centre[k])
     free = problem.free[k]
     size = float(np.sqrt(spread[k, k])) if np.isfinite(spread[k, k]) else np.inf
     ends, closed = [], []
@@ -42,7 +46,7 @@ def profile(
         found = reach <= FARTHEST
         if full:
             reach, found = followed(problem, solution, spread, k, sign)
-        ends.append(free.outside(float(solution.x[k] + sign * min(reach, 10.0))))
+        ends.append(free.outside(middle + sign * float(min(reach, 10.0))))
         closed.append(bool(found))
     return Interval(ends[0], ends[1], closed[0], closed[1], full)
 

@@ -46,16 +46,17 @@ class Memory:
 
 def solve(
     evaluate: Evaluate, start: Samples, bounds: tuple[Samples, Samples], most: int = 60, setting: int = 0,
-    number: int = 0,
+    number: int = 0, close: float = 1e-12,
 ) -> Solution:
-    """One search from one start. `setting` is which of SETTINGS the solver scales its variables by."""
+    """One search from one start. `setting` is which of SETTINGS the solver scales its variables by; it stops where a
+    step changes variables or cost by less than the share `close`."""
     from scipy.optimize import least_squares
 
     memory = Memory(evaluate)
     inside = np.clip(start, bounds[0] + 1e-9, bounds[1] - 1e-9)
     found = least_squares(
         lambda x: memory.at(x)[0], inside, jac=lambda x: memory.at(x)[1], bounds=bounds, method="trf", max_nfev=most,
-        xtol=1e-12, ftol=1e-12, gtol=1e-12, **SETTINGS[setting],
+        xtol=close, ftol=close, gtol=1e-12, **SETTINGS[setting],
     )
     residuals, jacobian = memory.at(found.x)
     return Solution(found.x, residuals, jacobian, 0.5 * float(residuals @ residuals), memory.asked, number)

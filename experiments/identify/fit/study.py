@@ -13,11 +13,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from experiments.identify.fit.lags import swapped_lags
-from experiments.identify.fit.problem import FINE, Problem, channels_of, evaluate, held_out, offsets, with_steps
+from experiments.identify.fit.problem import (
+    FINE,
+    MIDDLE,
+    Problem,
+    evaluate,
+    held_out,
+    offsets,
+    with_steps,
+)
 from experiments.identify.fit.profile import Interval, profile
 from experiments.identify.fit.residual_tests import Leftover, leftover
 from experiments.identify.fit.solve import Solution, covariance, gauss_newton, polished, several, solve, weakness
 from experiments.identify.fit.structure import Confounded, confounded, lags_in_series
+from experiments.identify.light.bench import LightBench
 from experiments.identify.recording.recording import Recording
 from experiments.identify.replay.candidates import Free, value_of
 
@@ -26,6 +35,7 @@ STARTS, SPREAD = 4, 0.5  # how often, and how far from the rig that is believed 
 ENOUGH = 1.1  # mean square of residuals over noise: more is a search that has not arrived, or another model
 UNTOLD = 0.25  # relative standard uncertainty: a number that is not told better is not told
 PULL = 3.5  # standard uncertainties by which recordings may pull what was measured otherwise
+CLOSE = 1e-8  # relative, of a cost of some ten thousands: far below what moves an interval
 EDGE = 1e-4  # of the range, in the search's coordinates
 
 
@@ -96,8 +106,9 @@ def identify(
     rivals, twin = not_apart(problem, fine, solution)
     tell(0.7)
     found = []
+    fewer, near = with_fewer_steps(wanted, solution) if full else (fine, solution)
     for k in range(len(problem.free)):
-        interval = profile(fine, solution, spread, k, full)
+        interval = profile(fewer, near, spread, k, full, solution.x)
         found.append(one_found(fine, solution, (whole, spread), k, interval, rivals, carried[k]))
         tell(0.7 + 0.2 * (k + 1) / len(problem.free))
     freed, pulls = released(fine, solution, held)
@@ -124,6 +135,8 @@ def spreads(fine: Problem, solution: Solution, held: Sequence[Held]) -> tuple[Sa
 
 def not_apart(problem: Problem, fine: Problem, solution: Solution) -> tuple[list[Confounded], Samples | None]:
     """Numbers that cannot be told apart by their kind, or because other values fit as well; and those values."""
+    if isinstance(problem.bench, LightBench):
+        return [], None
     rig, names = problem.bench.rig, {f.name for f in problem.free}
     rivals = confounded(rig, names, problem.recordings)
     lags = lags_in_series(rig, names, problem.recordings)
@@ -141,7 +154,7 @@ def search(
     reach = np.array([1.0 if f.logarithmic else 0.1 for f in problem.free])
     moves = np.log1p(random.uniform(-SPREAD, SPREAD, (starts - 1, len(believed))))
     places = [believed, *(np.clip(believed + reach * move, low, high) for move in moves)]
-    total = sum(len(one.command) * len(channels_of(one)) for one in problem.recordings)
+    total = sum(len(one.command) * len(problem.channels(one)) for one in problem.recordings)
     enough = 0.5 * ENOUGH * total
 
     def watched(x: Samples) -> tuple[Samples, Samples]:
@@ -155,9 +168,17 @@ def search(
     return found[0], near, len(found)
 
 
+def with_fewer_steps(wanted: Problem, solution: Solution) -> tuple[Problem, Solution]:
+    """The problem with steps that are enough for how the sum of squares rises, and its own end beside the solution."""
+    fewer = with_steps(wanted, solution.x, MIDDLE)
+    residuals, jacobian = evaluate(fewer, solution.x)
+    start = Solution(solution.x, residuals, jacobian, 0.5 * float(residuals @ residuals), 1, 0)
+    return fewer, polished(lambda x: evaluate(fewer, x), start, fewer.bounds, 2)
+
+
 def settled(fine: Problem, solution: Solution) -> Solution:
     """The same, followed finely: solver again, then undamped steps."""
-    again = solve(lambda x: evaluate(fine, x), solution.x, fine.bounds, 15, number=solution.start)
+    again = solve(lambda x: evaluate(fine, x), solution.x, fine.bounds, 15, number=solution.start, close=CLOSE)
     done = polished(lambda x: evaluate(fine, x), again, fine.bounds, 2)
     return done._replace(evaluations=solution.evaluations + done.evaluations)
 
@@ -181,7 +202,7 @@ def released(
         residuals, jacobian = evaluate(wider, x)
         return np.concatenate([residuals, weight * (x[count:] - centre)]), np.vstack([jacobian, rows])
 
-    end = solve(with_belief, np.concatenate([solution.x, centre]), wider.bounds, 12)
+    end = solve(with_belief, np.concatenate([solution.x, centre]), wider.bounds, 12, close=CLOSE)
     pulled = dict(zip([h.free.name for h in loose], weight * (end.x[count:] - centre), strict=True))
     return (wider, end.x), tuple(float(pulled.get(h.free.name, 0.0)) for h in held)
 
@@ -193,7 +214,7 @@ def leftovers(problem: Problem, x: Samples, recordings: Sequence[Recording]) -> 
         alone = held_out(problem, [recording])
         residuals, _ = evaluate(alone, x)
         count = len(recording.command)
-        for i, name in enumerate(channels_of(recording)):
+        for i, name in enumerate(problem.channels(recording)):
             part = residuals[i * count : (i + 1) * count]
             found.append(leftover(part, recording.command, recording.name, name, recording.noise[name],
                                   recording.holdout))

@@ -10,9 +10,12 @@ from numpy.typing import NDArray
 
 from experiments.identify.fit.study import Found, Identified
 from experiments.rigs.rig import Rig, Source
+from experiments.rigs.spread_tables import CORRELATION, SPREAD
 from experiments.rigs.table import toml_value
+from experiments.rigs.uncertain import spread_lines
 
 Samples = NDArray[np.float64]
+SLIGHT = 0.01  # a correlation that is not worth a word
 
 
 def rounded(value: float, sd: float) -> float:
@@ -37,14 +40,19 @@ def with_values(source: Source, names: Sequence[str], values: Sequence[float]) -
 
 def rig_found(source: Source, found: Identified) -> Rig:
     """The rig with what was told, and what was held, in place of what was believed."""
+    return source_found(source, found).rig()
+
+
+def source_found(source: Source, found: Identified) -> Source:
+    """The same, not made yet."""
     given = [(h.free.name, h.value) for h in found.held if not h.assumed]
     own = [(one.free.name, one.value) for one in told(found)]
     names, values = zip(*(own + given), strict=True) if own + given else ((), ())
-    return with_values(source, names, values).rig()
+    return with_values(source, names, values)
 
 
 def rig_text(found: Identified, source: Source, name: str, recordings: dict[str, str]) -> str:
-    """A rig file: the base, what was identified with its uncertainty, what was held, and `[spread]`.
+    """A rig file: the base, what was identified with its uncertainty, what was held, `[spread]`, `[correlation]`.
 
     `recordings` are hashes by name.
     """
@@ -52,8 +60,9 @@ def rig_text(found: Identified, source: Source, name: str, recordings: dict[str,
     own = {one.free.name: one for one in told(found)}
     for key, one in own.items():
         table, _, field = key.partition(".")
-        value = rounded(one.value, one.sd)
-        note = f"# ± {one.sd:.2g} {one.free.unit}".rstrip(" 1")
+        own_sd = (one.interval.high - one.interval.low) / (2.0 * 1.96)  # of the recordings alone: ratios keep it
+        value = rounded(one.value, min(one.sd, own_sd))
+        note = f"# ± {one.sd:.2g}{'' if one.free.unit == '1' else f' {one.free.unit}'}"
         tables.setdefault(table, []).append(f"{field} = {toml_value(value)}  {note}")
     for h in found.held:
         if not h.assumed:
@@ -69,11 +78,21 @@ def rig_text(found: Identified, source: Source, name: str, recordings: dict[str,
         tables[table] = head + tables.get(table, [])
     for table, rows in tables.items():
         lines += ["", f"[{table}]", *_with_kind_first(rows)]
-    spread = {key: one.sd for key, one in own.items()} | {
-        h.free.name: h.sd for h in found.held if not h.assumed and h.sd > 0.0}
-    lines += ["", "[spread]  # standard uncertainties"]
-    lines += [f"{toml_value(key)} = {sd:.3g}" for key, sd in spread.items()]
-    return "\n".join(lines) + "\n"
+    spread = {key: one.sd for key, one in own.items()} | {h.free.name: h.sd for h in found.held if h.sd > 0.0}
+    earlier = {key: sd for key, sd in source.tables.get(SPREAD, {}).items() if key not in spread}
+    before = {name: {other: r for other, r in row.items() if other in earlier}
+            for name, row in source.tables.get(CORRELATION, {}).items() if name in earlier}
+    return "\n".join([*lines, *spread_lines(earlier | spread, before | correlations(found, list(spread)))]) + "\n"
+
+
+def correlations(found: Identified, names: Sequence[str]) -> dict[str, dict[str, float]]:
+    """Correlations of some numbers, each pair once, those that are next to nothing left out."""
+    places = [*(f.name for f in found.problem.free), *(h.free.name for h in found.held)]
+    part = found.covariance[np.ix_([places.index(n) for n in names], [places.index(n) for n in names])]
+    sizes = np.sqrt(np.diag(part))
+    matrix = part / np.outer(sizes, sizes)
+    return {name: {names[j]: float(matrix[i, j]) for j in range(i) if abs(matrix[i, j]) >= SLIGHT}
+            for i, name in enumerate(names)}
 
 
 def _base_tables(source: Source) -> dict[str, list[str]]:
@@ -83,7 +102,7 @@ def _base_tables(source: Source) -> dict[str, list[str]]:
     beneath = read_toml(BUILT_IN / f"{source.base}.toml")
     changed: dict[str, list[str]] = {}
     for table, values in source.tables.items():
-        if not isinstance(values, dict) or table == "spread":
+        if not isinstance(values, dict) or table in (SPREAD, CORRELATION):
             continue
         base: dict[str, Any] = beneath.get(table, {})
         rows = [f"{key} = {toml_value(value)}" for key, value in values.items() if base.get(key) != value]

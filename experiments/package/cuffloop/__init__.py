@@ -11,11 +11,13 @@
     rig = cuffloop.load_rig("wrist", {"controller.kp": 0.007})
     cuffloop.compare("wrist", rig, record="synthetic")
 
-**Functions**, each the same as the command of its name: `check`, `compare` (`check` with several rigs), `simulate`,
-`margins`, `rounding`, `search` (one finger), `searches` (many), `schedules`, `sweep`, `tune`, `budget`, `faults`,
-`fingers`, `height`, `wear`, `readings`, `require`, `agree` (two files), `excite`, `identify`, `rigs`, `parameters`
-(of one rig); `bench` in a notebook. What they take: `load_rig`, `read_record`, `Work`, `SweepOptions`, `FaultOptions`,
-`ReadingOptions`. Around them: `progress`. `help(cuffloop.check)` says all about one.
+**Functions**, each the same as the command of its name: `check`, `check_fingers` (`check --fingers`), `compare`
+(`check` with several rigs), `simulate`, `margins`, `rounding`, `search` (one finger), `searches` (many), `schedules`,
+`sweep`, `tune`, `budget`, `faults`, `fingers`, `height`, `wear`, `readings`, `require`, `agree` (two files), `trend`,
+`excite`, `identify`, `loop`, `fmu`, `rigs`, `parameters` (of one rig); `check_firmware` and `sweep_firmware` (a
+firmware of your own); `bench` in a notebook. What they take: `load_rig`, `read_record`, `Work`, `SweepOptions`,
+`FaultOptions`, `ReadingOptions`, `TrendOptions`, `BoardOptions`. Around them: `progress`. `help(cuffloop.check)` says
+all about one.
 
 **Results** are frozen; each prints as its command does (in a notebook, too) and has `passed`, `to_json()`,
 `to_xarray()`, `plot()`, `units` and `save(folder)`. Bad input raises `InputError` with one line.
@@ -44,6 +46,15 @@ if TYPE_CHECKING:
     from experiments.front.faults import faults as faults
     from experiments.front.fingers import FingersResult as FingersResult
     from experiments.front.fingers import fingers as fingers
+    from experiments.front.firmware.check import FirmwareCheckResult as FirmwareCheckResult
+    from experiments.front.firmware.check import check_firmware as check_firmware
+    from experiments.front.firmware.fmu import FmuResult as FmuResult
+    from experiments.front.firmware.fmu import fmu as fmu
+    from experiments.front.firmware.loop import BoardOptions as BoardOptions
+    from experiments.front.firmware.loop import LoopResult as LoopResult
+    from experiments.front.firmware.loop import loop as loop
+    from experiments.front.firmware.sweep import FirmwareSweepResult as FirmwareSweepResult
+    from experiments.front.firmware.sweep import sweep_firmware as sweep_firmware
     from experiments.front.height import HeightResult as HeightResult
     from experiments.front.height import height as height
     from experiments.front.identify import ExciteResult as ExciteResult
@@ -55,6 +66,8 @@ if TYPE_CHECKING:
     from experiments.front.inputs import read_record as read_record
     from experiments.front.margins import MarginsResult as MarginsResult
     from experiments.front.margins import margins as margins
+    from experiments.front.population.check import FingersCheckResult as FingersCheckResult
+    from experiments.front.population.check import check_fingers as check_fingers
     from experiments.front.readings.agree import AgreeResult as AgreeResult
     from experiments.front.readings.agree import agree as agree
     from experiments.front.readings.readings import ReadingOptions as ReadingOptions
@@ -62,6 +75,9 @@ if TYPE_CHECKING:
     from experiments.front.readings.readings import readings as readings
     from experiments.front.readings.require import RequireResult as RequireResult
     from experiments.front.readings.require import require as require
+    from experiments.front.readings.trend import TrendOptions as TrendOptions
+    from experiments.front.readings.trend import TrendResult as TrendResult
+    from experiments.front.readings.trend import trend as trend
     from experiments.front.result import Result as Result
     from experiments.front.rigs import (
         RigList as RigList,
@@ -107,6 +123,7 @@ FRONT: dict[str, tuple[str, ...]] = {  # module of experiments.front: what it br
     "inputs": ("Work", "load_rig", "read_record",),
     "check": ("CheckResult", "check",),
     "compare": ("CompareResult", "compare",),
+    "population.check": ("FingersCheckResult", "check_fingers",),
     "simulate": ("SimulateResult", "simulate",),
     "margins": ("MarginsResult", "margins",),
     "search": ("SearchResult", "SearchesResult", "search", "searches",),
@@ -122,7 +139,12 @@ FRONT: dict[str, tuple[str, ...]] = {  # module of experiments.front: what it br
     "readings.readings": ("ReadingOptions", "ReadingsResult", "readings",),
     "readings.require": ("RequireResult", "require",),
     "readings.agree": ("AgreeResult", "agree",),
+    "readings.trend": ("TrendOptions", "TrendResult", "trend",),
     "rounding": ("RoundingResult", "rounding",),
+    "firmware.loop": ("BoardOptions", "LoopResult", "loop",),
+    "firmware.fmu": ("FmuResult", "fmu",),
+    "firmware.check": ("FirmwareCheckResult", "check_firmware",),
+    "firmware.sweep": ("FirmwareSweepResult", "sweep_firmware",),
     "rigs": ("RigList", "RigResult", "parameters", "rigs",),
     "result": ("Result",),
 }
@@ -132,14 +154,16 @@ ELSEWHERE = {
 PLACES = {name: f"experiments.front.{module}" for module, names in FRONT.items() for name in names} | ELSEWHERE
 
 __all__ = [
-    "AgreeResult", "BudgetResult", "CheckResult", "CompareResult", "ExciteResult", "FaultOptions", "FaultsResult",
-    "FingersResult", "HeightResult", "IdentifyResult", "InputError", "MarginsResult", "ReadingOptions",
-    "ReadingsResult", "RequireResult", "Result", "RigList", "RigResult", "RoundingResult", "SchedulesResult",
-    "SearchResult", "SearchesResult", "SimulateResult", "SweepOptions", "SweepResult", "TuneResult", "WearResult",
-    "Work",
-    "agree", "bench", "budget", "check", "compare", "excite", "faults", "fingers", "height", "identify", "load_rig",
-    "margins", "parameters", "progress", "read_record", "readings", "require", "rigs", "rounding", "schedules",
-    "search", "searches", "simulate", "sweep", "tune", "wear",
+    "AgreeResult", "BoardOptions", "BudgetResult", "CheckResult", "CompareResult", "ExciteResult", "FaultOptions",
+    "FaultsResult", "FingersCheckResult", "FingersResult", "FirmwareCheckResult", "FirmwareSweepResult", "FmuResult",
+    "HeightResult", "IdentifyResult", "InputError", "LoopResult", "MarginsResult", "ReadingOptions", "ReadingsResult",
+    "RequireResult", "Result", "RigList", "RigResult", "RoundingResult", "SchedulesResult", "SearchResult",
+    "SearchesResult", "SimulateResult", "SweepOptions", "SweepResult", "TrendOptions", "TrendResult", "TuneResult",
+    "WearResult", "Work",
+    "agree", "bench", "budget", "check", "check_fingers", "check_firmware", "compare", "excite", "faults", "fingers",
+    "fmu", "height", "identify", "load_rig", "loop", "margins", "parameters", "progress", "read_record", "readings",
+    "require", "rigs", "rounding", "schedules", "search", "searches", "simulate", "sweep", "sweep_firmware", "trend",
+    "tune", "wear",
 ]
 
 claim_rooms()

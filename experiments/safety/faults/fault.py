@@ -37,6 +37,7 @@ class Fault(NamedTuple):
     severity: float = 1.0
     kind: str = FAILURE
     excluded: Callable[[Rig], str] = anywhere  # why a rig cannot have it, empty when it can
+    of_law: bool = False  # what fails is inside the rig's own law, which somebody's firmware replaces
     to_empty: bool = False  # the cuff has to be emptied: what fails is whatever should have seen to it
 
 

@@ -11,23 +11,25 @@ from collections.abc import Callable, Iterator
 from functools import partial
 from itertools import pairwise
 from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from controller.protection.guards import PROTECTIONS, without
+from experiments.firmware.foreign.watch import Given
 from experiments.rigs.rig import load_rig, parameters_of
 from experiments.safety.faults.catalogue import excluded_faults, find_faults
 from experiments.safety.faults.fault import PHYSIOLOGY, Fault
 from experiments.safety.faults.findings import BREAKS
 from experiments.safety.faults.stories import RIGHTLY, Story, story_faults, tell
-from experiments.safety.faults.trial import Bench, Outcome, Times, make_bench
+from experiments.safety.faults.trial import Bench, Outcome, Served, Times, make_bench
 from experiments.safety.faults.verdict import FaultLimits, broken
 from experiments.simulation.outcome import FIGURES, LAYERS, Limits
 from experiments.subjects.finger import Finger
 from experiments.subjects.population import sample_fingers
 from experiments.work.chunks import fingerprint
+from experiments.work.packed import storable
 from experiments.work.run import Engine, Unit, run
 from plant.errors import InputError
 
@@ -36,9 +38,6 @@ KEYS = ("finger", "phase", "fault", "second", "lost", "copied", "diverged", "las
 NONE_LOST = -1.0
 WIDTH = len(KEYS) + len(FIGURES) + len(LAYERS)
 MOST_FINGERS, MOST_PHASES = 20_000, 100
-
-
-
 
 class Plan(NamedTuple):
     """Everything that a piece of a study follows from."""
@@ -55,6 +54,7 @@ class Plan(NamedTuple):
     after_s: float
     limits: FaultLimits
     story: Story | None = None  # scenarios as well
+    firmware: Given | None = None  # somebody's, instead of the rig's own law
 
 
 class Study(NamedTuple):
@@ -67,6 +67,7 @@ class Study(NamedTuple):
     names: tuple[str, ...]  # of the fingers
     lost_clamp: tuple[str, ...]  # fingers on which a protection acted before any failure, or that the rig cannot clamp
     excluded: dict[str, str]  # failures that this rig cannot have, and why
+    findings: tuple[str, ...] = ()  # what was wrong with somebody's firmware, run by run
 
     def column(self, name: str) -> Samples:
         """One column of the rows, by its name in KEYS or FIGURES, or a layer's."""
@@ -81,6 +82,15 @@ def is_person(fault: Fault) -> bool:
 def fault_text(fault: Fault) -> str:
     """A failure as `find_faults` reads it."""
     return f"{fault.name}:{fault.severity:g}"
+
+
+@storable
+class Told(NamedTuple):
+    """What came of a piece: its rows, why there are none, and what was wrong with somebody's firmware."""
+
+    rows: Samples
+    why: str
+    findings: list[str]
 
 
 class Piece(NamedTuple):
@@ -99,7 +109,7 @@ def prepare(plan: Plan) -> tuple[list[Fault], list[Piece]]:
     if not 1 <= plan.phases <= MOST_PHASES:
         raise InputError(f"--phases {plan.phases} must be from 1 to {MOST_PHASES}")
     rig = load_rig(plan.rig, list(plan.settings))
-    faults = find_faults(",".join(plan.faults), rig)
+    faults = find_faults(",".join(plan.faults), rig, plan.firmware is None)
     for name in plan.protections:
         without(rig.guards, name)  # raises for a name that is none
     people = sample_fingers(plan.fingers + 1, plan.group, plan.seed)
@@ -107,35 +117,66 @@ def prepare(plan: Plan) -> tuple[list[Fault], list[Piece]]:
     return faults, [Piece(i, phase, *two) for i, two in pairs for phase in range(plan.phases)]
 
 
-def run_piece(plan: Plan, piece: Piece) -> tuple[Samples, str]:
+def run_piece(plan: Plan, piece: Piece) -> Told:
     """All runs of one finger at one onset, and why there are none when the rig does not hold it."""
-    rig = load_rig(plan.rig, list(plan.settings))
+    if plan.firmware is not None:
+        from experiments.safety.faults.foreign.piece import foreign_piece  # it asks this module back
+
+        return foreign_piece(plan, piece)
+    rig, finger = load_rig(plan.rig, list(plan.settings)), piece.finger
+    bench = bench_of(plan, piece)
+    if isinstance(bench, str):
+        return Told(np.zeros((0, WIDTH)), bench, [])
     faults = find_faults(",".join(plan.faults), rig)
-    number, phase, finger, other_finger = piece
-    limits = Limits(plan.limits.normal_mmHg, plan.limits.fault_mmHg, plan.limits.wrong_mmHg)
-    try:
-        bench = make_bench(rig, finger, other_finger, phase, Times(after_s=plan.after_s), limits, plan.seed)
-    except InputError as error:
-        return np.zeros((0, WIDTH)), str(error)
-    if bench.trouble:
-        return np.zeros((0, WIDTH)), f"{', '.join(bench.trouble)} before any failure"
-    rows = [row for i, fault in enumerate(faults) for row in fault_rows(bench, fault, plan, (number, phase, i, -1))]
+    rows = list(failure_rows(bench, faults, plan, piece))
     if plan.story is not None:
         for i, story in enumerate(story_faults(plan.story), len(faults)):
             name = story.name.removeprefix("scenario_")
-            outcome, lasted = tell(rig, finger, name, plan.story, bench.seed, limits)
-            rows.append(as_row((number, phase, i, -1), NONE_LOST, outcome, lasted=lasted))
-    if plan.pairs:
-        for i, one in enumerate(faults):
-            for j in range(i + 1, len(faults)):
-                if PHYSIOLOGY not in (one.kind, faults[j].kind):
-                    outcome, _ = bench.run(one, faults[j])
-                    rows.append(as_row((number, phase, i, j), NONE_LOST, outcome))
-    return np.array(rows), ""
+            outcome, lasted = tell(rig, finger, name, plan.story, bench.seed, limits_of(plan))
+            rows.append(as_row((piece.number, piece.phase, i, -1), NONE_LOST, outcome, lasted=lasted))
+    rows += pair_rows(bench, faults, plan, piece)
+    return Told(np.array(rows), "", [])
+
+
+def limits_of(plan: Plan) -> Limits:
+    """What every run is held against."""
+    return Limits(plan.limits.normal_mmHg, plan.limits.fault_mmHg, plan.limits.wrong_mmHg)
+
+
+def bench_of(plan: Plan, piece: Piece, served: Served | None = None) -> Bench | str:
+    """The bench of a piece, or why there is none."""
+    rig, who = load_rig(plan.rig, list(plan.settings)), (piece.finger, piece.other_finger, piece.phase)
+    try:
+        bench = make_bench(rig, *who, Times(after_s=plan.after_s), limits_of(plan), plan.seed, served)
+    except InputError as error:
+        return str(error)
+    return f"{', '.join(bench.trouble)} before any failure" if bench.trouble else bench
+
+
+class Runs(Protocol):
+    """What failures are run on: a `Bench`, or what runs one elsewhere."""
+
+    def run(self, *faults: Fault, lost: tuple[str, ...] = ()) -> tuple[Outcome, Samples]:
+        """Outcome of failures with protections taken away."""
+
+
+def failure_rows(bench: Runs, faults: list[Fault], plan: Plan, piece: Piece) -> Iterator[Samples]:
+    """The runs of every failure alone."""
+    for i, fault in enumerate(faults):
+        yield from fault_rows(bench, fault, plan, (piece.number, piece.phase, i, -1))
+
+
+def pair_rows(bench: Runs, faults: list[Fault], plan: Plan, piece: Piece) -> Iterator[Samples]:
+    """The runs of every two failures together, where they are asked for."""
+    for i, one in enumerate(faults if plan.pairs else ()):
+        for j in range(i + 1, len(faults)):
+            if PHYSIOLOGY not in (one.kind, faults[j].kind):
+                outcome, _ = bench.run(one, faults[j])
+                yield as_row((piece.number, piece.phase, i, j), NONE_LOST, outcome)
 
 
 def fault_rows(
-    bench: Bench, fault: Fault, plan: Plan, key: tuple[int, int, int, int]
+    bench: Runs, fault: Fault, plan: Plan, key: tuple[int, int, int, int]
 ) -> Iterator[Samples]:
     """The run of one failure with all protection, then without each of them."""
     whole, _ = bench.run(fault)
@@ -159,7 +200,8 @@ def as_row(
 def about(plan: Plan) -> dict[str, str]:
     """What tells one study from another, in words; the rig by its parameters, for a rig file may have changed."""
     rig = load_rig(plan.rig, list(plan.settings))
-    return {"rig": plan.rig, "the rig's parameters": fingerprint(parameters_of(rig)),
+    whose = {} if plan.firmware is None else {"firmware": plan.firmware.path, "its sum": plan.firmware.digest}
+    return {**whose, "rig": plan.rig, "the rig's parameters": fingerprint(parameters_of(rig)),
             "seed": str(plan.seed), "fingers": str(plan.fingers)}
 
 
@@ -175,17 +217,19 @@ def run_study(
     faults, pieces = prepare(plan)
     found = run(pieces, partial(run_piece, plan), folder, about(plan), engine, 1, progress,
                 Unit("fingers and onsets"))
-    rows = np.concatenate([rows.reshape(-1, WIDTH) for rows, _ in found])
-    lost_clamp = [f"{piece.finger.name}: {why}" for piece, (_, why) in zip(pieces, found, strict=True) if why]
+    rows = np.concatenate([one.rows.reshape(-1, WIDTH) for one in found])
+    lost_clamp = [f"{piece.finger.name}: {one.why}" for piece, one in zip(pieces, found, strict=True) if one.why]
     if not len(rows):
         if folder is not None:
             shutil.rmtree(folder, ignore_errors=True)  # there is nothing in it to go on from
         more = f", and {len(lost_clamp) - 1} more" if len(lost_clamp) > 1 else ""
-        raise InputError(f"nothing ran: rig {plan.rig} holds no finger ({lost_clamp[0]}{more})")
+        who = f"rig {plan.rig}" if plan.firmware is None else f"--firmware {plan.firmware.path} on rig {plan.rig}"
+        raise InputError(f"nothing ran: {who} holds no finger ({lost_clamp[0]}{more})")
     faults = [*faults, *(story_faults(plan.story) if plan.story is not None else [])]
     study = Study(plan, tuple(faults), rows, np.zeros((len(rows), len(BREAKS)), bool),
                   tuple(piece.finger.name for piece in pieces if piece.phase == 0), tuple(lost_clamp),
-                  excluded_faults(load_rig(plan.rig, list(plan.settings))))
+                  excluded_faults(load_rig(plan.rig, list(plan.settings)), plan.firmware is None),
+                  tuple(text for one in found for text in one.findings))
     figures = {name: study.column(name) for name in FIGURES}
     number = study.column("fault").astype(int)
     person, to_empty = (np.array([mark(faults[i]) for i in number], bool) for mark in (is_person, lambda f: f.to_empty))

@@ -1,6 +1,7 @@
 """What people and programs read of a study of failures, and the catalogue as a list."""
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -23,6 +24,8 @@ from experiments.safety.faults.summary import (
 )
 from experiments.safety.faults.verdict import CAUTION
 
+MOST_FINDINGS = 20  # printed
+
 
 def _time(value: float) -> str:
     return "–" if np.isnan(value) else "never" if np.isinf(value) else f"{value:.2f}"
@@ -37,8 +40,13 @@ def study_lines(study: Study, table: Table) -> list[str]:
     limits, rows = study.plan.limits, summaries(table)
     failures = [s for s in rows if s.fault.kind != PHYSIOLOGY]
     found = findings(table)
-    verdict = "FAIL" if any(s.breaks for s in rows) else "PASS"
+    verdict = "FAIL" if any(s.breaks for s in rows) or study.findings else "PASS"
     lines = [f"rig {study.plan.rig}: {verdict}", *answer_lines(first_minute(found)), ""] if found else []
+    if study.plan.firmware is not None:
+        lines.append(f"firmware {Path(study.plan.firmware.path).name} in the place of the rig's own law, "
+                     "under the rig's protection")
+    lines += [f"FINDING {text}" for text in study.findings[:MOST_FINDINGS]]
+    lines += [f"and {len(study.findings) - MOST_FINDINGS} findings more"] if len(study.findings) > MOST_FINDINGS else []
     lines += [
         f"rig {study.plan.rig}: {_count(len(failures), 'failure')}, {_count(len(study.names), 'finger')}, "
         f"{_count(study.plan.phases, 'onset')} each, {len(study.rows)} runs of which "
@@ -125,7 +133,9 @@ def study_json(study: Study, table: Table) -> dict[str, Any]:
         return s._asdict() | {"fault": s.fault.name, "item": s.fault.item, "mode": s.fault.mode,
                                 "severity": s.fault.severity, "kind": s.fault.kind, "breaks": list(s.breaks)}
 
-    return {
+    given = study.plan.firmware
+    own = {} if given is None else {"firmware": given._asdict(), "findings": list(study.findings)}
+    return own | {
         "rig": study.plan.rig, "settings": list(study.plan.settings), "limits": study.plan.limits._asdict(),
         "fingers": list(study.names), "phases": study.plan.phases, "seconds": study.plan.after_s,
         "runs": len(study.rows), "failures": [plain(s) for s in summaries(table)],

@@ -6,8 +6,9 @@ them acts, taking one away changes no bit.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +25,7 @@ from experiments.simulation.disturbance import NONE
 from experiments.simulation.failing import USUAL_LIMITS, Stage, run_stage, stage_of
 from experiments.simulation.instrument import instrument_of
 from experiments.simulation.outcome import Limits, figures_of, first_actions, judge_of, nothing_yet
-from experiments.simulation.protected import FAULT_CHANNELS, ProtectedRun, protected_start, protection_of
+from experiments.simulation.protected import FAULT_CHANNELS, ProtectedLoop, ProtectedRun, protected_start, protection_of
 from experiments.simulation.steps import protected_steps
 from experiments.subjects.finger import Finger, finger_inputs, on_finger
 from plant.assembly import Inputs, Surroundings, initial_state
@@ -33,6 +34,7 @@ from plant.pneumatics.openings import OpenPlantState
 
 Samples = NDArray[np.float64]
 Run = tuple[ProtectedRun, int, int]  # its state, why it ended or RUNNING, ticks done
+Served = Callable[[ProtectedLoop], Any]
 ONSET = 17  # channel of the random onset phase
 FILL_s, SETTLE_s, AFTER_s = 12.0, 4.0, 36.0  # veins and wall come to rest; earliest onset; what is looked at after it
 
@@ -82,6 +84,7 @@ class Bench:
     instrument: Instrument  # the firmware's own, of the rig as designed
     onset_tick: int
     empty: ProtectedRun
+    served: Served | None = None  # puts somebody's firmware into the loop
     start: ProtectedRun = field(init=False)
     pending: Samples = field(init=False)
     trouble: list[str] = field(init=False)
@@ -106,7 +109,8 @@ class Bench:
     def _stage(self, case: Case, guards: Guards, onset_tick: int, end_tick: int, denied: bool = False) -> Stage:
         """A case until a tick; times and display count from the onset tick on."""
         safety = protection_of(guards, judge_of(self.rig.plant, self.limits, onset_tick), self.fine_steps)
-        return stage_of(case, self.loop, safety._replace(denied=denied), end_tick)
+        stage = stage_of(case, self.loop, safety._replace(denied=denied), end_tick)
+        return stage if self.served is None else stage._replace(system=self.served(stage.system))
 
     def _confirmed(
         self, case: Case, guards: Guards, counting: int, stop: int, begun: ProtectedRun, pending: Samples, rows: Samples
@@ -170,11 +174,12 @@ def set_point_of(rig: Rig, inputs: Inputs) -> tuple[float, float, float]:
 
 def make_bench(
     rig: Rig, finger: Finger, other_finger: Finger, phase: int = 0, times: Times = USUAL_TIMES,
-    limits: Limits = USUAL_LIMITS, seed: int = 1,
+    limits: Limits = USUAL_LIMITS, seed: int = 1, served: Served | None = None,
 ) -> Bench:
     """A bench for one finger and one onset; `phase` numbers the onsets, each at a random point of a beat.
 
-    `other_finger` is the finger whose set point "wrong finger" uses. Raises InputError when the rig cannot clamp there.
+    `other_finger` is the finger whose set point "wrong finger" uses, and `served` puts somebody's firmware into the
+    loop. Raises InputError when the rig cannot clamp there.
     """
     own = on_finger(rig, finger)
     period = rig.timing.period_s
@@ -197,4 +202,5 @@ def make_bench(
     return Bench(
         own, guards, closed_loop(own, usual), fine, inputs, orders, (finger.seed + 7919 * phase + seed) % 2**32, times,
         limits, (foreign, foreign_slope), instrument_of(rig), onset, protected_start(initial_state(own.plant, around)),
+        served,
     )

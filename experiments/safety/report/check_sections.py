@@ -64,7 +64,7 @@ def check_sections(result: Check, command: str, own: dict[str, About] | None = N
                 _drawn(figures, ("tracking",)) + pre(run_lines(result.run, result.tracking))
                 + paragraph(f"Record: {result.run.trace.name}, {result.run.trace.source}", "note")),
         Section("calibration", "Set point: found by the instrument, and its truth",
-                bullets(calibration_lines(result))),
+                bullets(calibration_lines(result.calibration, result.tracking, result.best))),
     ]
 
 

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -27,10 +28,10 @@ STANDARDS = (
 
 def report_page(
     result: Check, evidence: Evidence | None, document: dict[str, Any], inputs: list[Path],
-    own: dict[str, About] | None = None, live: Section | None = None,
+    own: dict[str, About] | None = None, more: Sequence[Section] = (),
 ) -> str:
     """The whole report as HTML. `document` holds the provenance; `inputs` are files whose contents are pinned down;
-    `own` are identifiers and rationales of the requirements file. `live` is a section that answers to its reader.
+    `own` are identifiers and rationales of the requirements file; `more` are sections that others have made.
     """
     command = str(document["provenance"]["command"])
     failed = [v for v in result.verdicts if not v.passed]
@@ -45,7 +46,7 @@ def report_page(
     sections = check_sections(result, command, own)
     if evidence:
         sections += faults_sections(evidence)
-    sections += [live] if live else []
+    sections += more
     anchors = {section.anchor for section in sections}
     sections += [
         themes_section(anchors), provenance_section(result, document, inputs),

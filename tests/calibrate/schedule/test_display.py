@@ -58,6 +58,8 @@ def test_a_pulse_is_left_as_it_was(
 def test_a_sweep_alone_is_taken_off_exactly(instrument: Instrument, size: float) -> None:
     for sweep in (size * SWEEP, size):
         assert show(Clamp(0.5, 0.003, 2.5, sweep), WAVE + sweep, instrument) == pytest.approx(WAVE, abs=1e-9)
+        followed = Clamp(0.5, 0.003, 2.5, sweep, course_mmHg=SWEEP)  # a course is where the artery is: it is shown
+        assert show(followed, WAVE + sweep, instrument) == pytest.approx(WAVE, abs=1e-9)
 
 
 def test_a_clamp_without_additions_is_the_reading(instrument: Instrument) -> None:

@@ -9,7 +9,7 @@ import pytest
 from calibrate.protocol import Found, Hold, Instrument, Plan
 from calibrate.schedule.display import shown_waveform
 from calibrate.schedule.schedule import Diary
-from calibrate.schedule.steady_probing import SteadyProbing, track_of, unsure
+from calibrate.schedule.steady_probing import SteadyProbing
 from calibrate.search.probing_search import ProbingSearch
 from experiments.rigs.rig import Rig
 from experiments.simulation.session import OutOfTime, Session
@@ -18,17 +18,6 @@ from plant.finger.artery import unloaded_pressure
 from plant.pressure.synthetic import SyntheticPressure, synthesise
 
 USUAL = SteadyProbing()
-
-
-def test_a_track_starts_where_the_search_ended() -> None:
-    """With the shape taken as known; wide looks start from there with less of a belief."""
-    start = track_of(Found(0.5, 0.0025, 90.0, 1.0, 15.0, 0.2))
-    assert math.exp(-start.depth) == pytest.approx(0.5) and start.relative_slope == pytest.approx(0.005)
-    assert start.drift == 0.0 and start.level_variance == 1.0
-    assert (start.shape.width_mmHg, start.shape.skew) == (15.0, 0.2)
-    wide = unsure(start)
-    assert wide.depth == start.depth and wide.level_variance > start.level_variance
-    assert wide.shape.width_spread > start.shape.width_spread and wide.shape.skew_spread > start.shape.skew_spread
 
 
 # --- on a finger that obeys the law -----------------------------------------------------------------------------
@@ -70,6 +59,25 @@ def test_a_set_point_that_creeps_is_followed(
     times = [t for t, r in zip(run.times_s, run.asked, strict=True) if not isinstance(r, Hold)]
     errors = [at(t).error_mmHg(c.set_point) for t, c in zip(times, run.clamps, strict=True)]
     assert max(np.abs(errors)) < 2.0 and max(np.abs(errors[20:])) < 1.0
+
+
+def test_a_set_point_that_waves_is_followed_and_what_is_shown_goes_with_it(
+    drive: Callable[..., Any], finger: Any, instrument: Instrument
+) -> None:
+    """Ten mmHg up and down in ten seconds; half a minute to learn it."""
+    own = finger._replace(noise=2e-5)
+
+    def at(time_s: float) -> Any:
+        level = 10.0 * math.sin(2.0 * math.pi * 0.1 * time_s)
+        return own._replace(bright=own.bright * math.exp(level * own.relative_slope))
+
+    diary, run = probed(drive, own, instrument, at, 120.0)
+    assert [e.what for e in diary.entries] == ["search"]
+    times = [t for t, r in zip(run.times_s, run.asked, strict=True) if not isinstance(r, Hold)]
+    errors = [at(t).error_mmHg(c.set_point) for t, c in zip(times, run.clamps, strict=True)]
+    assert np.sqrt(np.mean(np.square(errors[40:]))) < 3.0
+    moved = [float(np.ptp(c.course_mmHg)) for c in run.clamps[40:]]
+    assert 4.0 < max(moved) < 12.0  # most of it while it passes the middle: 8 mmHg in a look
 
 
 @pytest.mark.parametrize("step", [-10.0, 10.0])

@@ -180,6 +180,8 @@ def test_what_keeps_the_protocol_passes_through():
     (Scripted(Clamp(np.zeros(3), 0.003, 1.0)), "set_point = array([0., 0., 0.]), which is no single number"),
     (Scripted(Clamp(0.5, 0.003, 1.0, np.zeros(7))), "a sweep of 7 samples for 1000 ticks"),
     (Scripted(Clamp(0.5, 0.003, 1.0, np.full(1000, math.inf))), "sweep_mmHg = an array, which must be"),
+    (Scripted(Clamp(0.5, 0.003, 1.0, course_mmHg=np.zeros(7))), "a course of 7 samples for 1000 ticks"),
+    (Scripted(Clamp(0.5, 0.003, 1.0, course_mmHg=math.nan)), "course_mmHg = nan, which must be"),
     (Scripted(Vent(1.0), outcome=None), "returned None, which is neither Found nor Failed"),
     (Scripted(Vent(1.0), outcome=Failed("tired", "")), "returned Failed for 'tired'; use one of light saturated"),
     (Scripted(Vent(1.0), outcome=FINE._replace(sd_mmHg=math.nan)), "returned Found with sd_mmHg = nan"),

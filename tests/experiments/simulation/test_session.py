@@ -134,4 +134,6 @@ def test_sweep_and_tone_move_the_set_point_by_mmHg() -> None:
     for sweep in (1.5, 3.0 * np.sin(2.0 * np.pi * 2.0 * time)):
         orders = orders_of(Clamp(0.5, 0.003, 0.5, sweep, 2.0), 500, INSTRUMENT)
         assert (orders.set_point - 0.5) / 0.003 == pytest.approx(sweep + tone, abs=1e-9)
+        orders = orders_of(Clamp(0.5, 0.003, 0.5, sweep, 2.0, course_mmHg=4.0 * time), 500, INSTRUMENT)
+        assert (orders.set_point - 0.5) / 0.003 == pytest.approx(sweep + 4.0 * time + tone, abs=1e-9)
     assert tone[0] == 0.0

@@ -45,6 +45,14 @@ def test_an_irregular_rhythm_scatters_and_repeats_with_its_seed() -> None:
     assert np.std(one.stroke_mL) > 2.0
 
 
+def test_a_rhythm_can_be_disturbed_for_a_while() -> None:
+    wild = EVEN._replace(irregular=1.0, disturbed_start_s=50.0, disturbed_s=50.0)
+    beats = heartbeats(wild, 75.0, 60.0, 0.0, 200.0, 5)
+    interval, at = np.diff(beats.opening_s), beats.opening_s[:-1]
+    assert np.std(interval[(at > 50.0) & (at < 99.0)]) > 0.1
+    assert interval[(at < 50.0) | (at > 101.0)] == pytest.approx(0.8)
+
+
 def test_refusals() -> None:
     with pytest.raises(InputError, match=r"Rhythm.ectopic_share = 2"):
         heartbeats(EVEN._replace(ectopic_share=2.0), 75.0, 70.0, 0.0, 10.0, 1)

@@ -2,8 +2,9 @@ import numpy as np
 import pytest
 
 from plant.circulation.person import usual_physiology
-from plant.circulation.person_name import is_person, named_person, named_record, raw_person
+from plant.circulation.person_name import driven_tone, is_person, named_person, named_record, raw_person
 from plant.errors import InputError
+from plant.finger.tone import ToneDrive
 
 
 def test_a_name_is_a_person() -> None:
@@ -36,3 +37,15 @@ def test_record_and_raw_record_are_the_same_pressure() -> None:
     raw, record = raw_person("person:45f", 3.0, 4), named_record("person:45f", 1e-3, 3.0, 4)
     assert np.array_equal(raw.pressure_mmHg, record.finger_mmHg) and raw.name == "person:45f"
     assert len(raw.time_s) == 3001 and np.all(raw.good)
+
+
+def test_a_finger_s_drive_moves_the_hand_along() -> None:
+    assert driven_tone("person:45f", ToneDrive(), 1e-3, 10.0, 0.0, 1) is None
+    drive = ToneDrive(change=1.0, onset_s=2.0, rise_s=0.5)
+    course = driven_tone("person:45f,tone=0.5", drive, 1e-3, 10.0, 5.0, 1)
+    assert course is not None and course.tone[0] == 0.5 and course.tone[-1] == pytest.approx(1.5, abs=1e-6)
+    assert course.time_s[[0, -1]] == pytest.approx([5.0, 15.0])
+    rest, driven = (named_record("person:45f,tone=0.5", 5e-3, 14.0, 1, c) for c in (None, course))
+    early, late = slice(0, 1300), slice(2000, 2800)
+    assert driven.finger_mmHg[early] == pytest.approx(rest.finger_mmHg[early], abs=1e-6)
+    assert np.max(driven.finger_mmHg[late]) > np.max(rest.finger_mmHg[late]) + 0.5

@@ -3,7 +3,7 @@ import pytest
 
 from plant.circulation.heartbeats import Rhythm
 from plant.circulation.person import person_of, usual_physiology
-from plant.circulation.person_pressure import convolved, impulse_responses, person_record
+from plant.circulation.person_pressure import Course, convolved, impulse_responses, person_record, toned
 from plant.circulation.state import steady_state
 from plant.errors import InputError
 
@@ -39,10 +39,20 @@ def test_mean_pressure_is_what_flow_and_resistance_make() -> None:
 def test_tone_is_cross_faded_between_its_ends() -> None:
     tone = np.concatenate([np.zeros(4000), np.ones(4001)])
     plain, cold = (person_record(PERSON, STATE._replace(tone=t), EVEN, 1e-3, 8.0, 1) for t in (0.0, 1.0))
-    faded = person_record(PERSON, STATE, EVEN, 1e-3, 8.0, 1, tone)
+    faded = person_record(PERSON, STATE, EVEN, 1e-3, 8.0, 1, toned(np.arange(8001) * 1e-3, tone))
     assert faded.finger_mmHg[:3900] == pytest.approx(plain.finger_mmHg[:3900])
     assert faded.finger_mmHg[4100:] == pytest.approx(cold.finger_mmHg[4100:])
     assert np.max(cold.finger_mmHg) > np.max(plain.finger_mmHg) + 1.0
+
+
+def test_resistance_and_flow_make_the_mean_pressure_that_they_say() -> None:
+    time = np.array([0.0, 30.0, 31.0, 90.0])
+    course = Course(time, np.zeros(4), np.array([1.0, 1.0, 1.2, 1.2]), np.array([1.0, 1.0, 0.9, 0.9]))
+    record = person_record(PERSON, STATE, EVEN, 5e-3, 90.0, 1, course)
+    assert np.unique(np.round(record.beats.stroke_mL / STATE.stroke_mL, 6))[[0, -1]] == pytest.approx([0.9, 1.0])
+    for begin, at in ((10.0, 0), (60.0, 3)):
+        whole = slice(round(begin / 5e-3), round((begin + 24 * 60.0 / STATE.rate_per_min) / 5e-3))
+        assert np.mean(record.aortic_mmHg[whole]) == pytest.approx(course.mean_mmHg(STATE)[at], abs=0.3)
 
 
 def test_convolution_in_blocks_is_the_convolution() -> None:

@@ -1,6 +1,8 @@
 """`cuffloop check`: table, verdict, files and exit status."""
 import json
 
+import pytest
+
 from tests.experiments.commands.jobs.command_line import SHORT, files
 
 
@@ -30,3 +32,28 @@ def test_each_rig_is_held_against_the_requirements_of_its_base(cuffloop, tmp_pat
     cuffloop("check", tmp_path / "mine.toml", "--record", "absent.csv")
     cuffloop("check", "wrist", "--record", "absent.csv")
     assert asked == ["cabinet_requirements.toml", "wrist_requirements.toml"]
+
+
+@pytest.mark.parametrize(("words", "why"), [
+    (("wrist", "cabinet", "--firmware", "my.c"), "--firmware my.c: is judged on one rig and its own finger"),
+    (("wrist", "--fingers", "3", "--firmware", "my.c"), "--firmware my.c: is judged on one rig and its own finger"),
+    (("--firmware", "missing.c", "--record", "synthetic"), "--firmware missing.c: there is no such file"),
+])
+def test_a_firmware_that_cannot_be_judged(cuffloop, words, why):
+    said = cuffloop("check", *words)
+    assert said.status == 2 and why in said.err and said.err.count("\n") == 1 and said.out == ""
+
+
+def test_on_many_fingers(cuffloop, tmp_path):
+    """One rig on its fingers; what does not go with that is refused in one line, and so are its options without it."""
+    limits = tmp_path / "limits.toml"
+    limits.write_text("[phase_margin_deg]\nmin = 20\n")
+    said = cuffloop("check", "wrist", "--fingers", 3, "--requirements", limits, "--out", tmp_path / "out")
+    assert said.status == 0 and "wrist on 3 fingers (mixed)" in said.out and "PASS" in said.out
+    assert files(tmp_path / "out") == ["check_fingers.json", "fingers.png"]
+    for words, line in ((("wrist", "cabinet", "--fingers", 3), "judges one rig"),
+                        (("--fingers", 3, "--record", "pig"), "every finger has its own pressure"),
+                        (("--group", "old"), "say on how many fingers"), (("--simulate",), "say on how many fingers"),
+                        (("--percentile", 90), "say on how many fingers")):
+        said = cuffloop("check", *words)
+        assert said.status == 2 and line in said.err and said.err.count("\n") == 1

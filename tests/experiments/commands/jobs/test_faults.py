@@ -51,3 +51,16 @@ def test_a_study_in_which_nothing_ran_is_no_result(tmp_path):
 def test_the_catalogue_lists_everything(cuffloop):
     said = cuffloop("faults", "--list")
     assert said.status == 0 and "valve_stuck_open" in said.out and "watchdog" in said.out
+
+
+@pytest.mark.parametrize(("words", "why"), [
+    ((), "--firmware missing.c: there is no such file"),
+    (("--faults", "gains_high"), "fault = gains_high: fails inside the rig's own law"),
+    (("--stories", "2"), "leave one of --stories and --firmware out"),
+    (("--cluster", "tcp://nowhere:1"), "--cluster tcp://nowhere:1: a firmware of your own runs on this machine"),
+])
+def test_a_firmware_that_failures_cannot_be_tried_on(cuffloop, tmp_path, words, why):
+    given = tmp_path / "my.c" if words else "missing.c"
+    (tmp_path / "my.c").write_text("int none;")
+    said = cuffloop("faults", *words, "--firmware", given)
+    assert said.status == 2 and why in said.err and said.err.count("\n") == 1 and said.out == ""

@@ -5,6 +5,7 @@ import json
 import pytest
 
 from tests.experiments.safety.report.test_evidence import ROW, STUDY
+from tests.experiments.safety.report.test_identified import FOUND
 
 
 @pytest.fixture
@@ -50,7 +51,18 @@ def test_without_failures_there_is_no_table(cuffloop, short, tmp_path):
     assert sorted(p.name for p in (tmp_path / "out").iterdir()) == ["report.html", "report.json"]
 
 
-@pytest.mark.parametrize("wrong", [("--faults", "nowhere"), ("--scales", "nowhere.toml"), ("--record", "nowhere.csv")])
+def test_where_its_numbers_come_from(cuffloop, short, tmp_path):
+    """The identification's section, its file among the hashes; one of another rig is bad input."""
+    (tmp_path / "identify.json").write_text(json.dumps(FOUND))
+    said = cuffloop("report", "cabinet", *short, "--identified", tmp_path, "--out", tmp_path / "out")
+    page = (tmp_path / "out" / "report.html").read_text()
+    assert said.err == "" and "Numbers from the bench" in page and f"{tmp_path / 'identify.json'} (SHA-256)" in page
+    other = cuffloop("report", "wrist", *short, "--identified", tmp_path, "--out", tmp_path / "other")
+    assert other.status == 2 and "another rig" in other.err and not (tmp_path / "other").exists()
+
+
+@pytest.mark.parametrize("wrong", [("--faults", "nowhere"), ("--identified", "nowhere"),
+                                   ("--scales", "nowhere.toml"), ("--record", "nowhere.csv")])
 def test_bad_input_writes_nothing(refusal, tmp_path, wrong):
     line = refusal("report", "wrist", *wrong, "--out", tmp_path / "out")
     assert "nowhere" in line and not (tmp_path / "out").exists()

@@ -18,6 +18,8 @@ from experiments.work.chunks import CHUNK, MANIFEST, Chunks
 from plant.errors import InputError
 from plant.pressure.synthetic import SyntheticPressure, synthesise
 from tests.experiments.commands.jobs.command_line import files
+from tests.experiments.firmware.foreign.planted import planted
+from tests.experiments.firmware.helper import needs_gcc
 
 
 def test_one_finger(cuffloop, tmp_path):
@@ -137,3 +139,19 @@ def test_ctrl_c_in_a_study_says_what_is_kept(tmp_path):
         for _ in range(100):
             os.killpg(running.pid, 0)
             time.sleep(0.1)
+
+
+@pytest.mark.parametrize(("words", "why"), [
+    (("--firmware", "my.c", "--fingers", "3"), "--firmware is for one finger"),
+    (("--firmware", "missing.c"), "--firmware missing.c: there is no such file"),
+])
+def test_a_firmware_that_cannot_be_asked(cuffloop, words, why):
+    said = cuffloop("search", *words)
+    assert said.status == 2 and why in said.err and said.err.count("\n") == 1 and said.out == ""
+
+
+@needs_gcc
+def test_a_firmware_that_ends_is_a_finding_of_the_search(cuffloop, tmp_path):
+    said = cuffloop("search", "--firmware", planted(tmp_path, "exit", tick=200))
+    assert said.status == 1 and said.out.startswith("FINDING exit: the process ended itself with status 3")
+    assert "NO SET POINT after 0.2 s: firmware ended" in said.out

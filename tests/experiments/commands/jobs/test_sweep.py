@@ -131,3 +131,14 @@ def test_killed_twice_and_interrupted_it_ends_with_the_same_bits(tmp_path, cuffl
           xarray.open_dataset(out / "sweep.nc", engine="scipy") as other):
         for name in one.variables:
             assert np.array_equal(one[name].values.view("u1"), other[name].values.view("u1")), name
+
+
+@pytest.mark.parametrize(("words", "why"), [
+    (("controller.kp=0.01,0.02",), "axis controller.kp: is of the rig's own law"),
+    (("tube.length_m=0.1,0.2", "--workers", "2"), "--workers does not go with --firmware"),
+    (("tube.length_m=0.1,0.2", "--fingers", "2"), "--fingers does not go with --firmware"),
+    (("tube.length_m=0.1,0.2",), "--firmware missing.c: there is no such file"),
+])
+def test_a_firmware_that_cannot_be_swept(cuffloop, words, why):
+    said = cuffloop("sweep", *words, "--firmware", "missing.c")
+    assert said.status == 2 and why in said.err and said.err.count("\n") == 1 and said.out == ""

@@ -42,7 +42,7 @@ def test_a_run_that_does_not_hold_is_told(tuning):
     found = tuning.tuned.found
     one = found._replace(rms_mmHg=found.rms_mmHg[:1], shortfall=found.shortfall[:1],
                          controller=tuning.rig.controller._replace(kp=0.3, ti_s=1e-3))
-    wild = confirm(tuning.rig, few, one, tuning.limits, 1)[0]
+    wild = confirm(few, one, tuning.limits, 1)[0]
     assert (wild.status != "done" and "saturated" in wild.broken) or "diverged" in wild.broken
 
 

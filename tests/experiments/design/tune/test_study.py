@@ -5,11 +5,15 @@ import numpy as np
 import pytest
 
 from controller.margins.loop import loop_margins
+from controller.margins.many_settings import rows_of, survey_settings
 from controller.tick.law import design
 from controller.tick.parameters import Controller
-from experiments.design.tune.cases import finger_loops
+from experiments.design.tune.cases import finger_case, finger_loops
 from experiments.design.tune.limits import margin_limits
 from experiments.design.tune.study import Aims, check_options, rounded, tune
+from experiments.design.tune.text import tuned_rig_text, tuning_json, tuning_lines
+from experiments.rigs.rig import read_rig
+from experiments.rigs.uncertain import drawn_rigs
 from experiments.subjects.finger import on_finger
 from experiments.subjects.population import sample_fingers
 from plant.errors import InputError
@@ -78,6 +82,41 @@ def test_leaving_the_hardest_behind_tracks_better(tuning, wrist):
     found = tune(wrist, sample_fingers(8), Aims(margin_limits({}), 75.0, structures=("PI",), peaks=()))
     assert found.passed and found.tuned.rms_mmHg < tuning.structures[0].rms_mmHg
     assert np.sum(found.tuned.found.rms_mmHg <= found.tuned.rms_mmHg) >= 6
+
+
+@pytest.fixture(scope="module")
+def within(tmp_path_factory):
+    """A small tuning of a wrist whose valve and dead time a bench left open, each finger on its own; and its rig."""
+    path = tmp_path_factory.mktemp("open") / "open.toml"
+    path.write_text('base = "wrist"\n[spread]\n"valve.natural_frequency_Hz" = 30.0\n"timing.dead_time_s" = 2e-4\n')
+    source = read_rig(str(path))
+    plants = tuple(drawn_rigs(source, source.rig(), 4, 1))
+    aims = Aims(margin_limits({}), structures=("PI",), peaks=(), simulated=2, plants=plants)
+    return tune(source.rig(), sample_fingers(4), aims), plants
+
+
+def test_limits_are_kept_on_whatever_rig_a_bench_left_possible(within):
+    """Each finger's loops, margins and run are those of its own rig; the rig as it is is another column."""
+    found, plants = within
+    assert found.passed and [case.rig.plant for case in found.people.cases] == [one.plant for one in plants]
+    assert all(case.rig.stage == found.rig.stage for case in found.people.cases)
+    peaks = found.tuned.found.margins["sensitivity_peak"]
+    own = finger_case(plants[2]._replace(controller=found.tuned.found.controller), found.people.cases[2].finger)
+    rows = rows_of([design(found.tuned.found.controller, 1e-3)], found.people.gains)
+    least = min(float(np.min(survey_settings(loop, rows).modulus)) for loop in own.loops)
+    assert 1.0 / least == pytest.approx(peaks[2], rel=1e-3)
+    assert np.all(found.as_it_is.found.margins["sensitivity_peak"] != peaks)
+
+
+def test_what_is_told_of_it(within):
+    """The table names the draws and both shares; the file that is written keeps `[spread]`."""
+    found, _ = within
+    text = "\n".join(tuning_lines(found))
+    assert "drawn within [spread] (2 numbers" in text and "on the rig as it is" in text and "of 4," in text
+    document = tuning_json(found)
+    assert document["drawn_within"] == ["valve.natural_frequency_Hz", "timing.dead_time_s"]
+    assert document["as_it_is"]["name"] == "on the rig as it is"
+    assert '"timing.dead_time_s" = 0.0002' in tuned_rig_text(found)
 
 
 def test_settings_are_as_they_are_written():

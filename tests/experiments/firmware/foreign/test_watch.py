@@ -1,12 +1,14 @@
 """Somebody's firmware in a process of its own: planted faults at their exact tick, and nothing left behind."""
 import os
 import tempfile
+from collections.abc import Iterator
 from multiprocessing import active_children
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from experiments.firmware.foreign.host import Host
 from experiments.firmware.foreign.watch import Watched, run_foreign
 from experiments.firmware.package import contents
 from experiments.firmware.package.package import package_files
@@ -26,9 +28,16 @@ def ready(rig: str = "wrist", seconds: float = 9.0) -> Ready:
     return prepare(made, synthesise(SyntheticPressure(), made.timing.period_s, seconds, 1))
 
 
-def watched(folder: Path, fault: str, **more: str) -> Watched:
+@pytest.fixture(scope="module")
+def host() -> Iterator[Host]:
+    """Forks of it run what fails: a process of its own for each takes seconds."""
+    with Host() as made:
+        yield made
+
+
+def watched(folder: Path, fault: str, host: Host | None = None, **more: str) -> Watched:
     """What became of a planted fault."""
-    return run_foreign(ready(), planted(folder, fault, **more))
+    return run_foreign(ready(), planted(folder, fault, **more), host=host)
 
 
 @pytest.mark.parametrize(("fault", "kind", "word"), [
@@ -36,11 +45,11 @@ def watched(folder: Path, fault: str, **more: str) -> Watched:
     ("exit", "exit", "status 3"), ("hang", "hang", "no progress"), ("nan", "not a number", "finite"),
     ("range", "range", "beyond"),
 ])
-def test_planted_faults_are_found_at_their_tick(fault: str, kind: str, word: str, tmp_path: Path) -> None:
+def test_planted_faults_are_found_at_their_tick(fault: str, kind: str, word: str, tmp_path: Path, host: Host) -> None:
     """With everything up to there, and the samples that led to it."""
     if fault == "division" and os.uname().machine not in ("x86_64", "i686"):
         pytest.skip("a division by zero is no trap on this processor")
-    found = watched(tmp_path, fault)
+    found = watched(tmp_path, fault, host)
     assert [(f.kind, f.tick) for f in found.findings] == [(kind, TICK)]
     assert word in found.findings[0].text
     assert found.run is not None
@@ -79,13 +88,13 @@ def test_our_own_law_as_c_runs_with_the_bits_of_the_simulator(
 
 
 @pytest.mark.parametrize(("more", "why"), [({"abi": "1u"}, "SERVO_ABI"), ({"abi": "no_such_name"}, "does not compile")])
-def test_what_cannot_begin_is_refused(more: dict[str, str], why: str, tmp_path: Path) -> None:
+def test_what_cannot_begin_is_refused(more: dict[str, str], why: str, tmp_path: Path, host: Host) -> None:
     """One line that names the file."""
     with pytest.raises(InputError, match=rf"none\.c: .*{why}"):
-        watched(tmp_path, "none", **more)
+        watched(tmp_path, "none", host, **more)
 
 
-def test_what_is_no_firmware_is_refused(tmp_path: Path) -> None:
+def test_what_is_no_firmware_is_refused(tmp_path: Path, host: Host) -> None:
     """Missing files, empty folders, text under the name of a library."""
     with pytest.raises(InputError, match="no such file"):
         run_foreign(ready(), tmp_path / "missing.c")
@@ -93,12 +102,12 @@ def test_what_is_no_firmware_is_refused(tmp_path: Path) -> None:
         run_foreign(ready(), tmp_path)
     (tmp_path / "text.so").write_text("not a library", encoding="utf-8")
     with pytest.raises(InputError, match="cannot be loaded"):
-        run_foreign(ready(), tmp_path / "text.so")
+        run_foreign(ready(), tmp_path / "text.so", host=host)
 
 
-def test_a_start_that_fails_is_a_finding(tmp_path: Path) -> None:
+def test_a_start_that_fails_is_a_finding(tmp_path: Path, host: Host) -> None:
     """Before the first tick."""
-    found = watched(tmp_path, "none", start="exit(5);")
+    found = watched(tmp_path, "none", host, start="exit(5);")
     assert found.run is None
     assert [(f.kind, f.tick) for f in found.findings] == [("exit", -1)]
     assert "servo_start" in found.findings[0].text

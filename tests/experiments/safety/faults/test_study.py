@@ -4,7 +4,7 @@ import pytest
 
 from controller.protection.guards import PROTECTIONS
 from experiments.safety.faults import study as module
-from experiments.safety.faults.study import KEYS, Plan, fault_text, prepare, run_piece, run_study
+from experiments.safety.faults.study import KEYS, Plan, Told, fault_text, prepare, run_piece, run_study
 from experiments.safety.faults.verdict import FaultLimits
 from experiments.subjects.population import sample_fingers
 from experiments.work.run import local
@@ -56,7 +56,7 @@ def test_a_stopped_study_goes_on(tmp_path, study, monkeypatch):
 @pytest.mark.parametrize("change", [{"seed": 2}, {"settings": ("relief.cracking_mmHg=250",)}, {"after_s": 3.0},
                                     {"faults": ("cough:1",)}])
 def test_another_study_is_not_taken_for_this_one(tmp_path, monkeypatch, change):
-    monkeypatch.setattr(module, "run_piece", lambda *_: (np.zeros((1, module.WIDTH)), ""))
+    monkeypatch.setattr(module, "run_piece", lambda *_: Told(np.zeros((1, module.WIDTH)), "", []))
     run_study(SMALL, tmp_path / "c", engine=local(1))
     run_study(SMALL, tmp_path / "c", engine=local(1))
     with pytest.raises(InputError, match="holds another study"):
@@ -86,5 +86,5 @@ def test_nonsense_is_refused(change, word):
 
 def test_a_finger_that_the_rig_does_not_hold_is_named():
     """A supply too low to clamp at all: no rows, and a reason."""
-    rows, why = run_piece(SMALL._replace(settings=("supply.pressure_mmHg=100",)), prepare(SMALL)[1][0])
+    rows, why, _ = run_piece(SMALL._replace(settings=("supply.pressure_mmHg=100",)), prepare(SMALL)[1][0])
     assert len(rows) == 0 and why

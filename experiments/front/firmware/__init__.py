@@ -1,0 +1,1 @@
+"""Functions of `import cuffloop` for whoever writes the firmware."""

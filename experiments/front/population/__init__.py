@@ -1,0 +1,1 @@
+"""Functions that judge a rig on many fingers."""

@@ -1,0 +1,1 @@
+"""Failures on a loop whose firmware is somebody's."""
