@@ -7,6 +7,7 @@ import numpy as np
 
 from experiments.identify.excite.files import has_command_file
 from experiments.identify.excite.plan import Plan, play_all
+from experiments.identify.light.play import BENCH_PUMP_mmHg
 from experiments.work.style import BLUE, GREY, ORANGE, new_figure, stamp, tidy
 
 
@@ -17,7 +18,9 @@ def plan_figure(plan: Plan) -> Any:
     axes = figure.subplots(count, 2, squeeze=False)
     for row, piece in zip(axes, plan.pieces, strict=True):
         time_s = np.arange(len(piece.command)) * piece.period_s
-        row[0].step(time_s, piece.command, where="post", color=BLUE, linewidth=0.9)
+        pumped = not has_command_file(piece)
+        row[0].step(time_s, BENCH_PUMP_mmHg * piece.command if pumped else piece.command, where="post", color=BLUE,
+                    linewidth=0.9)
         light = plan.parts == ("light",)
         found = play_all(plan.rig, [piece], 1)[0]["light" if light else "reading_mmHg"]
         row[1].plot(time_s, found, color=ORANGE, linewidth=0.9)
@@ -25,7 +28,7 @@ def plan_figure(plan: Plan) -> Any:
             row[1].axhline(plan.ceiling_mmHg, color=GREY, linestyle=":", linewidth=1.0)
             row[1].set_ylim(-10.0, 1.08 * plan.ceiling_mmHg)
         last = piece is plan.pieces[-1]
-        what = "cuff, share of 400 mmHg [1]" if light and not has_command_file(piece) else "command [1]"
+        what = "cuff [mmHg]" if pumped else "command [1]"
         tidy(row[0], "time [s]" if last else "", f"{piece.played}\n{what}")
         tidy(row[1], "time [s]" if last else "", "light [1]" if light else "reading [mmHg]")
     axes[0, 0].set_title("to be played")

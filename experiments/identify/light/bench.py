@@ -25,14 +25,14 @@ USUAL_LIGHT = (
     "light.bandwidth_Hz", "light.ambient", "light.transmission", "light.arterial_path_cm", "light.venous_path_cm",
     "artery.unloaded_mmHg", "artery.half_width_mmHg", "artery.collapse_ratio", "artery.fast_fraction",
     "artery.creep_time_s", "vein.squeeze_mmHg", "vein.emptying_s", "vein.filling_s",
+    "tissue.transmission",
 )
 BELIEVED = {  # number: standard uncertainty, as a share, where nobody has measured it; invented
     "vein.least_volume": 0.3,  # with transmission and venous path it is told in two combinations only
-    "tissue.transmission": 0.02,
 }
 SUSPECTS = {  # number: what its absence looks like
     "light.diffuse_depth": "light that diffuses, whose path shortens with blood",
-    "tissue.transmission": "a cuff that passes less of its pressure on", "vein.least_volume": "other veins when empty",
+    "tissue.lag_s": "a slower tissue", "vein.least_volume": "other veins when empty",
     "segment.diameter_mm": "an artery of another width",
 }
 LAMP, RAMP = "lamp", "ramp"

@@ -20,15 +20,16 @@ Samples = NDArray[np.float64]
 LAMP_Hz, RAMP_Hz = 5000.0, 500.0
 REST_s, UP_s, HOLD_s, DOWN_s, AFTER_s = 15.0, 30.0, 2.0, 5.0, 8.0
 TOP_mmHg, EARLIER_s = 180.0, 40.0
+BENCH_PUMP_mmHg = 400.0  # full scale of a virtual bench's pump
 PHANTOM = 0.5  # of full scale, that a grey phantom passes
 
 
 def light_pieces(top_mmHg: float = TOP_mmHg) -> list[Piece]:
-    """Steps of the lamp, and the course of a ramp as a share of full scale of a bench pump of 400 mmHg."""
+    """Steps of the lamp, and the course of a ramp as a share of the pump's full scale."""
     lamp = steps([(0.0, 0.1), *([(1.0, 0.03), (0.0, 0.03)] * 12)], 1.0 / LAMP_Hz)
     corners = np.cumsum([0.0, REST_s, UP_s, HOLD_s, DOWN_s, AFTER_s])
     times = np.arange(round(corners[-1] * RAMP_Hz)) / RAMP_Hz
-    ramp = np.interp(times, corners, np.array([0.0, 0.0, top_mmHg, top_mmHg, 0.0, 0.0]) / 400.0)
+    ramp = np.interp(times, corners, np.array([0.0, 0.0, top_mmHg, top_mmHg, 0.0, 0.0]) / BENCH_PUMP_mmHg)
     return [Piece(LAMP, lamp, 1.0 / LAMP_Hz, 0, 0.0), Piece(RAMP, np.asarray(ramp, float), 1.0 / RAMP_Hz, 0, top_mmHg)]
 
 
@@ -39,7 +40,7 @@ def play_light(rig: Rig, piece: Piece, seed: int = 1) -> dict[str, Samples]:
     if piece.played == LAMP:
         course = light.ambient + PHANTOM * phantom_course(light, piece.command, period)
         return {"light": sampled(rig, course, random)}
-    cuff = 400.0 * piece.command
+    cuff = BENCH_PUMP_mmHg * piece.command
     earlier = round(EARLIER_s / period)
     trace = synthesise(SyntheticPressure(), period, EARLIER_s + len(cuff) * period, seed)
     arterial = trace.pressure_mmHg[: earlier + len(cuff)]

@@ -111,7 +111,7 @@ def free_of(rig: Rig, name: str, tables: Sequence[str] = TABLES) -> Free:
     assert part.low is not None and part.high is not None
     low, high = NARROWER.get(name, (part.low, part.high))
     believed = value_of(rig, name)
-    if low <= 0.0 < believed:
+    if low == 0.0 < believed:
         low = SMALLEST * believed
     return Free(name, part.unit, low, high, low > 0.0)
 
