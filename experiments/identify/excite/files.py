@@ -41,7 +41,7 @@ HOW_LIGHT = """\
 # 2. Ramp: cuff and sensor on a finger at rest, the cuff vented for {rest:g} s; then raise its pressure evenly to
 #    {top:.0f} mmHg in about 30 s, by a pump or by hand, hold 2 s, let it down in about 5 s, and record 8 s more. Record
 #    time_s, light, reading_mmHg (cuff) and arterial_mmHg (a reference at the same height), {ramp:g} samples a second.
-#    The hand stays warm and still: a change of tone is none of the model's, and would be told as not explained.
+#    The hand stays warm and still: a change of tone is none of the model's.
 # 3. cuffloop identify {sheet} --out found
 """
 
