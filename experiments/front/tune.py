@@ -35,7 +35,7 @@ class TuneOptions:
     """What is less often asked of a tuning."""
 
     slope_error: float | None = None
-    """How far a search's light slope, and so the gain, may be off, as a share; None: what 95 % of searches stay below."""
+    """How far a search's light slope, and so the gain, may be off, as a share; None: what 95 % of searches keep to."""
     structure: str | None = None
     """Of the controller, the only one to be tried: `PI`, `PID`, `PI with lead`, `PID with lead`, `PID with notch`,
     `PID with lead and notch`; None: all of them."""
