@@ -15,6 +15,10 @@ from experiments.design.tune.text import tuned_rig_text, tuning_json, tuning_lin
 from experiments.front.inputs import LARGEST_SEED, RigLike, bounded, rig_of, source_of
 from experiments.front.public import public
 from experiments.front.result import Result
+from experiments.identify.recording.read import read_recordings
+from experiments.identify.recording.sheet import read_sheet
+from experiments.identify.response.frequency_response import response_of
+from experiments.identify.response.measured_loop import correction_of
 from experiments.rigs.requirements import default_requirements, load_requirements
 from experiments.rigs.spread_tables import SPREAD
 from experiments.rigs.uncertain import drawn_rigs
@@ -78,7 +82,7 @@ class TuneResult(Result):
 def tune(
     rig: RigLike = "wrist", fingers: int = 500, *, group: str = "mixed", percentile: float = 100.0,
     slope_error: float | None = None, requirements: str | Path | None = None, structure: str | None = None,
-    seed: int = 1,
+    response: str | Path | None = None, seed: int = 1,
 ) -> TuneResult:
     """Find controller settings that track best and keep their margins on every finger of a population.
 
@@ -95,7 +99,9 @@ def tune(
         requirements: file of limits, of which those on margins count; None: the one that ships with the rig.
         structure: of the controller, the only one to be tried: `PI`, `PID`, `PI with lead`, `PID with lead`,
             `PID with notch`, `PID with lead and notch`; None: all of them.
-        seed: of the fingers.
+        response: sheet (`.toml`) of recordings with a multisine: measured data in place of the twin of valve, line,
+            cuff and transducer, each finger with a draw of it within its uncertainty.
+        seed: of the fingers, and of what is drawn.
 
     Returns:
         A TuneResult: `passed`; `tuning.tuned.found.controller`, the settings; `rig_text`, a rig file with them;
@@ -116,7 +122,12 @@ def tune(
     limits = margin_limits(load_requirements(Path(requirements) if requirements else default_requirements(made.base)))
     structures = structures_named(structure)
     people = chosen_fingers(fingers, group, seed)
-    plants = tuple(drawn_rigs(source_of(rig), made, len(people), seed)) if SPREAD in made.tables else ()
-    aims = tuning_study.Aims(limits, percentile, slope_error, structures, plants=plants)
+    aims = tuning_study.Aims(limits, percentile, slope_error, structures)
+    if response is not None:
+        found = response_of(read_recordings(read_sheet(Path(response))))
+        draws = [correction_of(made, found, seed + 1 + k) for k in range(len(people))]
+        aims = aims._replace(measured=(correction_of(made, found), *draws))
+    elif SPREAD in made.tables:
+        aims = aims._replace(plants=tuple(drawn_rigs(source_of(rig), made, len(people), seed)))
     tuning = tuning_study.tune(made, people, aims, group, seed, watcher())
     return TuneResult(tuning, told=provenance(seed))

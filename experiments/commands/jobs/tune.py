@@ -19,6 +19,7 @@ class TuneOptions(Options):
     slope_error: float | None = None
     requirements: Path | None = None
     structure: str | None = None
+    response: Path | None = None
     seed: int = 1
 
 
@@ -27,4 +28,5 @@ def tune_job(options: TuneOptions) -> int:
     rig = rig_from(options.rig, options)
     return deliver(options, f"tuning {rig.name}", lambda: tune(
         rig, options.fingers, group=options.group, percentile=options.percentile, slope_error=options.slope_error,
-        requirements=options.requirements, structure=options.structure, seed=options.seed))
+        requirements=options.requirements, structure=options.structure, response=options.response,
+        seed=options.seed))
