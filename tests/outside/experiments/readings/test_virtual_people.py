@@ -1,11 +1,11 @@
 """What is claimed of readings on virtual people, on all of them: 300 who took no part in the fit, in nine states.
 
 Some two minutes of one core (`python -m pytest -m slow`). Measured: upper arm systolic 0.0 ± 2.7, mean 0.0 ± 0.4,
-diastolic 0.0 ± 0.4 mmHg, with the shift of one reference systolic ± 1.2; shape of the wave 1.9 mmHg, 2.2 once it has the
-law's values; by the tube systolic +2.3 ± 4.0, with a reference ± 1.8, shape 2.2; output by Liljestrand–Zander 39.8 %
-absolute and 15.8 % after a reference, by shape 29.0 and 8.2 %, a constant 69.2 %. Of the 60 shares that 90 % intervals
-of pressures and of both estimators hold in a decade of age, at large and as change, 52 lie within 85–95 % and all within
-79–97 %: a decade holds fifty people in nine states each, who are not 450.
+diastolic 0.0 ± 0.4 mmHg, with the shift of one reference systolic ± 1.2; shape of the wave 1.9 mmHg, 2.2 once it has
+the law's values; by the tube systolic +2.3 ± 4.0, with a reference ± 1.8, shape 2.2; output by Liljestrand–Zander
+39.8 % absolute and 15.8 % after a reference, by shape 29.0 and 8.2 %, a constant 69.2 %. Of the 60 shares that 90 %
+intervals of pressures and of both estimators hold in a decade of age, at large and as change, 52 lie within 85–95 % and
+all within 79–97 %: a decade holds fifty people in nine states each, who are not 450.
 """
 import numpy as np
 import pytest
