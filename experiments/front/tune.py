@@ -30,6 +30,23 @@ if TYPE_CHECKING:
     import xarray
 
 
+@dataclass(frozen=True)
+class TuneOptions:
+    """What is less often asked of a tuning."""
+
+    slope_error: float | None = None
+    """How far a search's light slope, and so the gain, may be off, as a share; None: what 95 % of searches keep to."""
+    structure: str | None = None
+    """Of the controller, the only one to be tried: `PI`, `PID`, `PI with lead`, `PID with lead`, `PID with notch`,
+    `PID with lead and notch`; None: all of them."""
+    response: str | Path | None = None
+    """Sheet (`.toml`) of recordings with a multisine: measured data in place of the twin of valve, line, cuff and
+    transducer, each finger with a draw of it within its uncertainty."""
+
+
+USUAL = TuneOptions()
+
+
 @dataclass(frozen=True, eq=False, repr=False)
 class TuneResult(Result):
     """What `tune` found: the tuned setting beside the shipped one, classical rules and the limit of any controller."""
@@ -81,8 +98,7 @@ class TuneResult(Result):
 @public
 def tune(
     rig: RigLike = "wrist", fingers: int = 500, *, group: str = "mixed", percentile: float = 100.0,
-    slope_error: float | None = None, requirements: str | Path | None = None, structure: str | None = None,
-    response: str | Path | None = None, seed: int = 1,
+    requirements: str | Path | None = None, options: TuneOptions = USUAL, seed: int = 1,
 ) -> TuneResult:
     """Find controller settings that track best and keep their margins on every finger of a population.
 
@@ -94,13 +110,8 @@ def tune(
         fingers: how many virtual fingers.
         group: of the fingers: `mixed`, `young`, `old`, `cold`, `warm`, `low_perfusion`, or a table (`.csv`).
         percentile: share of the fingers that must keep the limits and counts [%], 50 … 100.
-        slope_error: how far a search's light slope, and so the gain, may be off, as a share; None: what 95 % of
-            searches stay below.
         requirements: file of limits, of which those on margins count; None: the one that ships with the rig.
-        structure: of the controller, the only one to be tried: `PI`, `PID`, `PI with lead`, `PID with lead`,
-            `PID with notch`, `PID with lead and notch`; None: all of them.
-        response: sheet (`.toml`) of recordings with a multisine: measured data in place of the twin of valve, line,
-            cuff and transducer, each finger with a draw of it within its uncertainty.
+        options: structure, slope error, measured response: a `TuneOptions`.
         seed: of the fingers, and of what is drawn.
 
     Returns:
@@ -117,14 +128,14 @@ def tune(
         Path("tuned.toml").write_text(result.rig_text)
     """
     made = rig_of(rig)
-    tuning_study.check_options(fingers, percentile, slope_error)
+    tuning_study.check_options(fingers, percentile, options.slope_error)
     bounded("--seed", seed, 0, LARGEST_SEED)
     limits = margin_limits(load_requirements(Path(requirements) if requirements else default_requirements(made.base)))
-    structures = structures_named(structure)
+    structures = structures_named(options.structure)
     people = chosen_fingers(fingers, group, seed)
-    aims = tuning_study.Aims(limits, percentile, slope_error, structures)
-    if response is not None:
-        found = response_of(read_recordings(read_sheet(Path(response))))
+    aims = tuning_study.Aims(limits, percentile, options.slope_error, structures)
+    if options.response is not None:
+        found = response_of(read_recordings(read_sheet(Path(options.response))))
         draws = [correction_of(made, found, seed + 1 + k) for k in range(len(people))]
         aims = aims._replace(measured=(correction_of(made, found), *draws))
     elif SPREAD in made.tables:
