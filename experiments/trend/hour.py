@@ -32,6 +32,7 @@ from plant.scenarios.person_story import PersonStory, RECORD_s, person_story
 
 Samples = NDArray[np.float64]
 READ_s = 4e-3  # of a sample of the waveform that beats are found in
+LEAST_s = 20.0  # of waveform that anything is read from
 TIDAL_mL_kg = 8.0  # the person is ventilated, so that variation means something
 
 
@@ -66,6 +67,7 @@ class Hour(NamedTuple):
     beat: NDArray[np.int64]  # of each beat read, its place among the true ones; −1 for none
     ended: str  # 'in time', or why before
     looks: int  # searches and shorter looks after the first search
+    wave_mmHg: Samples  # as it was shown, every READ_s or so; nan where it was not
 
 
 class _Waveform:
@@ -95,10 +97,10 @@ def tell(wanted: Wanted) -> Told:
     circulation, beats = story.circulation, story.record.beats
     single: list[Any] = [column.astype(np.float32) for column in (
         circulation.arterial_mmHg, circulation.tone, circulation.ambient)]
-    return Told(story, SparseInputs(*single), beats.opening_s[:-1], beats.stroke_mL, _arm_truth(story.record))
+    return Told(story, SparseInputs(*single), beats.opening_s[:-1], beats.stroke_mL, arm_truth(story.record))
 
 
-def _arm_truth(record: PersonRecord) -> Samples:
+def arm_truth(record: PersonRecord) -> Samples:
     """Systolic, mean and diastolic pressure at the upper arm by heartbeat."""
     found, opening = beats_of(record.arm_mmHg, RECORD_s), record.beats.opening_s[:-1]
     truth = np.full((len(opening), 3), np.nan)
@@ -126,11 +128,11 @@ def run_hour(wanted: Wanted, told: Told, schedule: NamedSchedule) -> Hour:
     wave, period_s = log.averaged(factor), factor * rig.timing.period_s
     shown = np.isfinite(wave)
     stretches = period_s * _edges(shown)
-    found = _read(wanted, wave, period_s)
+    found = read(wanted, wave, period_s)
     beat = np.empty(0, np.int64) if found is None else places(told.opening_s, found.beats.onset_s)
     looks = sum(entry.what in ("search", "recalibration") for entry in diary.entries) - 1
     seconds = wanted.seconds if ended != IN_TIME else len(wave) * period_s
-    return Hour(schedule.name, stretches, seconds, found, beat, ended, max(looks, 0))
+    return Hour(schedule.name, stretches, seconds, found, beat, ended, max(looks, 0), wave)
 
 
 def _edges(shown: NDArray[np.bool_]) -> Samples:
@@ -139,10 +141,10 @@ def _edges(shown: NDArray[np.bool_]) -> Samples:
     return np.asarray(edge.reshape(-1, 2), float)
 
 
-def _read(wanted: Wanted, wave: Samples, period_s: float) -> Readings | None:
-    """All readings of what was shown; None of less than a minute of it."""
+def read(wanted: Wanted, wave: Samples, period_s: float) -> Readings | None:
+    """All readings of what was shown; None of less than LEAST_s of it."""
     shown = np.isfinite(wave)
-    if np.count_nonzero(shown) * period_s < 60.0:
+    if np.count_nonzero(shown) * period_s < LEAST_s:
         return None
     condition = np.where(shown, 0, int(Reason.GAP)).astype(np.uint8)
     condition[: int(np.argmax(shown))] = int(Reason.SEARCH)

@@ -106,7 +106,7 @@ def trend(
         InputError: a record that is no virtual person, a name that is not known, a number out of range.
 
     >>> import cuffloop
-    >>> row = cuffloop.trend("wrist", schedules="steady", scenarios="quiet", minutes=3).study.rows[0]
+    >>> row = cuffloop.trend("wrist", schedules="steady", scenarios="quiet", minutes=2).study.rows[0]
     >>> row.schedule, row.gaps_per_h, row.output_rms_percent < 10
     ('steady', 0.0, True)
     """

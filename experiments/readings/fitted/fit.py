@@ -15,7 +15,7 @@ from experiments.readings.beats.stream import Beat, Beats, columns
 from experiments.readings.fitted.store import Constants
 from experiments.readings.output.estimators import ESTIMATORS, SHAPE, shape_features
 from experiments.readings.output.interval import NORMAL_90
-from experiments.readings.output.stroke import DECADES, Law
+from experiments.readings.output.stroke import DECADES, Law, squares
 from experiments.readings.people.population import Case
 from experiments.readings.people.wearer import Wearer, wearer_of
 
@@ -103,13 +103,25 @@ def raw_of(name: str, law: Law, beats: Beats, cases: list[Seen], change: bool) -
     """An estimator for the one beat of every case."""
     if name != SHAPE:
         return ESTIMATORS[name](beats)
-    return np.asarray(np.exp(aged_features(beats, cases) @ (law.change_shape if change else law.shape)))
+    aged = aged_features(beats, cases)
+    if change:
+        return np.asarray(np.exp(aged @ law.change_shape))
+    return np.asarray(np.exp(np.concatenate([aged, squares(shape_features(beats), law.usual)], axis=1) @ law.shape))
 
 
 def aged_features(beats: Beats, cases: list[Seen]) -> Samples:
     """Features of shape, and the same times age, for the one beat of every case."""
     features, ages = shape_features(beats), np.array([one.wearer.build[1] for one in cases])[:, None]
     return np.concatenate([features, features * ages], axis=1)
+
+
+def ridge(rows: Samples, values: Samples, share: float = 3e-5) -> Samples:
+    """Least squares with a penalty on each column's own scale: columns that others nearly make up stay small."""
+    scale = np.std(rows, axis=0)
+    scale = np.where(scale > 0.0, scale, 1.0)
+    scaled = rows / scale
+    normal = scaled.T @ scaled + share * len(rows) * np.eye(rows.shape[1])
+    return np.asarray(np.linalg.solve(normal, scaled.T @ values) / scale)
 
 
 def fit_law(name: str, beats: Beats, cases: list[Seen]) -> Law:
@@ -121,10 +133,12 @@ def fit_law(name: str, beats: Beats, cases: list[Seen]) -> Law:
     law = Law(none, none, none, none, none, float(np.mean(np.exp(truth))))
     if name == SHAPE:
         aged = aged_features(beats, cases)
-        found = np.linalg.lstsq(np.concatenate([build, aged], axis=1), truth, rcond=None)[0]
+        features = shape_features(beats)
+        usual = np.stack([np.mean(features, axis=0), np.std(features, axis=0)])
+        found = ridge(np.concatenate([build, aged, squares(features, usual)], axis=1), truth)
         changing = np.linalg.lstsq(within_people(cases, aged), within_people(cases, truth), rcond=None)[0]
         law = law._replace(build=found[: build.shape[1]], shape=found[build.shape[1] :],
-                           change_shape=np.asarray(changing, float))
+                           change_shape=np.asarray(changing, float), usual=usual)
     else:
         law = law._replace(build=np.linalg.lstsq(build, truth - np.log(raw_of(name, law, beats, cases, False)),
                                                  rcond=None)[0])

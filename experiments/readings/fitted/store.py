@@ -35,15 +35,17 @@ def as_plain(constants: Constants) -> dict[str, Any]:
     """Numbers with six digits."""
 
     def short(values: Any) -> Any:
-        return [float(f"{v:.{DIGITS}g}") for v in np.ravel(values).tolist()]
+        if np.ndim(values) == 0:
+            return float(f"{values:.{DIGITS}g}")
+        return [short(value) for value in values]
 
     transfer = constants.transfer
     return {
         "transfer": {"real": [short(row) for row in transfer.gains.real],
                      "imaginary": [short(row) for row in transfer.gains.imag], "level": short(transfer.level),
                      "level_sd_mmHg": float(f"{transfer.level_sd_mmHg:.{DIGITS}g}")},
-        "laws": {name: {field: short(value) if np.ndim(value) else float(f"{value:.{DIGITS}g}")
-                        for field, value in law._asdict().items()} for name, law in constants.laws.items()},
+        "laws": {name: {field: short(value) for field, value in law._asdict().items()}
+                 for name, law in constants.laws.items()},
         "arm": [short(row) for row in constants.arm],
         **{field: {name: short(values) for name, values in getattr(constants, field).items()} for field in SPREADS},
         "variation": short(constants.variation),

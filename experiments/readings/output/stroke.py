@@ -20,15 +20,20 @@ Samples = NDArray[np.float64]
 DECADES = (20.0, 30.0, 40.0, 50.0, 60.0, 70.0, 80.0)  # edges in years
 
 
+NONE = np.empty(0)
+MOST = 3.0  # SD from its mean beyond which a feature's square grows no more: nobody was fitted on there
+
+
 class Law(NamedTuple):
     """One estimator's constants."""
 
     build: Samples  # (5,) of the wearer's build
-    shape: Samples  # of SHAPE_FEATURES and of them times age, or empty
+    shape: Samples  # of SHAPE_FEATURES, of them times age and of their squares, or empty
     change_shape: Samples  # of SHAPE_FEATURES and of them times age, for change within a person, or empty
     absolute_sd: Samples  # SD of log SV in each decade of age
     change_sd: Samples  # SD of log SV against a reference at rest, in each decade
     known_mL: float  # mean of all people: the null predictor
+    usual: Samples = NONE  # (2, features): mean and SD that squares are taken about, or empty
 
 
 def decade(age_years: float) -> int:
@@ -41,12 +46,20 @@ def with_age(features: Samples, wearer: Wearer) -> Samples:
     return np.concatenate([features, features * wearer.build[1]], axis=1)
 
 
+def squares(features: Samples, usual: Samples) -> Samples:
+    """Squares of features about their means by their SDs, (2, features), bounded."""
+    return np.asarray(np.clip((features - usual[0]) / usual[1], -MOST, MOST) ** 2)
+
+
 def raw(name: str, law: Law, beats: Beats, wearer: Wearer, change: bool = False) -> Samples:
     """An estimator before any constant, for each beat."""
     if name != SHAPE:
         return ESTIMATORS[name](beats)
-    aged = with_age(shape_features(beats), wearer)
-    return np.asarray(np.exp(aged @ (law.change_shape if change else law.shape)))
+    features = shape_features(beats)
+    aged = with_age(features, wearer)
+    if change:
+        return np.asarray(np.exp(aged @ law.change_shape))
+    return np.asarray(np.exp(np.concatenate([aged, squares(features, law.usual)], axis=1) @ law.shape))
 
 
 def constant(law: Law, wearer: Wearer) -> float:

@@ -4,7 +4,7 @@ import pytest
 from experiments.readings.fitted.fit import beats_at
 from experiments.readings.fitted.store import shipped
 from experiments.readings.output.estimators import ESTIMATORS, SHAPE
-from experiments.readings.output.stroke import constant, decade, factor_of, log_sd, raw, stroke_mL, with_age
+from experiments.readings.output.stroke import constant, decade, factor_of, log_sd, raw, squares, stroke_mL, with_age
 from experiments.readings.people.wearer import Wearer
 from tests.experiments.readings.steady_cases import some_cases
 
@@ -40,4 +40,6 @@ def test_size_and_age_go_into_the_constant() -> None:
     assert log_sd(law, Wearer(), True) < log_sd(law, Wearer(), False)
     old = with_age(np.ones((2, 3)), Wearer(age_years=70.0))
     assert old.shape == (2, 6) and np.all(old == 1.0)
+    far = squares(np.array([[1.0, 100.0]]), np.array([[0.0, 0.0], [2.0, 2.0]]))
+    assert far == pytest.approx(np.array([[0.25, 9.0]]))  # bounded where nobody was fitted on
     assert raw(SHAPE, LAWS[SHAPE], BEATS, Wearer()).shape == (9,)
