@@ -124,7 +124,7 @@ def plain_function(found: Any, kinds: list[Kind]) -> Callable[..., Any] | None:
     """The Python function behind a compiled one, or behind a verb for the class of its first argument; else None."""
     if hasattr(found, "implementations"):
         part = kinds[0] if kinds else None
-        chosen = found.implementations.get(part.source) if isinstance(part, Struct) else None
+        chosen = found.implementations.get(part.source, found.otherwise) if isinstance(part, Struct) else None
         return chosen.py_func if chosen is not None else None
     return getattr(found, "py_func", None)
 
