@@ -65,6 +65,12 @@ class LevelBudget(NamedTuple):
         return math.sqrt(sum(line.sd_mmHg**2 for line in self.lines if not line.common))
 
 
+def referred(budget: LevelBudget, shift_mmHg: float, sd_mmHg: float) -> LevelBudget:
+    """The budget once a cuff at the upper arm was read: one line takes the place of the others' spread."""
+    kept = tuple(line._replace(sd_mmHg=0.0) for line in budget.lines)
+    return LevelBudget((*kept, LevelLine("cuff reference", shift_mmHg, sd_mmHg, True)))
+
+
 def level_budget(
     known: LevelKnown, reading_mmHg: float, to_arm_mmHg: float = 0.0, to_arm_sd_mmHg: float = 0.0
 ) -> LevelBudget:

@@ -24,6 +24,10 @@ class Refused(InputError):
         self.key = key
 
 
+class Unwanted(Exception):
+    """A request that has become needless while it was answered: there is a newer one, or nobody listens."""
+
+
 @dataclass(frozen=True)
 class Asked:
     """A request of the page, checked."""

@@ -21,7 +21,8 @@ def excite(
     rig: RigArgument = "wrist",
     parts: Annotated[
         str, typer.Option("--for", metavar="PART,…",
-                          help="What to tell of: valve, tube, cuff, transducer, supply, timing; response.")
+                          help=(
+            "What to tell of: valve, tube, cuff, transducer, supply, timing; response; or light alone."))
     ] = "valve,tube,cuff,transducer,timing",
     ceiling: Annotated[float, typer.Option(**NUMBER, help="Pressure that must not be passed [mmHg].")] = 250.0,
     rate: Annotated[float, typer.Option(**NUMBER, help="Samples a second of command and recording [Hz].")] = 5000.0,

@@ -47,6 +47,13 @@ def readings(
     ] = False,
     tidal: Annotated[float | None, typer.Option(**NUMBER, help="Tidal volume [mL/kg].")] = None,
     venous: Annotated[float, typer.Option(**NUMBER, help="Central venous pressure [mmHg].")] = 5.0,
+    arm: Annotated[
+        str, typer.Option(help="From finger to upper arm: law (with a filter for the wave) or tube.")
+    ] = "law",
+    cuff: Annotated[
+        list[str] | None, typer.Option(metavar="TIME:SYSTOLIC/DIASTOLIC", help="What an upper-arm cuff read during the "
+                                       "run [s, mmHg], as in 20:118/76; more than once if wanted.")
+    ] = None,
     setting: SetOption = None,
     out: OutOption = None,
     as_json: JsonOption = False,

@@ -14,23 +14,26 @@ import numpy as np
 from experiments.front.inputs import RigLike, bounded, rig_of
 from experiments.front.public import public
 from experiments.front.result import Result
-from experiments.identify.excite.files import command_text, recording_text, sheet_text
-from experiments.identify.excite.plan import Plan, plan_for, play_all
+from experiments.identify.excite.files import command_text, has_command_file, recording_text, sheet_text
+from experiments.identify.excite.plan import LIGHT, Plan, light_plan, plan_for, play_all
 from experiments.identify.excite.text import plan_json, plan_lines
 from experiments.identify.fit.choose import ANCHOR, ASSUMED_SHARE, USUAL, free_for
 from experiments.identify.fit.further import further
-from experiments.identify.fit.problem import FINE, Problem, channels_of, with_steps
+from experiments.identify.fit.problem import FINE, Problem, with_steps
 from experiments.identify.fit.study import Held
 from experiments.identify.fit.study import identify as identified
 from experiments.identify.fit.suspects import suspects
 from experiments.identify.fit.units import check_units
+from experiments.identify.light.bench import BELIEVED, LAMP, RAMP, USUAL_LIGHT, LightBench, prepared
+from experiments.identify.light.bench import TABLES as LIGHT_TABLES
 from experiments.identify.outcome.account import Account
 from experiments.identify.outcome.margins import margin_bands
 from experiments.identify.outcome.rig_file import rig_found, rig_text
 from experiments.identify.outcome.text import account_json, account_lines
 from experiments.identify.recording.read import read_recordings
+from experiments.identify.recording.recording import Recording
 from experiments.identify.recording.sheet import Known, Sheet, read_sheet
-from experiments.identify.replay.candidates import bench_of, free_of, value_of
+from experiments.identify.replay.candidates import Free, bench_of, free_of, value_of
 from experiments.rigs.rig import Rig, Source, built_in_rigs, read_rig
 from experiments.work.output import OutputFolder, provenance
 from experiments.work.progress import watcher
@@ -87,7 +90,7 @@ class ExciteResult(Result):
     def write(self, folder: OutputFolder) -> None:
         """Command files, the sheet, and what a virtual bench recorded."""
         super().write(folder)
-        for piece in self.plan.pieces:
+        for piece in filter(has_command_file, self.plan.pieces):
             folder.write_text(f"{piece.played}_command.csv", command_text(piece))
         known = []
         if self.player is not None:
@@ -97,6 +100,7 @@ class ExciteResult(Result):
             volume = self.player.plant.cuff.volume_mL
             off = SYRINGE * float(np.random.Generator(np.random.PCG64(self.seed)).standard_normal())
             known = [f'"cuff.volume_mL" = {{ value = {volume * (1.0 + off):.5g}, sd = {SYRINGE * volume:.3g} }}']
+            known = [] if self.plan.parts == (LIGHT,) else known
         name = "" if self.player is None else self.player.name
         folder.write_text("sheet.toml", sheet_text(self.plan, self.base, known, name))
 
@@ -111,7 +115,8 @@ def excite(
 
     Args:
         rig: what the rig is believed to be: name, path of a rig file, or what `load_rig` returned.
-        parts: some of valve, tube, cuff, transducer, supply, timing; response, for margins on measured data.
+        parts: some of valve, tube, cuff, transducer, supply, timing; response, for margins on measured data; or light
+            alone, for the light path and the artery in it (lamp on a phantom, ramp on a finger).
         ceiling_mmHg: pressure that must not be passed, 50 … 1000; pieces are planned to stay below 0.6 of it.
         rate_Hz: of the command and of what is recorded, 200 … 50000.
         seconds: for all pieces together, 1 … 600.
@@ -134,7 +139,11 @@ def excite(
     bounded("--seconds", seconds, 1.0, LONGEST_s, "s")
     bounded("--seed", seed, 0, 2**31)
     made = rig_of(rig)
-    plan = plan_for(made, list(dict.fromkeys(parts)), ceiling_mmHg, rate_Hz, seconds, seed)
+    wanted = list(dict.fromkeys(parts))
+    if LIGHT in wanted and len(wanted) > 1:
+        raise InputError(f"--for {','.join(wanted)}: light has a plan and a sheet of its own; ask for it alone")
+    plan = light_plan(made, ceiling_mmHg, seed) if wanted == [LIGHT] else plan_for(
+        made, wanted, ceiling_mmHg, rate_Hz, seconds, seed)
     base = made.given[0] if made.given else made.base
     return ExciteResult(plan, base, None if play is None else rig_of(play), seed, told=provenance(seed))
 
@@ -202,7 +211,8 @@ def identify(
     Args:
         sheet: file (`.toml`) that names the recordings and says what was played; `excite` writes one.
         base: the rig that is believed in; None: the sheet's.
-        free: what is looked for: some of valve, tube, cuff, transducer, timing, supply, or dotted names.
+        free: what is looked for: some of valve, tube, cuff, transducer, timing, supply, or dotted names; of a sheet
+            with lamp and ramp the light path and the artery, or dotted names of those.
         known: numbers that were measured otherwise, as {"cuff.volume_mL": (2.5, 0.05)}: value and standard uncertainty.
         starts: searches at most, 1 … 50; the first is from the base, others follow where it does not arrive.
         full: profile likelihoods, and which further recording helps; False takes half the time.
@@ -229,26 +239,22 @@ def identify(
     source = _source(read, base)
     rig = source.rig()
     measured = {**read.known, **{name: Known(*pair) for name, pair in (known or {}).items()}}
-    held = held_numbers(rig, measured, tuple(free))
     recordings = read_recordings(read)
-    problem = Problem(bench_of(rig), free_for(rig, free, [h.free.name for h in held]),
-                      tuple((h.free, h.value) for h in held), tuple(recordings))
-    for one in recordings:
-        if not channels_of(one):
-            raise InputError(f"{one.name}: holds no pressure or flow; nothing of the pneumatics is told by it")
+    light = any(one.played in (LAMP, RAMP) for one in recordings)
+    problem, held = light_problem(rig, measured, free, recordings) if light else air_problem(
+        rig, measured, free, recordings)
     if not problem.free:
         raise InputError("--free: nothing is left to look for")
     if len(problem.free) + len(held) > 15:
         raise InputError(f"--free: {len(problem.free)} numbers and {len(held)} known ones; at most 15 at once")
-    check_units(problem._replace(free=()))
     found = identified(problem, held, seed, starts, full, watcher())
     fine = with_steps(problem, found.solution.x, FINE)
     ratio = max(left.ratio for left in found.leftovers)
     account = Account(
-        found, source, "found", margin_bands(found, source, seed) if found.fits or accept_misfit else (),
+        found, source, "found", margin_bands(found, source, seed, light=light) if found.fits or accept_misfit else (),
         () if found.fits else tuple(suspects(fine, found.solution.x, ratio)), (),
         {one.name: one.sha256 for one in recordings}, accept_misfit)
-    if full and found.fits:
+    if full and found.fits and not light:
         account = account._replace(further=tuple(further(found, rig_found(source, found))))
     return IdentifyResult(account, told=provenance(seed))
 
@@ -262,15 +268,46 @@ def _source(sheet: Sheet, base: str | Path | None) -> Source:
     return read_rig(name)
 
 
+def air_problem(
+    rig: Rig, measured: Mapping[str, Known], free: Sequence[str], recordings: Sequence[Recording]
+) -> tuple[Problem, list[Held]]:
+    """What is looked for in recordings of the pneumatics, and what is held. Raises InputError."""
+    held = held_numbers(rig, measured, tuple(free))
+    problem = Problem(bench_of(rig), free_for(rig, free, [h.free.name for h in held]),
+                      tuple((h.free, h.value) for h in held), tuple(recordings))
+    for one in recordings:
+        if not problem.channels(one):
+            raise InputError(f"{one.name}: holds no pressure or flow; nothing of the pneumatics is told by it")
+    check_units(problem._replace(free=()))
+    return problem, held
+
+
+def light_problem(
+    rig: Rig, measured: Mapping[str, Known], free: Sequence[str], recordings: Sequence[Recording]
+) -> tuple[Problem, list[Held]]:
+    """The same for a lamp on a phantom and a ramp on a finger. Raises InputError."""
+    bench = LightBench(rig)
+    held = [held_number(free_of(rig, name, LIGHT_TABLES), name, one) for name, one in measured.items()]
+    for name, share in BELIEVED.items():
+        value = value_of(rig, name)
+        if name not in measured and name not in free:
+            held.append(Held(free_of(rig, name, LIGHT_TABLES), value, share * max(value, 0.1), True))
+    usual = tuple(free) in (USUAL, (LIGHT,))
+    names = [name for name in (USUAL_LIGHT if usual else free) if name not in measured]
+    return Problem(bench, tuple(free_of(rig, name, LIGHT_TABLES) for name in names),
+                   tuple((h.free, h.value) for h in held), tuple(prepared(bench, recordings))), held
+
+
+def held_number(number: Free, name: str, one: Known) -> Held:
+    """A number as it was measured. Raises InputError."""
+    if not number.low <= one.value <= number.high:
+        raise InputError(f"--known {name} = {one.value:g} must be from {number.low:g} to {number.high:g} {number.unit}")
+    return Held(number, one.value, one.sd, False)
+
+
 def held_numbers(rig: Rig, measured: Mapping[str, Known], free: tuple[str, ...]) -> list[Held]:
     """What is held: all that was measured, and the cuff's volume as it is believed where nobody has measured it."""
-    held = []
-    for name, one in measured.items():
-        number = free_of(rig, name)
-        if not number.low <= one.value <= number.high:
-            raise InputError(f"--known {name} = {one.value:g} must be from {number.low:g} to {number.high:g} "
-                             f"{number.unit}")
-        held.append(Held(number, one.value, one.sd, False))
+    held = [held_number(free_of(rig, name), name, one) for name, one in measured.items()]
     if ANCHOR not in measured and ANCHOR not in free:
         value = value_of(rig, ANCHOR)
         held.append(Held(free_of(rig, ANCHOR), value, ASSUMED_SHARE * value, True))

@@ -30,6 +30,13 @@ def part_of(whole: Watcher | None, first: float, last: float) -> Watcher | None:
     return lambda share: whole(first + (last - first) * share)
 
 
+def tell(share: float) -> None:
+    """Tell whoever watches, if anybody does."""
+    told = _WATCHER.get()
+    if told is not None:
+        told(share)
+
+
 def watcher() -> Watcher | None:
     """Whom to tell; None for nobody."""
     return _WATCHER.get()

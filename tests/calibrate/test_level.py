@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from calibrate.level import LevelKnown, level_budget
+from calibrate.level import LevelKnown, level_budget, referred
 from plant.units import hydrostatic_mmHg
 
 
@@ -29,3 +29,10 @@ def test_a_clamp_at_the_unloaded_volume_is_put_right() -> None:
     reading = (arterial - p0) / eta
     known = LevelKnown(p0_mmHg=p0, transmission=eta)
     assert reading + level_budget(known, reading).value_mmHg == pytest.approx(arterial)
+
+
+def test_a_cuff_takes_the_place_of_all_other_spreads() -> None:
+    plain = level_budget(LevelKnown(), 80.0)
+    told = referred(plain, 4.0, 2.5)
+    assert told.value_mmHg == pytest.approx(plain.value_mmHg + 4.0) and told.sd_mmHg == pytest.approx(2.5)
+    assert told.lines[-1].name == "cuff reference" and len(told.lines) == len(plain.lines) + 1

@@ -13,6 +13,7 @@ from controller.response import sweep
 from experiments.check.judged import Judged, judge_loops, margin_figures, worst_of
 from experiments.check.pictures_loop import phase_deg, side_name
 from experiments.rigs.rig import Rig
+from experiments.work.progress import tell
 
 LOWEST_Hz = 0.3  # of the curves
 FEW, MANY = 160, 360  # points of a curve while a knob moves, and once it rests
@@ -28,6 +29,7 @@ def loop_answer(
     """
     asked = dict(list(pressures_mmHg.items())[:1]) if quick else pressures_mmHg
     loops = judge_loops(rig, asked, offset_mmHg)
+    tell(0.2)
     worst = worst_of(loops)
     head: dict[str, Any] = {
         "margins": [margin_row(judged) for judged in loops],
@@ -39,6 +41,7 @@ def loop_answer(
     }
     if not quick and math.isfinite(worst.margins.crossover_Hz):
         rows = phase_budget(worst.loop, worst.margins.crossover_Hz)
+        tell(0.4)
         head["budget"] = {"at_Hz": worst.margins.crossover_Hz, "degrees": {row.part: row.phase_deg for row in rows}}
     pair = [judged for judged in loops if judged.loop.point is worst.loop.point]
     return head | {"sides": [side_name(judged.loop) for judged in pair]}, loop_curves(pair, FEW if quick else MANY)

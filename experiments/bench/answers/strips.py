@@ -14,6 +14,7 @@ from experiments.check.check import run_tracking
 from experiments.check.tracking import Tracking
 from experiments.rigs.rig import Rig
 from experiments.simulation.simulate import Plan, Ready, Run, prepare, run_ready
+from experiments.work.progress import tell
 from plant.errors import InputError
 from plant.pneumatics.tube import Tube
 from plant.pressure.beats import Indices, detect_beats
@@ -55,7 +56,9 @@ def strips_answer(
         if pinned is None:
             return head | {"run": None, "why": "the kernel of these parts is being compiled aside, once"}, {}
         ready, head["pinned"] = pinned, pinned_sections
+    tell(0.7)
     run = run_ready(ready)
+    tell(0.8)
     head["set_point"] = ready.set_point
     return head | run_head(run, run_tracking(run, onsets(trace), harmonics=False)), run_curves(run)
 

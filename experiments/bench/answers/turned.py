@@ -15,12 +15,16 @@ from experiments.bench.setup import Setup, pressures, source, window
 from experiments.bench.wire import Answer
 from experiments.rigs.rig import Rig
 from experiments.simulation.simulate import Plan, Ready, prepare
+from experiments.work.progress import tell
 from plant.errors import InputError
 from plant.pneumatics.tube import Tube
 
 
 def turned(asked: Asked) -> Answer:
-    """Figures and curves of a rig as it is asked for. Raises Refused with one line for what cannot be."""
+    """Figures and curves of a rig as it is asked for. Raises Refused with one line for what cannot be.
+
+    Whoever watches the work is told between its pieces, and may end it there.
+    """
     begun = time.perf_counter()
     rig = asked.made()
     period = rig.timing.period_s
@@ -29,6 +33,7 @@ def turned(asked: Asked) -> Answer:
         law, curves = law_answer(rig, target)
         found, more = loop_answer(rig, pressures(asked.setup, period), law["offset_mmHg"], asked.dragging)
         curves |= more
+        tell(0.6)
         strips, more = strips_answer(rig, window(asked.setup, period, asked.window_s), target, asked.dragging,
                                      pinned_sections(asked.setup, asked.rig))
     except InputError as error:
@@ -36,6 +41,7 @@ def turned(asked: Asked) -> Answer:
     head: dict[str, Any] = {
         "quick": asked.dragging, "loop": found, "strips": strips, "law": law, "values": followed(rig),
     }
+    tell(0.9)
     if not asked.dragging:
         head["repeats"] = repeats(asked, rig)
     head["milliseconds"] = 1e3 * (time.perf_counter() - begun)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from typing import Any
 
-from experiments.bench.asked import Refused, asked_of, spoken
+from experiments.bench.asked import Refused, Unwanted, asked_of, spoken
 from experiments.bench.setup import Setup
 from experiments.bench.wire import Answer, packed
 from experiments.work.progress import progress
@@ -24,10 +24,6 @@ QUICK = ("check", "compile")  # jobs that the page waits for after each turn
 DIED = "the process that worked this out has died; another has been started: turn the knob again"
 Told = Callable[[bytes, bool], None]  # an answer, and whether it is the job's last
 Owner = tuple[int, str]  # a session and what it waits for: of these only the newest request counts
-
-
-class Unwanted(Exception):
-    """A job that has become needless while it ran: there is a newer one, or nobody listens."""
 
 
 @dataclass(frozen=True)

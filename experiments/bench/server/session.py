@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import asyncio
+import functools
 import itertools
 import json
 import time
@@ -11,11 +12,12 @@ from typing import Any
 
 from experiments.bench.answers.kernel import note_at_hand
 from experiments.bench.answers.turned import ready_of, turned
-from experiments.bench.asked import Asked, Refused, asked_of
+from experiments.bench.asked import Asked, Refused, Unwanted, asked_of
 from experiments.bench.jobs import JOBS
 from experiments.bench.server.aside import Asides, Job
 from experiments.bench.setup import Setup
 from experiments.bench.wire import Answer, packed
+from experiments.work.progress import progress
 from plant.errors import InputError
 from plant.messages import one_line, value_text
 
@@ -76,11 +78,17 @@ class Session:
                 slot = next(iter(self._pending))
                 message = self._pending.pop(slot)
                 head = {"slot": slot, "number": message.get("number", 0)}
-                answer = await self._loop.run_in_executor(self._executor, answered, self._setup, message)
+                wanted = functools.partial(self._is_newest, slot)
+                answer = await self._loop.run_in_executor(self._executor, answered_while, self._setup, message, wanted)
+                if answer is None:
+                    continue
                 if answer.head.get("strips", {}).get("compile") and not answer.head.get("quick"):
                     self._ask_aside("compile", message | {"slot": f"compile-{slot}"[:20]})
                 await self._send(packed(Answer(answer.head | head, answer.arrays)))
             self._some.clear()
+
+    def _is_newest(self, slot: str) -> bool:
+        return slot not in self._pending
 
     def close(self) -> None:
         """The tab has gone."""
@@ -115,11 +123,26 @@ class Session:
         await self._sending(message)
 
 
+def answered_while(setup: Setup, message: dict[str, Any], wanted: Callable[[], bool]) -> Answer | None:
+    """The answer to a request; None where it was no longer `wanted` before it was there.
+
+    A quick answer is always finished: under a hand that never rests there would be no picture else.
+    """
+    def look(share: float) -> None:
+        if not wanted():
+            raise Unwanted
+
+    try:
+        with progress(None if message.get("dragging") is True else look):
+            return answered(setup, message)
+    except Unwanted:
+        return None
+
+
 def answered(setup: Setup, message: dict[str, Any]) -> Answer:
     """The answer to a request, or the one line that says why there is none."""
     try:
-        asked = asked_of(setup, message)
-        return turned(asked)
+        return turned(asked_of(setup, message))
     except Refused as error:
         return Answer({"error": one_line(error), "key": error.key})
     except (InputError, ArithmeticError, ValueError) as error:

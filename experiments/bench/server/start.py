@@ -18,15 +18,16 @@ NEEDED = "the bench needs Starlette, uvicorn and websockets: pip install 'cufflo
 
 def bound(port: int | None) -> socket.socket:
     """A socket on 127.0.0.1: on the port that is asked for, else the usual one or any. Raises InputError."""
-    found = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     for number in ((USUAL_PORT, 0) if port is None else (port,)):
+        found = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             found.bind(("127.0.0.1", number))
+            found.listen()  # a browser that is quicker than the server's libraries waits, and is not refused
             return found
         except (OSError, OverflowError) as error:
             reason = getattr(error, "strerror", None) or error
-    found.close()
+            found.close()
     wanted = USUAL_PORT if port is None else port
     raise InputError(f"--port {wanted}: 127.0.0.1:{wanted} cannot be used: {reason}")
 

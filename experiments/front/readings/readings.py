@@ -15,6 +15,7 @@ from experiments.front.public import public
 from experiments.front.result import Result
 from experiments.readings.beats.reasons import Reason
 from experiments.readings.chain import chain
+from experiments.readings.chain.by_cuff import CuffReading, cuff_reading, cuff_text
 from experiments.readings.chain.chain import USUAL_ESTIMATOR, Known, Servo
 from experiments.readings.chain.dataset import readings_dataset
 from experiments.readings.chain.text import readings_json, readings_lines, write_beats
@@ -54,6 +55,10 @@ class ReadingOptions:
     ventilated: bool = False
     tidal_mL_kg: float | None = None
     venous_mmHg: float = 5.0
+    arm: str = "law"
+    """From the finger to the upper arm: `law` with a filter for the wave, or `tube`."""
+    cuff: tuple[tuple[float, float, float], ...] = ()
+    """Readings of an upper-arm cuff during the run: time [s], systolic and diastolic pressure [mmHg]."""
 
 
 USUAL = ReadingOptions()
@@ -170,9 +175,10 @@ def known_of(rig: Rig, options: ReadingOptions, person: str, mean_mmHg: float) -
     tidal = nan if options.tidal_mL_kg is None else options.tidal_mL_kg
     level = LevelKnown(p0_mmHg=float(unloaded_pressure(rig.plant.artery, rig.tone.level)),
                        transmission=rig.plant.tissue.transmission)
+    cuff = tuple(cuff_reading(cuff_text(CuffReading(*one))) for one in options.cuff)
     return Known(wearer, level, options.estimator, nan if options.reference_mL is None else options.reference_mL,
                  ventilation=Ventilation(options.ventilated, tidal), venous_mmHg=options.venous_mmHg,
-                 servo=servo_of(rig, mean_mmHg))
+                 servo=servo_of(rig, mean_mmHg), arm=options.arm, cuff=cuff)
 
 
 def servo_of(rig: Rig, mean_mmHg: float) -> Servo:

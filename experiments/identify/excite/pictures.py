@@ -5,8 +5,8 @@ from typing import Any
 
 import numpy as np
 
-from experiments.identify.excite.plan import Plan
-from experiments.identify.replay.virtual import play
+from experiments.identify.excite.files import has_command_file
+from experiments.identify.excite.plan import Plan, play_all
 from experiments.work.style import BLUE, GREY, ORANGE, new_figure, stamp, tidy
 
 
@@ -18,14 +18,17 @@ def plan_figure(plan: Plan) -> Any:
     for row, piece in zip(axes, plan.pieces, strict=True):
         time_s = np.arange(len(piece.command)) * piece.period_s
         row[0].step(time_s, piece.command, where="post", color=BLUE, linewidth=0.9)
-        found = play(plan.rig, piece.command, piece.period_s)["reading_mmHg"]
+        light = plan.parts == ("light",)
+        found = play_all(plan.rig, [piece], 1)[0]["light" if light else "reading_mmHg"]
         row[1].plot(time_s, found, color=ORANGE, linewidth=0.9)
-        row[1].axhline(plan.ceiling_mmHg, color=GREY, linestyle=":", linewidth=1.0)
-        row[1].set_ylim(-10.0, 1.08 * plan.ceiling_mmHg)
+        if not light:
+            row[1].axhline(plan.ceiling_mmHg, color=GREY, linestyle=":", linewidth=1.0)
+            row[1].set_ylim(-10.0, 1.08 * plan.ceiling_mmHg)
         last = piece is plan.pieces[-1]
-        tidy(row[0], "time [s]" if last else "", f"{piece.played}\ncommand [1]")
-        tidy(row[1], "time [s]" if last else "", "reading [mmHg]")
+        what = "cuff, share of 400 mmHg [1]" if light and not has_command_file(piece) else "command [1]"
+        tidy(row[0], "time [s]" if last else "", f"{piece.played}\n{what}")
+        tidy(row[1], "time [s]" if last else "", "light [1]" if light else "reading [mmHg]")
     axes[0, 0].set_title("to be played")
-    axes[0, 1].set_title(f"expected of {plan.rig.name}; dotted: the ceiling")
+    axes[0, 1].set_title(f"expected of {plan.rig.name}{'' if light else '; dotted: the ceiling'}")
     stamp(figure, "invented rig" if not plan.rig.given else "")
     return figure

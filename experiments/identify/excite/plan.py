@@ -10,13 +10,18 @@ from numpy.typing import NDArray
 from experiments.identify.excite.recipe import RESPONSE, Piece, best_order, pieces_for
 from experiments.identify.fit.choose import ANCHOR, free_for
 from experiments.identify.fit.problem import Problem, evaluate
+from experiments.identify.light.bench import LAMP, RAMP, USUAL_LIGHT, LightBench, prepared
+from experiments.identify.light.bench import TABLES as LIGHT_TABLES
+from experiments.identify.light.play import TOP_mmHg, light_pieces, play_light
 from experiments.identify.recording.recording import Recording
 from experiments.identify.replay.candidates import Free, bench_of, free_of, value_of
 from experiments.identify.replay.virtual import play
 from experiments.rigs.rig import Rig
 from plant.errors import InputError
+from plant.finger.light import sample_deviation
 
 Samples = NDArray[np.float64]
+LIGHT = "light"  # part of a plan of its own
 IGNORANCE = 0.3  # standard uncertainty of a number, in the search's coordinates, before anything is recorded: invented
 
 
@@ -66,6 +71,29 @@ def plan_for(
     return Plan(rig, tuple(parts), ceiling_mmHg, free, tuple(pieces[i] for i in chosen), gains, alone, whole)
 
 
+def light_plan(rig: Rig, ceiling_mmHg: float = 250.0, seed: int = 1) -> Plan:
+    """A lamp's steps and a ramp for the light path of a rig, and what each tells of each number."""
+    bench = LightBench(rig)
+    free = tuple(free_of(rig, name, LIGHT_TABLES) for name in USUAL_LIGHT)
+    prior = np.eye(len(free)) / IGNORANCE**2
+    x = np.array([f.inside(value_of(rig, f.name)) for f in free])
+    pieces = light_pieces(min(TOP_mmHg, ceiling_mmHg))
+    told = []
+    for piece in pieces:
+        channels = play_light(rig, piece, seed)
+        noise = {"light": sample_deviation(rig.plant.light), "arterial_mmHg": rig.plant.transducer.noise_mmHg}
+        made = prepared(bench, [Recording(piece.played, piece.played, piece.period_s, piece.command, channels, noise)])
+        _, jacobian = evaluate(Problem(bench, free, (), tuple(made)), x)
+        told.append(np.asarray(jacobian.T @ jacobian, float))
+    alone = np.array([np.sqrt(np.diag(np.linalg.inv(one + prior))) for one in told])
+    whole = np.sqrt(np.diag(np.linalg.inv(told[0] + told[1] + prior)))
+    steps = [prior, prior + told[0], prior + told[0] + told[1]]
+    sizes = [float(np.linalg.slogdet(one)[1]) for one in steps]
+    gains = (sizes[1] - sizes[0], sizes[2] - sizes[1])
+    return Plan(rig, (LIGHT,), ceiling_mmHg, free, tuple(pieces), gains, alone, whole)
+
+
 def play_all(rig: Rig, pieces: Sequence[Piece], seed: int) -> list[dict[str, Samples]]:
     """What a virtual bench with another rig on it would record."""
-    return [play(rig, piece.command, piece.period_s, seed=seed + 101 * i) for i, piece in enumerate(pieces)]
+    return [play_light(rig, piece, seed + 101 * i) if piece.played in (LAMP, RAMP) else
+            play(rig, piece.command, piece.period_s, seed=seed + 101 * i) for i, piece in enumerate(pieces)]

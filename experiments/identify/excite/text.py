@@ -15,7 +15,8 @@ def plan_lines(plan: Plan) -> list[str]:
     for piece, gain in zip(plan.pieces, plan.gains, strict=True):
         seconds = len(piece.command) * piece.period_s
         lines.append(f"  {piece.played:<12}{seconds:>9.3g}{piece.peak_mmHg:>11.4g}{gain:>11.3g}  {KINDS[piece.played]}")
-    lines += ["", "  expected standard uncertainty in %, by each alone and by all; the volume of the cuff is held",
+    held = "" if plan.parts == ("light",) else "; the volume of the cuff is held"
+    lines += ["", f"  expected standard uncertainty in %, by each alone and by all{held}",
               f"  {'':<36}" + "".join(f"{piece.played:>11}" for piece in plan.pieces) + f"{'all':>11}"]
     for k, free in enumerate(plan.free):
         cells = "".join(f"{shown(100.0 * sd):>11}" for sd in (*plan.alone[:, k], plan.together[k]))

@@ -17,7 +17,6 @@ from experiments.identify.fit.problem import (
     FINE,
     MIDDLE,
     Problem,
-    channels_of,
     evaluate,
     held_out,
     offsets,
@@ -27,6 +26,7 @@ from experiments.identify.fit.profile import Interval, profile
 from experiments.identify.fit.residual_tests import Leftover, leftover
 from experiments.identify.fit.solve import Solution, covariance, gauss_newton, polished, several, solve, weakness
 from experiments.identify.fit.structure import Confounded, confounded, lags_in_series
+from experiments.identify.light.bench import LightBench
 from experiments.identify.recording.recording import Recording
 from experiments.identify.replay.candidates import Free, value_of
 
@@ -135,6 +135,8 @@ def spreads(fine: Problem, solution: Solution, held: Sequence[Held]) -> tuple[Sa
 
 def not_apart(problem: Problem, fine: Problem, solution: Solution) -> tuple[list[Confounded], Samples | None]:
     """Numbers that cannot be told apart by their kind, or because other values fit as well; and those values."""
+    if isinstance(problem.bench, LightBench):
+        return [], None
     rig, names = problem.bench.rig, {f.name for f in problem.free}
     rivals = confounded(rig, names, problem.recordings)
     lags = lags_in_series(rig, names, problem.recordings)
@@ -152,7 +154,7 @@ def search(
     reach = np.array([1.0 if f.logarithmic else 0.1 for f in problem.free])
     moves = np.log1p(random.uniform(-SPREAD, SPREAD, (starts - 1, len(believed))))
     places = [believed, *(np.clip(believed + reach * move, low, high) for move in moves)]
-    total = sum(len(one.command) * len(channels_of(one)) for one in problem.recordings)
+    total = sum(len(one.command) * len(problem.channels(one)) for one in problem.recordings)
     enough = 0.5 * ENOUGH * total
 
     def watched(x: Samples) -> tuple[Samples, Samples]:
@@ -212,7 +214,7 @@ def leftovers(problem: Problem, x: Samples, recordings: Sequence[Recording]) -> 
         alone = held_out(problem, [recording])
         residuals, _ = evaluate(alone, x)
         count = len(recording.command)
-        for i, name in enumerate(channels_of(recording)):
+        for i, name in enumerate(problem.channels(recording)):
             part = residuals[i * count : (i + 1) * count]
             found.append(leftover(part, recording.command, recording.name, name, recording.noise[name],
                                   recording.holdout))

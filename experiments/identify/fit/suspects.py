@@ -10,9 +10,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from experiments.identify.fit.problem import Problem, channels_of, drive_of, evaluate
-from experiments.identify.replay.candidates import candidate, free_of, value_of
-from experiments.identify.replay.kernel import replay
+from experiments.identify.fit.problem import Problem, evaluate
+from experiments.identify.light.bench import SUSPECTS as LIGHT_SUSPECTS
+from experiments.identify.light.bench import TABLES as LIGHT_TABLES
+from experiments.identify.light.bench import LightBench
+from experiments.identify.replay.candidates import TABLES, free_of, value_of
 from plant.errors import InputError
 
 Samples = NDArray[np.float64]
@@ -26,7 +28,8 @@ SUSPECTS = {  # number: what its absence looks like
     "tube.length_m": "another length of tube", "air.polytropic_exponent": "another exponent of the air in the line",
     "transducer.gain": "another gain of the transducer",
 }
-STEPS = {"valve.hysteresis": 0.002}  # absolute; others move by one percent
+FINGER_TABLES = (*LIGHT_TABLES, "segment")
+STEPS = {"valve.hysteresis": 0.002, "light.diffuse_depth": 1.0}  # absolute; others move by one percent
 SHARE = 0.01
 
 
@@ -43,11 +46,13 @@ def suspects(problem: Problem, x: Samples, ratio: float) -> list[Suspect]:
     """Suspects in the order of their shares; `ratio` is the mean square of the residuals over the noise's."""
     taken = set(problem.names())
     names, sizes = [], []
-    for name in SUSPECTS:
+    looks = LIGHT_SUSPECTS if isinstance(problem.bench, LightBench) else SUSPECTS
+    tables = FINGER_TABLES if isinstance(problem.bench, LightBench) else TABLES
+    for name in looks:
         if name in taken:
             continue
         try:
-            free_of(problem.bench.rig, name)
+            free_of(problem.bench.rig, name, tables)
         except InputError:
             continue
         believed = value_of(problem.bench.rig, name)
@@ -67,7 +72,7 @@ def suspects(problem: Problem, x: Samples, ratio: float) -> list[Suspect]:
             continue
         along = float(own @ residuals)
         believed = value_of(problem.bench.rig, name)
-        found.append(Suspect(name, SUSPECTS[name], min(along * along / length / excess, 1.0),
+        found.append(Suspect(name, looks[name], min(along * along / length / excess, 1.0),
                              -along / length * size / (believed if believed else 1.0)))
     return sorted(found, key=lambda suspect: -suspect.share)
 
@@ -76,11 +81,11 @@ def _columns(problem: Problem, x: Samples, names: list[str], sizes: list[float])
     """Change of the scaled residuals by a step of each suspect, (residuals, suspects)."""
     own, values = problem.names(), problem.values(x)
     base = problem.candidate(x)
-    moved = [base, *(candidate(problem.bench, (*own, name), [*values, value_of(problem.bench.rig, name) + size])
+    moved = [base, *(problem.bench.candidate((*own, name), [*values, value_of(problem.bench.rig, name) + size])
                      for name, size in zip(names, sizes, strict=True))]
     columns = []
     for k, recording in enumerate(problem.recordings):
-        for name, courses in replay(moved, drive_of(problem, k, base), channels_of(recording)).items():
+        for name, courses in problem.courses(k, moved).items():
             change = (courses[:, 1:] - courses[:, :1]) / recording.noise[name]
-            columns.append(change - np.mean(change, axis=0))
+            columns.append(change - np.mean(change, axis=0) * problem.bench.centred)
     return np.concatenate(columns)

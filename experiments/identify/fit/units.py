@@ -3,8 +3,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from experiments.identify.fit.problem import Problem, channels_of, drive_of
-from experiments.identify.replay.kernel import replay
+from experiments.identify.fit.problem import Problem
 from plant.errors import InputError
 
 UNITS = {  # a pressure in it is so many times that in mmHg: what to multiply by
@@ -18,8 +17,8 @@ def check_units(problem: Problem) -> None:
     """Refuse a recording whose pressures are right but for a unit's factor. Raises InputError."""
     one = problem.candidate(np.array([]))
     for k, recording in enumerate(problem.recordings):
-        names = [name for name in channels_of(recording) if name.endswith("_mmHg") and name != "supply_mmHg"]
-        found = replay([one], drive_of(problem, k, one), names) if names else {}
+        names = [name for name in problem.channels(recording) if name.endswith("_mmHg") and name != "supply_mmHg"]
+        found = problem.courses(k, [one], names) if names else {}
         for name, values in found.items():
             course, seen = values[:, 0], recording.channels[name]
             if np.ptp(course) < 1.0 or np.corrcoef(course, seen)[0, 1] < LIKE:

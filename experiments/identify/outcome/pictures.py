@@ -5,11 +5,18 @@ from typing import Any
 
 import numpy as np
 
-from experiments.identify.fit.problem import channels_of, held_out, predicted
+from experiments.identify.fit.problem import held_out, predicted
 from experiments.identify.outcome.account import Account
 from experiments.work.style import AMBER, BLUE, GREY, ORANGE, new_figure, stamp, tidy
 
 MOST_POINTS = 4000  # of a line: more are no pixels
+
+
+def label_of(channel: str) -> str:
+    """A channel with its unit, for an axis."""
+    if channel == "flow_mL_s":
+        return "flow [mL/s]"
+    return f"{channel.removesuffix('_mmHg')} [{'mmHg' if channel.endswith('_mmHg') else '1'}]"
 
 
 def fit_figure(account: Account) -> Any:
@@ -20,7 +27,7 @@ def fit_figure(account: Account) -> Any:
     figure = new_figure(11.0, 1.4 + 1.6 * len(recordings))
     axes = figure.subplots(len(recordings), 2, squeeze=False)
     for row, recording, course in zip(axes, recordings, courses, strict=True):
-        name = channels_of(recording)[0]
+        name = found.problem.channels(recording)[0]
         time_s = np.arange(len(recording.command)) * recording.period_s
         step = max(len(time_s) // MOST_POINTS, 1)
         row[0].plot(time_s[::step], recording.channels[name][::step], color=BLUE, linewidth=1.8, label="recorded")
@@ -31,7 +38,7 @@ def fit_figure(account: Account) -> Any:
             row[1].axhline(edge, color=AMBER, linewidth=0.9, linestyle=":")
         last = recording is recordings[-1]
         side = " (holdout)" if recording.holdout else ""
-        tidy(row[0], "time [s]" if last else "", f"{recording.played}{side}\n{name.replace('_mmHg', '')} [mmHg]")
+        tidy(row[0], "time [s]" if last else "", f"{recording.played}{side}\n{label_of(name)}")
         tidy(row[1], "time [s]" if last else "", "left over / noise [1]")
     axes[0, 0].legend(frameon=False, fontsize=8, loc="lower right")
     axes[0, 0].set_title("recorded, and the rig that was found")

@@ -62,7 +62,7 @@ def rig_text(found: Identified, source: Source, name: str, recordings: dict[str,
         table, _, field = key.partition(".")
         own_sd = (one.interval.high - one.interval.low) / (2.0 * 1.96)  # of the recordings alone: ratios keep it
         value = rounded(one.value, min(one.sd, own_sd))
-        note = f"# ± {one.sd:.2g} {one.free.unit}".rstrip(" 1")
+        note = f"# ± {one.sd:.2g}{'' if one.free.unit == '1' else f' {one.free.unit}'}"
         tables.setdefault(table, []).append(f"{field} = {toml_value(value)}  {note}")
     for h in found.held:
         if not h.assumed:
@@ -79,7 +79,10 @@ def rig_text(found: Identified, source: Source, name: str, recordings: dict[str,
     for table, rows in tables.items():
         lines += ["", f"[{table}]", *_with_kind_first(rows)]
     spread = {key: one.sd for key, one in own.items()} | {h.free.name: h.sd for h in found.held if h.sd > 0.0}
-    return "\n".join([*lines, *spread_lines(spread, correlations(found, list(spread)))]) + "\n"
+    earlier = {key: sd for key, sd in source.tables.get(SPREAD, {}).items() if key not in spread}
+    before = {name: {other: r for other, r in row.items() if other in earlier}
+            for name, row in source.tables.get(CORRELATION, {}).items() if name in earlier}
+    return "\n".join([*lines, *spread_lines(earlier | spread, before | correlations(found, list(spread)))]) + "\n"
 
 
 def correlations(found: Identified, names: Sequence[str]) -> dict[str, dict[str, float]]:

@@ -26,7 +26,8 @@ def account_lines(account: Account) -> list[str]:
         note = "believed, nobody has measured it" if held.assumed else "measured; held"
         share = 100.0 * held.sd / abs(held.value) if held.value else 0.0
         lines.append(f"  {held.free.name:<36}{held.value:>12.5g}{held.sd:>10.2g}{share:>8.2g}   {note}")
-    lines.append(f"  {'transducer.offset_mmHg':<36}{found.offset_mmHg:>12.4g}{'':>18}   mean of the recordings")
+    if found.problem.bench.centred:
+        lines.append(f"  {'transducer.offset_mmHg':<36}{found.offset_mmHg:>12.4g}{'':>18}   mean of the recordings")
     lines += ["", "  " + (scale_sentence(found) or "nothing that was found scales with what was held")]
     lines.append(f"  told least: {found.weakest} (condition {found.condition:.3g})")
     lines.append(f"  {found.agreeing_starts} of {found.tried_starts} starts ended here, {found.solution.evaluations} "

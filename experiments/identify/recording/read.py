@@ -73,6 +73,8 @@ def read_recording(folder: Path, entry: Entry, own_names: dict[str, str] | None 
             and name not in own_names}
     elif "time_s" not in table and entry.sampling_Hz:
         table = {"time_s": np.arange(len(next(iter(table.values())))) / entry.sampling_Hz, **table}
+    if entry.played == "ramp" and "command" not in table and "reading_mmHg" in table:
+        table = table | {"command": begun(table["reading_mmHg"])}
     check_columns(table, where)
     period = even_period(table["time_s"], where, entry.sampling_Hz)
     check_command(table, where)
@@ -91,6 +93,12 @@ def read_recording(folder: Path, entry: Entry, own_names: dict[str, str] | None 
                     even_period(played["time_s"], str(folder / entry.command_file)), where)
     return Recording(entry.file, entry.played, period, table["command"], channels, noise, entry.start_mmHg,
                      entry.holdout, digest, entry.periods)
+
+
+def begun(reading_mmHg: Samples) -> Samples:
+    """A command for a ramp that nobody has recorded one of: 1 from where the pressure has risen by 2 mmHg."""
+    start = float(np.median(reading_mmHg[: max(len(reading_mmHg) // 50, 1)]))
+    return np.asarray(np.maximum.accumulate(reading_mmHg > start + 2.0), float)
 
 
 def _noise(name: str, values: Samples, entry: Entry, rest: int) -> float:

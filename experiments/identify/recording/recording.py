@@ -8,12 +8,13 @@ from numpy.typing import NDArray
 
 Samples = NDArray[np.float64]
 
-CHANNELS = ("reading_mmHg", "node_mmHg", "cuff_mmHg", "supply_mmHg", "flow_mL_s", "light")
+CHANNELS = ("reading_mmHg", "node_mmHg", "cuff_mmHg", "supply_mmHg", "flow_mL_s", "light", "arterial_mmHg")
 MEANING = {
     "time_s": "time", "command": "valve command as it was put out, a fraction of full command",
     "reading_mmHg": "the rig's own transducer", "node_mmHg": "a bench gauge at the valve end of the line",
     "cuff_mmHg": "a bench gauge in the cuff", "supply_mmHg": "a gauge on the reservoir",
     "flow_mL_s": "flow into the line, ANR", "light": "photodiode, a fraction of full scale",
+    "arterial_mmHg": "a reference of the arterial pressure at the finger",
 }
 PRESSURES = ("reading_mmHg", "node_mmHg", "cuff_mmHg", "supply_mmHg")
 KINDS = {
@@ -21,7 +22,7 @@ KINDS = {
     "multisine": "many sines at once, in periods that repeat", "sweep": "a slow triangle through the dead band",
     "leak_down": "filled, then left to itself", "vent_down": "filled, then vented", "fill": "filled from empty",
     "droop": "large draws in a row, so that the supply falls", "click": "short pulses, whose onset tells the dead time",
-    "lamp": "a step of the lamp", "ramp": "a slow rise of pressure on a phantom or a finger",
+    "lamp": "steps of the lamp on a phantom", "ramp": "a slow rise of pressure on a finger with its pulse",
 }
 
 

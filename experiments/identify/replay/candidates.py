@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from controller.tick.timing import Timing
-from experiments.identify.replay.kernel import Candidate
+from experiments.identify.recording.recording import Recording
+from experiments.identify.replay.kernel import CHANNELS, Candidate, Drive, replay, steps_for
 from experiments.rigs.rig import Rig, left_to_tool
 from plant.declare import Declared, declared
 from plant.errors import InputError
@@ -57,6 +58,30 @@ class Bench(NamedTuple):
     rig: Rig
     matched: tuple[bool, bool]  # whether losses and inertance of the tube follow from its size
 
+    @property
+    def centred(self) -> bool:
+        """Whether the level of a course says nothing: a gauge's zero may be off."""
+        return True
+
+    def channels(self, recording: Recording) -> list[str]:
+        """Channels of a recording that the pneumatics can answer for."""
+        return [name for name in CHANNELS if name in recording.channels]
+
+    def candidate(self, names: Sequence[str], values: Sequence[float]) -> Candidate:
+        """The rig with these numbers."""
+        return candidate(self, names, values)
+
+    def steps(self, one: Candidate, recording: Recording, reach: float) -> int:
+        """Runge–Kutta steps a sample that keep |λ|·step below `reach`."""
+        return steps_for(one.pneumatics, recording.period_s, reach)
+
+    def courses(
+        self, moved: Sequence[Candidate], recording: Recording, substeps: int, channels: Sequence[str]
+    ) -> dict[str, Samples]:
+        """Channels by name, each (samples, candidates)."""
+        drive = Drive(recording.command, recording.period_s, substeps, recording.start_mmHg)
+        return replay(moved, drive, channels)
+
 
 def bench_of(rig: Rig) -> Bench:
     """A rig's pneumatics, ready to be changed."""
@@ -69,16 +94,16 @@ def pneumatics_of(rig: Rig) -> Pneumatics:
     return Pneumatics(plant.valve, plant.supply, plant.air, plant.tube, plant.cuff, plant.transducer)
 
 
-def free_of(rig: Rig, name: str) -> Free:
-    """A number of the rig's pneumatics by its dotted name. Raises InputError for one that no recording can tell of."""
+def free_of(rig: Rig, name: str, tables: Sequence[str] = TABLES) -> Free:
+    """A number of the rig's pneumatics, or other tables, by its dotted name. Raises InputError for any other."""
     table, _, key = name.partition(".")
-    if name == DEAD_TIME:
+    if name == DEAD_TIME and tables is TABLES:
         parts: dict[str, Declared] = {p.name: p for p in declared(Timing)}
-    elif table in TABLES:
-        parts = {p.name: p for p in declared(type(getattr(pneumatics_of(rig), table)))}
+    elif table in tables:
+        parts = {p.name: p for p in declared(type(getattr(rig.plant, table)))}
     else:
-        raise InputError(f"--free {one_line(name, 60)}: no number of valve, supply, air, tube, cuff, transducer, or "
-                         f"{DEAD_TIME}")
+        also = f", or {DEAD_TIME}" if tables is TABLES else ""
+        raise InputError(f"--free {one_line(name, 60)}: no number of {', '.join(tables)}{also}")
     if key not in parts or parts[key].kind is not float or parts[key].low is None:
         numbers = ", ".join(f"{table}.{p.name}" for p in parts.values() if p.kind is float)
         raise InputError(f"--free {one_line(name, 60)}: use one of {numbers}")
@@ -94,7 +119,7 @@ def free_of(rig: Rig, name: str) -> Free:
 def value_of(rig: Rig, name: str) -> float:
     """What a rig has for a number."""
     table, _, key = name.partition(".")
-    return float(rig.timing.dead_time_s if name == DEAD_TIME else getattr(getattr(pneumatics_of(rig), table), key))
+    return float(rig.timing.dead_time_s if name == DEAD_TIME else getattr(getattr(rig.plant, table), key))
 
 
 def candidate(bench: Bench, names: Sequence[str], values: Sequence[float]) -> Candidate:

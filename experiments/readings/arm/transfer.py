@@ -6,6 +6,7 @@ by itself: arm − finger mean = Σ c_j x_j. The filter looks ahead, as the arm'
 """
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
@@ -47,10 +48,14 @@ def response(transfer: Transfer, features: Samples, frequency_Hz: Samples) -> Co
 
 def taps(transfer: Transfer, features: Samples, period_s: float) -> Samples:
     """Impulse response on ticks, from REACH_s before to REACH_s after; its sum is 1."""
+    return impulse_taps(lambda frequency_Hz: response(transfer, features, frequency_Hz), period_s)
+
+
+def impulse_taps(gain: Callable[[Samples], Complex], period_s: float) -> Samples:
+    """The same of any response to frequencies that is 1 at 0 Hz."""
     half = round(REACH_s / period_s)
     size = 1 << int(np.ceil(np.log2(max(4 * half, 4.0 / period_s))))
-    spectrum = response(transfer, features, np.asarray(np.fft.rfftfreq(size, period_s), float))
-    impulse = np.fft.irfft(spectrum, size)
+    impulse = np.fft.irfft(gain(np.asarray(np.fft.rfftfreq(size, period_s), float)), size)
     found = np.concatenate([impulse[-half:], impulse[: half + 1]])
     edge = np.sin(0.5 * np.pi * np.clip(np.arange(1, half + 2) / (0.25 * half), 0.0, 1.0)) ** 2
     found *= np.concatenate([edge, edge[-2::-1]])
@@ -59,14 +64,17 @@ def taps(transfer: Transfer, features: Samples, period_s: float) -> Samples:
 
 def to_arm(transfer: Transfer, features: Samples, finger_mmHg: Samples, period_s: float) -> Samples:
     """Upper-arm pressure of a finger pressure, shape of it; within REACH_s of its ends it leans on their values."""
-    kernel = taps(transfer, features, period_s)
+    return filtered(taps(transfer, features, period_s), finger_mmHg) + float(features @ transfer.level)
+
+
+def filtered(kernel: Samples, finger_mmHg: Samples) -> Samples:
+    """A pressure through the taps of a filter whose middle one is now; its mean stays."""
     half = len(kernel) // 2
     middle = float(np.mean(finger_mmHg))
     padded = np.pad(finger_mmHg - middle, half, mode="edge")
     size = 1 << int(np.ceil(np.log2(len(padded) + len(kernel))))
-    filtered = np.fft.irfft(np.fft.rfft(padded, size) * np.fft.rfft(kernel, size), size)
-    level = float(features @ transfer.level)
-    return np.asarray(filtered[2 * half : 2 * half + len(finger_mmHg)] + middle + level)
+    found = np.fft.irfft(np.fft.rfft(padded, size) * np.fft.rfft(kernel, size), size)
+    return np.asarray(found[2 * half : 2 * half + len(finger_mmHg)] + middle)
 
 
 def beat_to_arm(transfer: Transfer, features: Samples, finger_mmHg: Samples, interval_s: float) -> Samples:

@@ -32,6 +32,19 @@ def finger_values(beats: Beats) -> Samples:
     return np.stack([beats.systolic_mmHg, beats.mean_mmHg, beats.diastolic_mmHg], axis=1)
 
 
+def wave_values(wave_mmHg: Samples, period_s: float, feet: NDArray[np.int64], beats: Beats) -> Samples:
+    """Values of a wave at the arm whose feet are known (sample numbers, −1 for none), shape (beats, 3)."""
+    found = np.full((len(feet), 3), np.nan)
+    for k in range(len(feet) - 1):
+        begin, end = int(feet[k]), int(feet[k + 1])
+        joined = abs(beats.onset_s[k + 1] - beats.onset_s[k] - beats.interval_s[k]) < period_s
+        if begin >= 0 and end > begin + 2 and joined:
+            own = wave_mmHg[begin : end + 1]
+            if np.all(np.isfinite(own)):
+                found[k] = np.max(own), np.mean(own[:-1]), own[0]
+    return found
+
+
 def arm_values(law: Samples, wearer: Wearer, beats: Beats) -> Samples:
     """The same of the upper arm; `law` has shape (3, FEATURES). nan for beats without values."""
     return np.asarray(finger_values(beats) + arm_features(wearer, beats) @ law.T)

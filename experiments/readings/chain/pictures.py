@@ -21,7 +21,7 @@ def chain_figure(found: Readings, truth: Truth | None, title: str) -> Any:
     middle = float(np.median(found.beats.onset_s))
     shown = np.abs(time - middle) <= 0.5 * SHOWN_s
     waves.plot(time[shown], found.finger_wave_mmHg[shown], color=GREY, linewidth=1.1, label="finger, heart level")
-    waves.plot(time[shown], found.arm_wave_mmHg[shown], color=BLUE, linewidth=1.4, label="upper arm, by the filter")
+    waves.plot(time[shown], found.arm_wave_mmHg[shown], color=BLUE, linewidth=1.4, label=_arm_label(found))
     if truth is not None:
         waves.plot(time[shown], truth.arm_mmHg[: count][shown], color=ORANGE, linewidth=1.2, linestyle="--",
                    label="upper arm, true")
@@ -37,6 +37,8 @@ def chain_figure(found: Readings, truth: Truth | None, title: str) -> Any:
         pressures.axhspan(one.low, one.high, color=SKY, alpha=0.12, linewidth=0)
     tidy(pressures, "", "upper arm (mmHg)")
     pressures.legend(fontsize=8, frameon=False, loc="upper right", ncols=3)
+    low, high = pressures.get_ylim()
+    pressures.set_ylim(low, high + 0.25 * (high - low))
     _flow(strokes, at, found.stroke_mL[counts], found.summary["stroke volume"], "stroke volume (mL)")
     _flow(outputs, at, found.output_L_min[counts], found.summary["output"], "output (L/min)")
     if truth is not None:
@@ -53,6 +55,10 @@ def chain_figure(found: Readings, truth: Truth | None, title: str) -> Any:
     figure.suptitle(title, fontsize=12)
     stamp(figure, "estimates from a model, no clinical use")
     return figure
+
+
+def _arm_label(found: Readings) -> str:
+    return "upper arm, by the tube" if found.known.arm == "tube" else "upper arm, filter and values of the law"
 
 
 def _flow(axes: Any, at: Any, values: Any, one: Any, label: str) -> None:

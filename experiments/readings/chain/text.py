@@ -13,6 +13,7 @@ from experiments.readings.chain.truth import Truth
 from experiments.readings.output.interval import Interval
 from experiments.readings.output.variation import Variation
 from experiments.work.output import CAUTION, whole_file
+from plant.circulation.aorta import aorta_at, usual_aorta
 
 UNITS = {"rate": "1/min", "stroke volume": "mL", "output": "L/min", "cardiac index": "L/min/m²"}
 ESTIMATE = ("Estimates from a model fitted on virtual people, who scatter less than people do: no clinical use.",
@@ -43,11 +44,32 @@ def readings_lines(found: Readings, truth: Truth | None, title: str) -> list[str
     lines.append(f"stroke volume by {estimator}, {basis}")
     lines.append(f"resistance {r.dyn_s_cm5:.0f} dyn s/cm⁵ = {r.MPa_s_m3:.1f} MPa s/m³, ± {100 * r.relative_sd:.0f} % "
                  f"(SD), with a venous pressure of {found.known.venous_mmHg:g} ± {found.known.venous_sd_mmHg:g} mmHg")
+    lines += [_arm_line(found), _aorta_line(found)]
     lines += [_variation_line("pulse", found.pulse_variation), _variation_line("stroke volume", found.stroke_variation)]
     lines += ["", f"{'level, by cause':<20}{'adds':>9}{'SD':>9}  mmHg"]
     lines += [f"  {line.name:<18}{line.value_mmHg + 0.0:>+9.2f}{line.sd_mmHg:>9.2f}" for line in found.level.lines]
     lines.append(f"  {'together':<18}{found.level.value_mmHg:>+9.2f}{found.level.sd_mmHg:>9.2f}")
     return [*lines, "", *ESTIMATE, CAUTION]
+
+
+def _arm_line(found: Readings) -> str:
+    """By which way, and what cuff readings have made of it."""
+    line = f"upper arm by {'a law, its wave by a filter' if found.known.arm == 'law' else 'a tube with a load'}"
+    reference = found.reference
+    if reference is None:
+        return f"{line}; no cuff reading"
+    count = len(found.known.cuff)
+    return (f"{line}; {count} cuff reading{'s' if count > 1 else ''}: shift {reference.shift_mmHg:+.1f} mmHg, gain "
+            f"{reference.gain:.2f}")
+
+
+def _aorta_line(found: Readings) -> str:
+    """What the arctangent law expects of the aorta."""
+    wearer, mean = found.known.wearer, found.summary["mean"].value
+    one = aorta_at(usual_aorta(wearer.age_years, wearer.female >= 0.5), mean)
+    return (f"usual aorta of that age and sex at {mean:.0f} mmHg: {one.area_cm2:.1f} cm², compliance "
+            f"{1e3 * one.compliance_cm2_mmHg:.1f} µL/mmHg per cm, {one.impedance_mmHg_s_mL:.3f} mmHg s/mL, "
+            f"{one.velocity_m_s:.1f} m/s")
 
 
 def _reason_counts(found: Readings) -> str:
@@ -89,6 +111,8 @@ def readings_json(found: Readings, truth: Truth | None) -> dict[str, Any]:
             "truth": None if truth is None else truth.values.get(name)} for name, one in found.summary.items()},
         "null_output_L_min": found.null_output_L_min, "estimator": found.known.estimator,
         "pulse_variation": found.pulse_variation._asdict(), "stroke_variation": found.stroke_variation._asdict(),
+        "arm": found.known.arm, "cuff_readings": len(found.known.cuff),
+        "cuff_reference": None if found.reference is None else found.reference._asdict(),
         "resistance": found.resistance._asdict(), "level": [line._asdict() for line in found.level.lines],
         "note": " ".join(ESTIMATE),
     }

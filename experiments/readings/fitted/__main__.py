@@ -11,11 +11,13 @@ from pathlib import Path
 
 import numpy as np
 
+from experiments.readings.fitted.breath import fit_variation
 from experiments.readings.fitted.fit import fit_constants, seen
 from experiments.readings.fitted.store import FILE, as_plain
 from experiments.readings.limits.waves import waves_of
 from experiments.readings.people.population import FIT_SEEDS, JUDGED_SEEDS, cases_of
 
+BREATHING = range(0, 200, 3)  # who breathes
 STATES = 300  # of the waves
 
 
@@ -23,7 +25,7 @@ def write(folder: Path) -> None:
     """Fit, and write both files into a folder."""
     cases = [seen(case) for seed in FIT_SEEDS for case in cases_of(seed)]
     folder.mkdir(parents=True, exist_ok=True)
-    text = json.dumps(as_plain(fit_constants(cases)), indent=1, ensure_ascii=False)
+    text = json.dumps(as_plain(fit_constants(cases, fit_variation(BREATHING))), indent=1, ensure_ascii=False)
     (folder / FILE.name).write_text(text + "\n", encoding="utf-8")
     judged = [case for seed in list(JUDGED_SEEDS)[: STATES // 9 + 1] for case in cases_of(seed)][:STATES]
     waves = waves_of(np.array([60.0 / c.state.rate_per_min for c in judged]),

@@ -7,12 +7,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from experiments.readings.arm.transfer import Transfer, beat_to_arm, features_of, fit_transfer
+from experiments.readings.arm.tube import tube_beat
 from experiments.readings.arm.values import PRESSURES, arm_features, finger_values
 from experiments.readings.beats.delineate import Marks, marks_of
 from experiments.readings.beats.reasons import Reason
 from experiments.readings.beats.stream import Beat, Beats, columns
 from experiments.readings.fitted.store import Constants
 from experiments.readings.output.estimators import ESTIMATORS, SHAPE, shape_features
+from experiments.readings.output.interval import NORMAL_90
 from experiments.readings.output.stroke import DECADES, Law
 from experiments.readings.people.population import Case
 from experiments.readings.people.wearer import Wearer, wearer_of
@@ -70,11 +72,16 @@ def beats_at(waves: list[Samples], cases: list[Seen]) -> Beats:
 def by_decade(values: Samples, ages: Samples) -> Samples:
     """Root mean square of values in each decade of age, smoothed: their squares as a straight line in age.
 
-    A decade holds some thirty people, whose own spread would be mistaken for that of the decade.
+    A decade holds some thirty people, whose own spread would be mistaken for that of the decade. It is scaled so that
+    ± NORMAL_90 of it holds nine in ten of all values, which are not quite normal.
     """
-    law = np.polyfit(ages, values**2, 1)
-    middle = np.array(DECADES[:-1]) + 5.0
-    return np.asarray(np.sqrt(np.maximum(np.polyval(law, middle), 0.25 * float(np.mean(values**2)))))
+    law, least = np.polyfit(ages, values**2, 1), 0.25 * float(np.mean(values**2))
+
+    def spread(age: Samples) -> Samples:
+        return np.asarray(np.sqrt(np.maximum(np.polyval(law, age), least)))
+
+    scale = float(np.quantile(np.abs(values) / spread(ages), 0.9)) / NORMAL_90
+    return scale * spread(np.array(DECADES[:-1]) + 5.0)
 
 
 def against_rest(cases: list[Seen], log_error: Samples) -> Samples:
@@ -96,11 +103,13 @@ def raw_of(name: str, law: Law, beats: Beats, cases: list[Seen], change: bool) -
     """An estimator for the one beat of every case."""
     if name != SHAPE:
         return ESTIMATORS[name](beats)
-    features = shape_features(beats)
-    if not change:
-        return np.asarray(np.exp(features @ law.shape))
-    ages = np.array([one.wearer.build[1] for one in cases])[:, None]
-    return np.asarray(np.exp(np.concatenate([features, features * ages], axis=1) @ law.change_shape))
+    return np.asarray(np.exp(aged_features(beats, cases) @ (law.change_shape if change else law.shape)))
+
+
+def aged_features(beats: Beats, cases: list[Seen]) -> Samples:
+    """Features of shape, and the same times age, for the one beat of every case."""
+    features, ages = shape_features(beats), np.array([one.wearer.build[1] for one in cases])[:, None]
+    return np.concatenate([features, features * ages], axis=1)
 
 
 def fit_law(name: str, beats: Beats, cases: list[Seen]) -> Law:
@@ -111,9 +120,8 @@ def fit_law(name: str, beats: Beats, cases: list[Seen]) -> Law:
     none = np.empty(0)
     law = Law(none, none, none, none, none, float(np.mean(np.exp(truth))))
     if name == SHAPE:
-        features = shape_features(beats)
-        found = np.linalg.lstsq(np.concatenate([build, features], axis=1), truth, rcond=None)[0]
-        aged = np.concatenate([features, features * build[:, 1:2]], axis=1)
+        aged = aged_features(beats, cases)
+        found = np.linalg.lstsq(np.concatenate([build, aged], axis=1), truth, rcond=None)[0]
         changing = np.linalg.lstsq(within_people(cases, aged), within_people(cases, truth), rcond=None)[0]
         law = law._replace(build=found[: build.shape[1]], shape=found[build.shape[1] :],
                            change_shape=np.asarray(changing, float))
@@ -137,14 +145,30 @@ def feature_rows(beats: Beats, cases: list[Seen]) -> Samples:
                            for k, one in enumerate(cases)])
 
 
-def fit_constants(cases: list[Seen]) -> Constants:
-    """All constants from the cases that are fitted on."""
-    transfer = fit_transfer([(row_of(one), one.finger_mmHg, one.arm_mmHg, one.interval_s) for one in cases])
+def tube_errors(cases: list[Seen]) -> Samples:
+    """What the tube makes of each finger's beat less the truth, (cases, 3)."""
+    waves = [tube_beat(one.wearer, one.finger_mmHg, one.interval_s) for one in cases]
+    return np.array([(np.max(w), np.mean(w), np.min(w)) for w in waves]) - truth_values(cases)
+
+
+def spreads(cases: list[Seen], left: Samples) -> tuple[dict[str, Samples], dict[str, Samples]]:
+    """Spread of errors (cases, 3) by decade of age: at large about their mean of 0, and of changes since rest."""
     ages = np.array([one.wearer.age_years for one in cases])
+    large, change = dict[str, Samples](), dict[str, Samples]()
+    for k, name in enumerate(PRESSURES):
+        moved = against_rest(cases, left[:, k])
+        kept = np.isfinite(moved)
+        large[name], change[name] = by_decade(left[:, k], ages), by_decade(moved[kept], ages[kept])
+    return large, change
+
+
+def fit_constants(cases: list[Seen], variation: tuple[float, float] = (1.0, 0.0)) -> Constants:
+    """All constants from the cases that are fitted on; those of `breath.py` are handed in."""
+    transfer = fit_transfer([(row_of(one), one.finger_mmHg, one.arm_mmHg, one.interval_s) for one in cases])
     beats = beats_at([one.finger_mmHg for one in cases], cases)
     rows, wanted = feature_rows(beats, cases), truth_values(cases) - finger_values(beats)
     arm = np.linalg.lstsq(rows, wanted, rcond=None)[0].T
     left = wanted - rows @ arm.T
     laws = {name: fit_law(name, beats, cases) for name in (*ESTIMATORS, SHAPE)}
-    spread = {name: by_decade(left[:, k], ages) for k, name in enumerate(PRESSURES)}
-    return Constants(transfer, laws, np.asarray(arm, float), spread)
+    by_law, by_tube = spreads(cases, left), spreads(cases, tube_errors(cases))
+    return Constants(transfer, laws, np.asarray(arm, float), *by_law, *by_tube, variation)

@@ -15,6 +15,7 @@ from experiments.readings.output.stroke import Law
 Samples = NDArray[np.float64]
 FILE = Path(__file__).resolve().parent / "constants.json"
 DIGITS = 6
+SPREADS = ("pressure_sd_mmHg", "pressure_change_sd_mmHg", "tube_sd_mmHg", "tube_change_sd_mmHg")
 
 
 class Constants(NamedTuple):
@@ -24,6 +25,10 @@ class Constants(NamedTuple):
     laws: dict[str, Law]  # by estimator
     arm: Samples  # law of the upper arm's systolic, mean and diastolic pressure, (3, features)
     pressure_sd_mmHg: dict[str, Samples]  # what that law leaves of each, by decade of age
+    pressure_change_sd_mmHg: dict[str, Samples]  # the same of changes since rest
+    tube_sd_mmHg: dict[str, Samples]  # what the tube leaves, alike
+    tube_change_sd_mmHg: dict[str, Samples]
+    variation: tuple[float, float]  # of stroke volume over that of the estimator with the breath; its relative SD
 
 
 def as_plain(constants: Constants) -> dict[str, Any]:
@@ -40,7 +45,8 @@ def as_plain(constants: Constants) -> dict[str, Any]:
         "laws": {name: {field: short(value) if np.ndim(value) else float(f"{value:.{DIGITS}g}")
                         for field, value in law._asdict().items()} for name, law in constants.laws.items()},
         "arm": [short(row) for row in constants.arm],
-        "pressure_sd_mmHg": {name: short(values) for name, values in constants.pressure_sd_mmHg.items()},
+        **{field: {name: short(values) for name, values in getattr(constants, field).items()} for field in SPREADS},
+        "variation": short(constants.variation),
     }
 
 
@@ -49,9 +55,10 @@ def from_plain(told: dict[str, Any]) -> Constants:
     transfer = told["transfer"]
     gains = np.array(transfer["real"]) + 1j * np.array(transfer["imaginary"])
     laws = {name: _law(law) for name, law in told["laws"].items()}
+    spreads = {field: {name: np.array(values) for name, values in told[field].items()} for field in SPREADS}
+    gain, sd = (float(value) for value in told["variation"])
     return Constants(Transfer(gains, np.array(transfer["level"]), float(transfer["level_sd_mmHg"])), laws,
-                     np.array(told["arm"]),
-                     {name: np.array(values) for name, values in told["pressure_sd_mmHg"].items()})
+                     np.array(told["arm"]), variation=(gain, sd), **spreads)
 
 
 def _law(told: dict[str, Any]) -> Law:

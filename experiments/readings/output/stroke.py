@@ -24,7 +24,7 @@ class Law(NamedTuple):
     """One estimator's constants."""
 
     build: Samples  # (5,) of the wearer's build
-    shape: Samples  # of SHAPE_FEATURES, or empty
+    shape: Samples  # of SHAPE_FEATURES and of them times age, or empty
     change_shape: Samples  # of SHAPE_FEATURES and of them times age, for change within a person, or empty
     absolute_sd: Samples  # SD of log SV in each decade of age
     change_sd: Samples  # SD of log SV against a reference at rest, in each decade
@@ -45,10 +45,8 @@ def raw(name: str, law: Law, beats: Beats, wearer: Wearer, change: bool = False)
     """An estimator before any constant, for each beat."""
     if name != SHAPE:
         return ESTIMATORS[name](beats)
-    features = shape_features(beats)
-    if change:
-        return np.asarray(np.exp(with_age(features, wearer) @ law.change_shape))
-    return np.asarray(np.exp(features @ law.shape))
+    aged = with_age(shape_features(beats), wearer)
+    return np.asarray(np.exp(aged @ (law.change_shape if change else law.shape)))
 
 
 def constant(law: Law, wearer: Wearer) -> float:

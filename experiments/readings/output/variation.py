@@ -2,7 +2,9 @@
 
 Peak to trough: 100 (max − min)/((max + min)/2) in each breath, mean of three (Michard and others 2000, from memory).
 Noise alone gives a value there; the fit takes it out: a sinusoid of the breath's period with a straight line beneath,
-by least squares, whose squared amplitude is lowered by what white noise adds to it, 4 σ²/n.
+by least squares, whose squared amplitude is lowered by what white noise adds to it, 4 σ²/n. A pulse varies by less than
+the stroke that makes it, as a larger one also lasts longer: for stroke volume a gain that was fitted on virtual people
+puts that right in the mean, and what it leaves of each of them is part of the standard error.
 """
 from __future__ import annotations
 
@@ -92,6 +94,13 @@ def floor_percent(noise_share: float, beats_a_breath: float) -> float:
     below = 0.5 * (1.0 + np.array([math.erf(x / math.sqrt(2.0)) for x in grid]))
     d2 = float(np.trapezoid(1.0 - below**count - (1.0 - below) ** count, grid))
     return 100.0 * d2 * noise_share
+
+
+def scaled(found: Variation, gain: float, sd: float) -> Variation:
+    """A variation times a gain that is known to a relative SD, with which the standard error grows."""
+    value, floor = gain * found.fit_percent, gain * found.floor_percent
+    return found._replace(peak_percent=gain * found.peak_percent, fit_percent=value, floor_percent=floor,
+                          sd_percent=math.hypot(gain * found.sd_percent, sd * value))
 
 
 def variation(

@@ -11,9 +11,11 @@ from experiments.commands.jobs.readings.trend import TrendJobOptions
 from tests.experiments.commands.handing_over import handed_over
 
 CASES = [
-    (["readings", "--record", "person:45f", "--estimator", "shape", "--reference", "60", "--ventilated"],
+    (["readings", "--record", "person:45f", "--estimator", "shape", "--reference", "60", "--ventilated",
+      "--arm", "tube", "--cuff", "20:118/76", "--cuff", "40:120/78"],
      "readings.readings.readings_job",
-     ReadingsOptions(record="person:45f", estimator="shape", reference=60.0, ventilated=True)),
+     ReadingsOptions(record="person:45f", estimator="shape", reference=60.0, ventilated=True, arm="tube",
+                     cuff=["20:118/76", "40:120/78"])),
     (["require", "cabinet", "--output", "5", "--level", "3"], "readings.require.require_job",
      RequireOptions(rig="cabinet", output=5.0, level=3.0)),
     (["agree", "a.csv", "b.csv", "--unit", "L/min", "--truth", "constant", "--zone", "0.5", "--iso"],

@@ -19,6 +19,26 @@ def test_what_is_out_of_range_of_a_plan():
             cuffloop.excite("cabinet", ["timing"], **options)
 
 
+def test_light_is_asked_for_alone():
+    with pytest.raises(cuffloop.InputError, match="a plan and a sheet of its own"):
+        cuffloop.excite("wrist", ["light", "valve"])
+
+
+@pytest.mark.slow
+def test_light_has_a_sheet_of_its_own(tmp_path):
+    """Lamp and ramp are planned, played, read, identified; what nobody has measured of the veins is held and said."""
+    truth = cuffloop.load_rig("wrist", {"light.transmission": 0.5, "light.bandwidth_Hz": 320.0})
+    plan = cuffloop.excite("wrist", ["light"], play=truth)
+    is_whole(plan, {"excite"}, tmp_path, {"excite.json", "excite.png", "sheet.toml", "lamp.csv", "lamp_command.csv",
+                                          "ramp.csv"})
+    found = cuffloop.identify(tmp_path / "sheet.toml", free=["light.transmission", "light.bandwidth_Hz"], full=False)
+    assert found.passed and abs(found.rig.plant.light.transmission - 0.5) < 1e-4
+    assert abs(found.rig.plant.light.bandwidth_Hz - 320.0) < 0.1 and "light_slope_per_mmHg" in str(found)
+    assert {h.free.name for h in found.account.found.held if h.assumed} == {"vein.least_volume", "tissue.transmission"}
+    with pytest.raises(cuffloop.InputError, match=r"valve.dead_band: no number of light, artery, vein, tissue"):
+        cuffloop.identify(tmp_path / "sheet.toml", free=["valve.dead_band"])
+
+
 @pytest.fixture(scope="module")
 def sheet(tmp_path_factory):
     folder = tmp_path_factory.mktemp("bench")

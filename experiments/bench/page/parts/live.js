@@ -25,6 +25,7 @@ export class Asking {
     this.handlers = handlers;          // slot: function of an answer
     this.underWay = new Map();         // slot: number of the request that is under way
     this.waiting = new Map();          // slot: the newest request behind it
+    this.careful = new Set();          // slots whose request under way is no quick one: a quick one need not wait for it
     this.number = 0;
     this.onOpen = () => {};
     this.onLost = () => {};
@@ -36,10 +37,12 @@ export class Asking {
   }
 
   ask(slot, request) {
-    if (this.underWay.has(slot)) { this.waiting.set(slot, request); return; }
+    if (this.underWay.has(slot) && !(request.dragging && this.careful.has(slot))) { this.waiting.set(slot, request); return; }
     const number = ++this.number;
-    if (this.line.send(JSON.stringify({ ...request, slot, number }))) this.underWay.set(slot, number);
-    else this.waiting.set(slot, request);
+    if (!this.line.send(JSON.stringify({ ...request, slot, number }))) { this.waiting.set(slot, request); return; }
+    this.waiting.delete(slot);
+    this.underWay.set(slot, number);
+    if (request.dragging) this.careful.delete(slot); else this.careful.add(slot);
   }
 
   // Of work aside the server itself keeps only the newest: nothing waits here.

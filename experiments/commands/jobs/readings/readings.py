@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from experiments.commands.jobs.common import Options, deliver, record_from, rig_from
 from experiments.front.readings.readings import ReadingOptions, readings
+from experiments.readings.chain.by_cuff import cuff_reading
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -27,6 +28,8 @@ class ReadingsOptions(Options):
     ventilated: bool = False
     tidal: float | None = None
     venous: float = 5.0
+    arm: str = ReadingOptions.arm
+    cuff: list[str] | None = None
 
 
 def readings_job(options: ReadingsOptions) -> int:
@@ -34,7 +37,8 @@ def readings_job(options: ReadingsOptions) -> int:
     rig = rig_from(options.rig, options)
     record = record_from(options.record, options.columns, options.seconds, options.start)
     told = ReadingOptions(options.age, options.sex, options.height, options.weight, options.estimator,
-                          options.reference, options.ventilated, options.tidal, options.venous)
+                          options.reference, options.ventilated, options.tidal, options.venous, options.arm,
+                          tuple(cuff_reading(text) for text in options.cuff or ()))
     return deliver(options, "running the coupled loop", lambda: readings(
         rig, record, seconds=options.seconds, start_s=options.start, seed=options.seed, offset_mmHg=options.offset,
         options=told))

@@ -5,7 +5,7 @@ import time
 import pytest
 
 from experiments.bench.answers.turned import turned
-from experiments.bench.server.session import BURST, answered
+from experiments.bench.server.session import BURST, answered, answered_while
 from tests.experiments.bench.conftest import heard
 from tests.experiments.bench.helper import SETUP, asked
 
@@ -65,3 +65,16 @@ def test_whatever_is_asked_is_answered_in_one_line():
     for message in ({"rig": 1}, {"settings": 3}, {"settings": {"a": 1}}, {"settings": {"supply.pressure_mmHg": 60.0}}):
         line = answered(SETUP, message).head["error"]
         assert line and "\n" not in line
+
+
+def test_a_full_answer_is_left_for_a_newer_request_and_a_quick_one_is_not():
+    asked_for = []
+
+    def newer():
+        asked_for.append(1)
+        return len(asked_for) < 3
+
+    assert answered_while(SETUP, {}, newer) is None and len(asked_for) == 3
+    assert answered_while(SETUP, {"dragging": True}, lambda: False).head["quick"] is True
+    assert answered_while(SETUP, {}, lambda: True).head["loop"] == answered(SETUP, {}).head["loop"]
+    assert "controller.kp" in answered_while(SETUP, {"settings": {"controller.kp": -1.0}}, lambda: False).head["error"]

@@ -1,5 +1,6 @@
 """Starting a bench: on loopback only, and one line when it cannot."""
 import socket
+import threading
 
 import pytest
 
@@ -29,10 +30,17 @@ def test_the_address_is_printed_and_opened(monkeypatch, capsys):
     opened = []
     monkeypatch.setattr(start.webbrowser, "open", lambda address: bool(opened.append(address)))
     monkeypatch.setattr(Running, "run", _ended)
-    serve(SETUP, 0)
+    server = threading.Thread(target=serve, args=(SETUP, 0))  # a browser's driver may have a loop of its own here
+    server.start()
+    server.join()
     said = capsys.readouterr()
     assert opened[0] in said.out and opened[0].startswith("http://127.0.0.1:") and "no browser" in said.err
 
 
 async def _ended(self):
     raise KeyboardInterrupt
+
+
+def test_a_browser_that_comes_before_the_server_waits():
+    with bound(0) as place, socket.create_connection(place.getsockname(), timeout=5.0) as early:
+        assert early.getpeername() == place.getsockname()

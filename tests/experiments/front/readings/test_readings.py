@@ -24,11 +24,19 @@ def test_other_records_have_no_truth_and_take_a_wearer():
 
 @pytest.mark.parametrize(("options", "words"), [
     ({"age_years": 5}, "age 5 must be from 18 to 95"), ({"sex": "x"}, "sex x"), ({"venous_mmHg": 90}, "venous"),
+    ({"cuff": ((1.0, 70.0, 120.0),)}, "cuff 1:70/120"), ({"arm": "leg"}, "arm leg"),
     ({"estimator": "best"}, "estimator best"), ({"reference_mL": 1}, "reference 1"),
 ])
 def test_what_is_told_is_bounded(options, words):
     with pytest.raises(cuffloop.InputError, match=words):
         cuffloop.readings("wrist", "synthetic", seconds=12, options=cuffloop.ReadingOptions(**options))
+
+
+def test_a_cuff_reading_is_taken_up():
+    options = cuffloop.ReadingOptions(cuff=((10.0, 130.0, 85.0),))
+    result = cuffloop.readings("wrist", "person:45f", seconds=16, options=options)
+    assert "1 cuff reading: shift +" in str(result) and result.document()["cuff_readings"] == 1
+    assert result.found.summary["systolic"].parts[0].name == "cuff reference"
 
 
 def test_the_servo_of_a_rig_is_part_of_the_interval():

@@ -10,11 +10,12 @@ def test_what_is_shipped_is_whole() -> None:
     held = shipped()
     assert set(held.laws) == {*ESTIMATORS, SHAPE} and held.arm.shape == (3, len(VALUES))
     assert held.transfer.gains.shape == (len(FEATURES), KNOTS)
-    assert len(held.laws[SHAPE].shape) == len(SHAPE_FEATURES) and len(held.laws[SHAPE].change_shape) == 20
+    assert len(held.laws[SHAPE].shape) == 2 * len(SHAPE_FEATURES) and len(held.laws[SHAPE].change_shape) == 20
     assert all(np.all(law.absolute_sd > 0) and np.all(law.change_sd > 0) for law in held.laws.values())
 
 
 def test_plain_data_and_back() -> None:
     again = from_plain(as_plain(shipped()))
     assert np.allclose(again.transfer.gains, shipped().transfer.gains) and np.allclose(again.arm, shipped().arm)
+    assert again.variation == shipped().variation and set(again.tube_sd_mmHg) == {"systolic", "mean", "diastolic"}
     assert again.laws["Herd"].known_mL == shipped().laws["Herd"].known_mL

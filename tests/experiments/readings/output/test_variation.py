@@ -9,6 +9,7 @@ from experiments.readings.output.variation import (
     fit_percent,
     floor_percent,
     peak_percent,
+    scaled,
     variation,
 )
 
@@ -67,3 +68,12 @@ def test_rhythm_gaps_and_too_little() -> None:
     assert "interruption" in variation(time, values, np.ones(len(time), bool), KNOWN, True).reason
     few = variation(time[:5], values[:5], np.ones(5, bool), KNOWN)
     assert few.reason == "too few beats" and math.isnan(few.fit_percent)
+
+
+def test_a_gain_scales_and_what_it_leaves_widens() -> None:
+    time, values = beats(10.0, 0.3)
+    plain = variation(time, values, np.ones(len(time), bool), KNOWN)
+    found = scaled(plain, 1.2, 0.1)
+    assert found.fit_percent == pytest.approx(1.2 * plain.fit_percent) and found.reason == plain.reason
+    assert found.peak_percent == pytest.approx(1.2 * plain.peak_percent)
+    assert found.sd_percent == pytest.approx(math.hypot(1.2 * plain.sd_percent, 0.12 * plain.fit_percent))
