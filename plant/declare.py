@@ -201,6 +201,7 @@ class Verb(Protocol):
     """A generic function of a part, as a type checker sees it."""
 
     implementations: dict[type, Any]
+    otherwise: Any  # answers for a class without one of its own; None: nobody does
 
     def __call__(self, part: Any, *args: Any) -> Any: ...
 
@@ -208,24 +209,28 @@ class Verb(Protocol):
         """Register the decorated function as the answer of this class of part."""
 
 
-def verb(name: str, merged: bool = False) -> Verb:
+def verb(name: str, merged: bool = False, otherwise: Function | None = None) -> Verb:
     """A generic function resolved by the part's class when its caller is compiled; register with `.of(Class)`.
 
-    `merged`: each implementation is merged into its callers, as with `fused`.
+    `merged`: each implementation is merged into its callers, as with `fused`. `otherwise` answers for every class that
+    has no implementation of its own.
     """
     options = {**OPTIONS, "forceinline": True} if merged else OPTIONS
     implementations: dict[type, Any] = {}
+    usual = None if otherwise is None else fused(otherwise) if merged else compiled(otherwise)
 
     def generic(part: Any, *args: Any) -> Any:
-        return implementations[type(part)](part, *args)
+        own = implementations.get(type(part), usual)
+        if own is None:
+            raise KeyError(type(part))
+        return own(part, *args)
 
     generic.__name__ = generic.__qualname__ = name
 
     @overload(generic, strict=False, jit_options=options)  # not strict: each implementation names its own arguments
     def _resolve(part, *args):  # type: ignore[no-untyped-def]
-        if isinstance(part, types.BaseNamedTuple) and part.instance_class in implementations:
-            return implementations[part.instance_class].py_func
-        return None
+        own = implementations.get(part.instance_class, usual) if isinstance(part, types.BaseNamedTuple) else None
+        return None if own is None else own.py_func
 
     def register(part_class: type) -> Callable[[Function], Function]:
         def keep(function: Function) -> Function:
@@ -237,4 +242,5 @@ def verb(name: str, merged: bool = False) -> Verb:
 
     generic.of = register  # type: ignore[attr-defined]
     generic.implementations = implementations  # type: ignore[attr-defined]
+    generic.otherwise = usual  # type: ignore[attr-defined]
     return cast(Verb, generic)

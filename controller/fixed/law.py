@@ -54,21 +54,21 @@ class FixedLaw(NamedTuple):
     rate_unit: Wide  # one word of the derivative
     demand_unit: Wide  # one word of the demand
     integral_most: Wide  # largest integral
-    error: Store
-    lead: Store
-    notch: Store
-    rate: Store
-    demand: Store
+    error: Store  # how the error becomes a word
+    lead: Store  # and what comes out of the lead
+    notch: Store  # of the notch
+    rate: Store  # of the derivative
+    demand: Store  # and the demand
 
 
 class FixedState(NamedTuple):
     """What the law remembers between ticks: sums, in the units of their own; all zero at rest."""
 
-    lead: Wide
-    notch_1: Wide
-    notch_2: Wide
-    integral: Wide
-    derivative: Wide
+    lead: Wide  # part of the lead's next sum that is known already
+    notch_1: Wide  # the same of the notch
+    notch_2: Wide  # and of the notch one tick later
+    integral: Wide  # in units of the demand's sum, never rounded
+    derivative: Wide  # part of the derivative's next sum that is known already
 
 
 class FixedTerms(NamedTuple):

@@ -85,7 +85,7 @@ from controller.protection.watched import Slow, Watched, lasted, slow_lag, timer
 from plant.declare import Unsigned, compiled, inlined, quantity
 from plant.numerics.vector import choose, opposite
 
-NORMAL, WARNING, HOLD, RECALIBRATE, VENTED = range(5)
+NORMAL, WARNING, HOLD, RECALIBRATE, VENTED = range(5)  # fallback states
 FALLBACKS = ("normal", "warning", "hold", "recalibrate", "vented")
 REACTIONS: dict[str, int] = {  # detector: the fallback state that it asks for
     "pressure_limit": VENTED, "pressure_rate": VENTED, "exposure": VENTED, "redundancy": VENTED,

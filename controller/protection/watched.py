@@ -6,7 +6,7 @@ from typing import NamedTuple
 from plant.declare import Unsigned, inlined
 from plant.numerics.vector import choose
 
-MOST_TICKS = 2**32 - 1
+MOST_TICKS = 2**32 - 1  # where a timer stops
 
 
 class Watched(NamedTuple):

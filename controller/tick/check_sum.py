@@ -13,7 +13,7 @@ from controller.tick.law import Coefficients
 from plant.declare import inlined, verb
 from plant.numerics.vector import held_bits, held_size
 
-POLYNOMIAL, ONES = 0xEDB88320, 0xFFFFFFFF
+POLYNOMIAL, ONES = 0xEDB88320, 0xFFFFFFFF  # of CRC-32: reflected polynomial; what the sum begins and ends with
 Word = Any  # 64 bits without a sign
 
 settings_sum = verb("settings_sum")  # (law) -> its check sum, 32 bits in a word

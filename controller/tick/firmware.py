@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Annotated, NamedTuple
 
-from controller.tick.inverse import Direct, FlowInverse, achieved_demand, valve_command
+from controller.tick.inverse import Direct, FlowInverse, command_at, demand_at, stage_at
 from controller.tick.law import (
     Coefficients,
     ControllerState,
@@ -25,7 +25,7 @@ from plant.declare import fused, inlined, quantity
 from plant.numerics.integrate import selected
 from plant.numerics.vector import choose
 
-FILL, CLAMP, VENT = 0, 1, 2
+FILL, CLAMP, VENT = 0, 1, 2  # modes, as order and state hold them
 MODES = ("fill", "clamp", "vent")
 
 
@@ -89,17 +89,17 @@ def firmware_tick(
     coefficients, stage = firmware.coefficients, firmware.stage
     aim = moving_set_point(firmware, state, order, light)
     error = (aim - light) / order.light_slope
-    clamped = order.mode == CLAMP
-    start = bumpless_start(coefficients, error, achieved_demand(stage, state.command, reading_mmHg))
+    clamped, believed = order.mode == CLAMP, stage_at(stage, reading_mmHg)
+    start = bumpless_start(coefficients, error, demand_at(stage, state.command, believed))
     control = selected(clamped & (state.mode != CLAMP), start, state.control)
     demand, terms = control_demand(coefficients, control, error)
     missing = order.fill_mmHg - reading_mmHg
     fill = firmware.filling.gain_per_mmHg * missing + firmware.filling.feedforward_per_mmHg * order.fill_mmHg
-    wanted = valve_command(stage, choose(order.mode == FILL, fill, demand), reading_mmHg)
+    wanted = command_at(stage, choose(order.mode == FILL, fill, demand), believed)
     wanted = choose(order.mode == VENT, coefficients.output_low, wanted)
     command, limited = limit_command(coefficients, state.command, wanted)
     # the difference of the same function at both commands: exactly nothing when nothing was limited
-    wound = achieved_demand(stage, command, reading_mmHg) - achieved_demand(stage, wanted, reading_mmHg)
+    wound = demand_at(stage, command, believed) - demand_at(stage, wanted, believed)
     achieved = demand + choose(limited, wound, 0.0)
     control = selected(clamped, control_settle(coefficients, control, terms, achieved), control)
     after = FirmwareState(control, command, order.mode, aim, aim == order.set_point)

@@ -8,13 +8,34 @@ g is the ISO 6358 flow per opening that the firmware believes in; its parameters
 from __future__ import annotations
 
 import math
-from typing import Annotated, NamedTuple
+from typing import Annotated, Any, NamedTuple
 
 from plant.declare import compiled, inlined, quantity, verb
-from plant.pneumatics.air import Air, restriction_flow, restriction_slopes
+from plant.pneumatics.air import Air, flow_per_conductance, restricting, restriction_slopes
 
 valve_command = verb("valve_command")  # (stage, demand, reading_mmHg) -> valve command
 achieved_demand = verb("achieved_demand")  # (stage, command, reading_mmHg) -> demand that this command meets
+
+
+def _at_reading(stage: Any, reading_mmHg: Any) -> Any:
+    """What a stage without beliefs needs to know of a measured pressure: the pressure."""
+    return reading_mmHg
+
+
+def _command_of(stage: Any, demand: Any, at: Any) -> Any:
+    """The command of a stage without beliefs."""
+    return valve_command(stage, demand, at)
+
+
+def _demand_of(stage: Any, command: Any, at: Any) -> Any:
+    """The demand that a command of a stage without beliefs meets."""
+    return achieved_demand(stage, command, at)
+
+
+# the same in two steps, for a tick that asks several times at one pressure; a stage need not register them
+stage_at = verb("stage_at", otherwise=_at_reading)  # (stage, reading_mmHg) -> what it believes there
+command_at = verb("command_at", otherwise=_command_of)  # (stage, demand, beliefs) -> valve command
+demand_at = verb("demand_at", otherwise=_demand_of)  # (stage, command, beliefs) -> demand that this command meets
 
 NOMINAL = Air()
 
@@ -63,33 +84,54 @@ def believed_pressure(stage: FlowInverse, reading_mmHg: float) -> float:
     return min(max(reading_mmHg, 1.0), 0.98 * stage.supply_mmHg)
 
 
-@compiled
-def believed_flows(stage: FlowInverse, reading_mmHg: float) -> tuple[float, float, float]:
-    """Flow per opening when filling and when venting, and the bleed [mL/s ANR], at a measured pressure [mmHg]."""
+class Flows(NamedTuple):
+    """What a flow inverse believes at a measured pressure [mL/s ANR]."""
+
+    fill: float  # per opening when filling
+    vent: float  # per opening when venting
+    bleed: float
+
+
+@stage_at.of(FlowInverse)
+def believed_flows(stage: FlowInverse, reading_mmHg: float) -> Flows:
+    """Flow per opening when filling and when venting, and the bleed [mL/s ANR], at a measured pressure [mmHg].
+
+    The believed pressure lies between atmosphere and supply, so that no flow is reversed.
+    """
     air = believed_air(stage.atmosphere_mmHg)
     pressure = believed_pressure(stage, reading_mmHg)
+    by = restricting(air, stage.critical_ratio)
     scale = stage.conductance / (1.0 - stage.dead_band)
-    fill = restriction_flow(air, scale, stage.critical_ratio, stage.supply_mmHg, pressure)
-    vent = restriction_flow(air, scale, stage.critical_ratio, pressure, 0.0)
-    bleed = restriction_flow(air, stage.bleed_conductance, stage.critical_ratio, pressure, 0.0)
-    return fill, vent, bleed
+    inwards = flow_per_conductance(air, by, stage.supply_mmHg, pressure)
+    outwards = flow_per_conductance(air, by, pressure, 0.0)
+    return Flows(scale * inwards, scale * outwards, stage.bleed_conductance * outwards)
+
+
+@command_at.of(FlowInverse)
+def command_by_flows(stage: FlowInverse, demand: float, flows: Flows) -> float:
+    """Spool command that gives the demanded net flow, by what is believed at the measured pressure."""
+    flow = demand * stage.full_flow_mL_s + flows.bleed
+    opening = max(flow, 0.0) / flows.fill + min(flow, 0.0) / flows.vent
+    return opening + math.copysign(stage.dead_band, flow)
+
+
+@demand_at.of(FlowInverse)
+def demand_by_flows(stage: FlowInverse, command: float, flows: Flows) -> float:
+    """Demand that a spool command meets, by the same beliefs."""
+    flow = max(command - stage.dead_band, 0.0) * flows.fill - max(-command - stage.dead_band, 0.0) * flows.vent
+    return (flow - flows.bleed) / stage.full_flow_mL_s
 
 
 @valve_command.of(FlowInverse)
 def inverse_command(stage: FlowInverse, demand: float, reading_mmHg: float) -> float:
     """Spool command that gives the demanded net flow at the measured pressure [mmHg]."""
-    fill, vent, bleed = believed_flows(stage, reading_mmHg)
-    flow = demand * stage.full_flow_mL_s + bleed
-    opening = max(flow, 0.0) / fill + min(flow, 0.0) / vent
-    return opening + math.copysign(stage.dead_band, flow)
+    return command_by_flows(stage, demand, believed_flows(stage, reading_mmHg))
 
 
 @achieved_demand.of(FlowInverse)
 def inverse_achieved(stage: FlowInverse, command: float, reading_mmHg: float) -> float:
     """Demand that a spool command meets at the measured pressure, by the same beliefs."""
-    fill, vent, bleed = believed_flows(stage, reading_mmHg)
-    flow = max(command - stage.dead_band, 0.0) * fill - max(-command - stage.dead_band, 0.0) * vent
-    return (flow - bleed) / stage.full_flow_mL_s
+    return demand_by_flows(stage, command, believed_flows(stage, reading_mmHg))
 
 
 def stage_slopes(stage: Direct | FlowInverse, side: str, demand: float, reading_mmHg: float) -> tuple[float, float]:

@@ -37,6 +37,33 @@ def laminar_slope(air: Air, critical_ratio: float) -> float:
     return math.sqrt(1.0 - edge * edge) / (1.0 - air.laminar_ratio)
 
 
+class Restricting(NamedTuple):
+    """What does not depend on pressure in the flow through any restriction of one critical ratio."""
+
+    gap_per_lost: float  # 1/(1 − b)
+    linear_slope: float  # of the linear piece, flow as a fraction of choked flow
+    unit_mL_s_mmHg: float  # choked flow per absolute pressure and conductance
+
+
+@compiled
+def restricting(air: Air, critical_ratio: float) -> Restricting:
+    """The part of `restriction_flow` that stays the same from pressure to pressure."""
+    unit = ML_PER_S_PER_MMHG * math.sqrt(REFERENCE_TEMPERATURE_K / air.temperature_K)
+    return Restricting(1.0 / (1.0 - critical_ratio), laminar_slope(air, critical_ratio), unit)
+
+
+@compiled
+def flow_per_conductance(air: Air, by: Restricting, upstream_mmHg: float, downstream_mmHg: float) -> float:
+    """Size of the flow through a conductance of one [mL/s ANR per dm³/(s·bar)]; gauge pressures [mmHg]."""
+    lost = upstream_mmHg - downstream_mmHg
+    high = max(upstream_mmHg, downstream_mmHg) + air.atmosphere_mmHg
+    # p1 √(1 − w²) by its factors, p1 (1 − w) = lost/(1 − b) and p1 (1 + w): no division; p1 itself when choked
+    gap = min(abs(lost) * by.gap_per_lost, high)
+    subsonic = math.sqrt(gap * (high + (high - gap)))
+    # the linear piece is a chord of this curve, which bends down: beyond the laminar ratio the curve is the smaller
+    return by.unit_mL_s_mmHg * min(subsonic, by.linear_slope * abs(lost))
+
+
 @compiled
 def restriction_flow(
     air: Air, conductance: float, critical_ratio: float, upstream_mmHg: float, downstream_mmHg: float
@@ -45,15 +72,8 @@ def restriction_flow(
 
     conductance is sonic conductance C [dm³/(s·bar)], critical_ratio is b [1] (ISO 6358-1, from memory).
     """
-    lost = upstream_mmHg - downstream_mmHg
-    high = max(upstream_mmHg, downstream_mmHg) + air.atmosphere_mmHg
-    # p1 √(1 − w²) by its factors, p1 (1 − w) = lost/(1 − b) and p1 (1 + w): no division; p1 itself when choked
-    gap = min(abs(lost) * (1.0 / (1.0 - critical_ratio)), high)
-    subsonic = math.sqrt(gap * (high + (high - gap)))
-    # the linear piece is a chord of this curve, which bends down: beyond the laminar ratio the curve is the smaller
-    linear = laminar_slope(air, critical_ratio) * abs(lost)
-    unit = ML_PER_S_PER_MMHG * math.sqrt(REFERENCE_TEMPERATURE_K / air.temperature_K)
-    return math.copysign(conductance * (unit * min(subsonic, linear)), lost)
+    size = flow_per_conductance(air, restricting(air, critical_ratio), upstream_mmHg, downstream_mmHg)
+    return math.copysign(conductance * size, upstream_mmHg - downstream_mmHg)
 
 
 @compiled

@@ -167,6 +167,29 @@ def test_verb_is_resolved_by_class_when_compiled(monkeypatch: pytest.MonkeyPatch
 # --- cache ------------------------------------------------------------------------------------------------------
 
 
+def test_a_verb_may_answer_for_every_class_that_does_not(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In Python and in compiled code; a class of its own comes first, and another verb still refuses."""
+    monkeypatch.setattr(declare, "_outside_sources", set())
+    twice = verb("twice", otherwise=_doubled)
+
+    @twice.of(Light)
+    def none(part: Any, value: float) -> float:
+        return 0.0 * value
+
+    @compiled
+    def asked(part: Any, value: float) -> float:
+        return twice(part, value)  # type: ignore[no-any-return]
+
+    for part, found in ((Transducer(), 6.0), (Light(), 0.0)):
+        assert twice(part, 3.0) == asked(part, 3.0) == found
+    with pytest.raises(KeyError):
+        verb("alone")(Light(), 1.0)
+
+
+def _doubled(part: Any, value: Any) -> Any:
+    return 2.0 * value
+
+
 def test_compiled_and_inlined_keep_numpy_rules() -> None:
     """Division by zero is an infinity, not an exception, in every compiled function."""
     def over(x: float) -> float:

@@ -116,6 +116,21 @@ def running_sums(
     return _before(counts), _before(cycles)
 
 
+def divisions(code: bytes, base: int, ranges: Iterable[tuple[int, int]]) -> dict[int, str]:
+    """Addresses of divisions in hardware, each with the register of its divisor, as in `r2`."""
+    import capstone
+
+    reader = capstone.Cs(capstone.CS_ARCH_ARM, capstone.CS_MODE_THUMB | capstone.CS_MODE_MCLASS)
+    reader.skipdata = True
+    found = {}
+    for first, last in ranges:
+        for _, length, mnemonic, operands in reader.disasm_lite(code[first - base:last - base], first):
+            if mnemonic.startswith(("sdiv", "udiv")):
+                found[first] = operands.rpartition(",")[2].strip()
+            first += length
+    return found
+
+
 def _before(values: NDArray[np.int64]) -> NDArray[np.int64]:
     sums: NDArray[np.int64] = np.concatenate([[0], np.cumsum(values[:-1])])
     return sums

@@ -17,12 +17,13 @@ from numba import carray, cfunc, types
 from numba.extending import intrinsic
 from numpy.typing import NDArray
 
-from experiments.firmware.board.costs import running_sums
+from experiments.firmware.board.costs import divisions, running_sums
 from experiments.firmware.board.image import FLASH, FLASH_BYTES, RAM, STACK_BYTES, Image
 from experiments.firmware.board.records import (
     BLOCK_AT,
     CYCLES,
     DESK_WORDS,
+    DIVISION,
     ERROR,
     FIRST,
     HALFWORDS,
@@ -39,6 +40,7 @@ from plant.errors import InputError
 
 PAGE, RAM_BYTES = 0x1000, 0x10_0000
 STATE, RECORDS, BACK = 0x3000_0000, 0x3800_0000, 0x0FFF_0000  # the firmware's memory, both records, where it returns to
+TRAP = BACK + PAGE // 2  # instructions that are none
 PAINT = 0xC5
 MODELS = {"m0": "CORTEX_M0", "m3": "CORTEX_M3", "m4f": "CORTEX_M4", "m7f": "CORTEX_M7"}
 
@@ -121,6 +123,13 @@ class Engine:
 
         return int(self.uc.reg_read(arm.UC_ARM_REG_PC)) & ~1
 
+    @property
+    def came_from(self) -> int:
+        """Where the function that ran last was called."""
+        from unicorn import arm_const as arm
+
+        return (int(self.uc.reg_read(arm.UC_ARM_REG_LR)) & ~1) - 2
+
     def stack_bytes(self) -> int:
         """How deep the stack has been: what is no longer painted."""
         painted = np.frombuffer(bytes(self.uc.mem_read(RAM, STACK_BYTES)), np.uint8)
@@ -157,11 +166,12 @@ def start_engine(image: Image, state_bytes: int, counts: Path, noticed: Callable
     skip = -room.ctypes.data % PAGE
     uc.mem_map_ptr(RECORDS, PAGE, read | write, ctypes.c_void_p(room.ctypes.data + skip))
     uc.mem_write(RAM, bytes([PAINT]) * STACK_BYTES)
-    uc.mem_write(BACK, b"\xfe\xe7" * (PAGE // 2))
+    uc.mem_write(BACK, b"\xfe\xe7" * (PAGE // 4) + b"\x01\xde" * (PAGE // 4))
     for address, content in image.segments:
         uc.mem_write(address, content)
     uc.hook_add(unicorn.UC_HOOK_MEM_INVALID, lambda uc, kind, address, size, value, data: noticed(kind, address))
     desk = _desk(image, counts)
+    _watch_divisions(uc, image, noticed)
     _count_blocks(uclib, uc, desk)
     guest = room[skip:skip + 128].view(np.int64)
     named = np.array([arm.UC_ARM_REG_R0, arm.UC_ARM_REG_R1, arm.UC_ARM_REG_R2, arm.UC_ARM_REG_SP, arm.UC_ARM_REG_LR],
@@ -185,6 +195,25 @@ def _desk(image: Image, path: Path) -> NDArray[np.int64]:
     desk[FIRST], desk[HALFWORDS] = first, len(counts) - 1
     desk[DESK_WORDS:] = np.concatenate([counts, cycles])
     return desk
+
+
+def _watch_divisions(uc: Any, image: Image, noticed: Callable[[int, int], bool]) -> None:
+    """Trap at a division in hardware whose divisor is zero: the processor itself answers zero and goes on."""
+    import unicorn
+    from unicorn import arm_const as arm
+
+    first, content = min(image.segments)
+    named = divisions(content, first, [(a, b) for a, b in image.code if b <= first + len(content)])
+    aliases = {"sb": "r9", "sl": "r10", "fp": "r11", "ip": "r12", "lr": "lr", "sp": "sp"}
+
+    def looked(uc: Any, address: int, size: int, data: Any) -> None:
+        register = getattr(arm, f"UC_ARM_REG_{aliases.get(named[address], named[address]).upper()}")
+        if uc.reg_read(register) == 0:
+            noticed(DIVISION, address)
+            uc.reg_write(arm.UC_ARM_REG_PC, TRAP | 1)
+
+    for address in named:
+        uc.hook_add(unicorn.UC_HOOK_CODE, looked, begin=address, end=address)
 
 
 def _count_blocks(uclib: Any, uc: Any, desk: NDArray[np.int64]) -> None:

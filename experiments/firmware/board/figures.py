@@ -14,6 +14,8 @@ from experiments.firmware.board.processors import PROCESSORS
 
 ACCESS = {19: "a read from", 20: "a write to", 21: "a jump to", 22: "a write to", 23: "a read from", 24: "a jump to"}
 ERRORS = {10: "an instruction that the processor does not have", 21: "an exception"}  # numbers of the emulator
+TRAPS = {"__stack_chk_fail": "the stack was smashed", "__aeabi_idiv0": "a division by zero",
+         "__aeabi_ldiv0": "a division by zero"}
 GUARD_BYTES = 0x1_0000  # below the stack
 
 
@@ -90,9 +92,14 @@ def findings_of(figures: BoardFigures, tick: int, desk: NDArray[np.int64]) -> It
     if first[words.ERROR]:
         address, kind = first[words.FAULT_ADDRESS], ACCESS.get(first[words.FAULT_KIND], "")
         what = f"{kind} 0x{address:08x}" if kind else ERRORS.get(first[words.ERROR], f"error {first[words.ERROR]}")
+        at, trap = first[words.FAULT_AT], TRAPS.get(image.where(first[words.FAULT_AT]).partition(" ")[0], "")
+        if trap:
+            what, at = trap, first[words.CALLED_AT]
+        elif first[words.FAULT_KIND] == words.DIVISION:
+            what, at = TRAPS["__aeabi_idiv0"], address
         if kind and RAM - GUARD_BYTES <= address < RAM:
             what += f", below the stack of {STACK_BYTES:,} bytes"
-        yield "fault", tick, f"{what} in {image.where(first[words.FAULT_AT])} at {where}"
+        yield "fault", tick, f"{what} in {image.where(at)} at {where}"
     if not figures.fits:
         yield ("time", figures.most_tick, f"a tick takes {figures.most_cycles:,} modelled cycles, "
                f"{100.0 * figures.share:.0f} % of its {1e3 * figures.period_s:g} ms at {figures.clock_Hz / 1e6:g} MHz, "

@@ -16,7 +16,7 @@ FLASH, FLASH_BYTES = 0x0800_0000, 0x20_0000
 RAM, STACK_BYTES = 0x2000_0000, 0x8000  # the stack is the lowest part of RAM: beyond its end there is nothing
 NEEDED = ("servo_abi", "servo_start", "servo_tick")
 FLAGS = ("-std=c99", "-O2", "-g", "-ffp-contract=off", "-ffunction-sections", "-fdata-sections", "-fno-unwind-tables",
-         "-fno-asynchronous-unwind-tables", "-Wl,--gc-sections", "-Wl,--build-id=none")
+         "-fno-asynchronous-unwind-tables", "-Wl,--gc-sections", "-Wl,--build-id=none", "-fstack-protector")
 WHEEL_FLAGS = ("-ffreestanding", "-fno-sanitize=all", "-fno-stack-protector")
 GCC_FLAGS = ("-mthumb", "-nostartfiles", "--specs=nano.specs", "--specs=nosys.specs", "-Wl,--no-warn-rwx-segments")
 
@@ -53,7 +53,7 @@ def build_image(given: Path, sources: list[Path], processor: Processor, folder: 
     text = (HERE / "board.ld").read_text(encoding="utf-8")
     script.write_text(text.replace("FLASH;", f"0x{FLASH:08x};").replace("RAM;", f"0x{RAM + STACK_BYTES:08x};"),
                       encoding="utf-8")
-    names = [str(path.resolve()) for path in sources]
+    names = [*(str(path.resolve()) for path in sources), str(HERE / "board_guard.c")]
     done = compiler.run([*FLAGS, *_flags(compiler, processor), f"-I{INTERFACE}", *names, "-T", str(script),
                          "-o", str(target), *([] if compiler.is_wheel else ["-lm"])])
     if done.returncode != 0:

@@ -6,10 +6,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+DIVISION = 1000  # kind of a fault, beside the emulator's own
 REGISTERS = 5  # r0, r1, r2, stack pointer, return address
 DESK_WORDS = 16
 (INSTRUCTIONS, CYCLES, BLOCK_AT, FIRST, HALFWORDS, MOST_INSTRUCTIONS, MOST_CYCLES, MOST_TICK, TICKS, ERROR, FAULT_AT,
- FAULT_KIND, FAULT_ADDRESS, STACK, STATE_USED) = range(15)  # words of the desk
+ FAULT_KIND, FAULT_ADDRESS, STACK, STATE_USED, CALLED_AT) = range(16)  # words of the desk
 
 
 class Board(NamedTuple):

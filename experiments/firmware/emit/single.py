@@ -65,7 +65,10 @@ class Twins:
         """The twin of a compiled function or verb. Raises Refusal for what has none."""
         if hasattr(function, "implementations"):
             twins = {kind: self.twin(own) for kind, own in function.implementations.items()}
-            return lambda part, *args: twins[type(part)](part, *args)
+            if function.otherwise is None:
+                return lambda part, *args: twins[type(part)](part, *args)
+            usual = self.twin(function.otherwise)
+            return lambda part, *args: twins.get(type(part), usual)(part, *args)
         plain = getattr(function, "py_func", None)
         if plain is None or function in ELEMENTWISE:
             raise Refusal(f"{getattr(function, '__name__', function)}: has no twin in single precision")

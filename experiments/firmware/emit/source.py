@@ -6,7 +6,7 @@ import inspect
 import math
 import textwrap
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -36,6 +36,7 @@ class Source:
     file: str
     line: int
     doc: str
+    remarks: dict[int, str] = field(default_factory=dict)  # comments that have a line of their own, by its number
 
     def place(self, node: ast.AST | None = None) -> str:
         """file:line of a node, for whoever has to look."""
@@ -64,8 +65,9 @@ def source_of(function: Callable[..., Any]) -> Source:
         raise Refusal(f"{file}:{first}: only functions can be emitted")
     ast.increment_lineno(tree, first - 1)
     free = inspect.getclosurevars(function).nonlocals
+    remarks = {first + k: line.strip()[1:].strip() for k, line in enumerate(lines) if line.strip().startswith("#")}
     return Source(function.__name__, tree, {**function.__globals__, **free}, file, tree.lineno,
-                  ast.get_docstring(tree) or "")
+                  ast.get_docstring(tree) or "", remarks)
 
 
 def unrolled(function: Callable[..., Any], kinds: list[Kind]) -> Source:
@@ -124,7 +126,7 @@ def plain_function(found: Any, kinds: list[Kind]) -> Callable[..., Any] | None:
     """The Python function behind a compiled one, or behind a verb for the class of its first argument; else None."""
     if hasattr(found, "implementations"):
         part = kinds[0] if kinds else None
-        chosen = found.implementations.get(part.source) if isinstance(part, Struct) else None
+        chosen = found.implementations.get(part.source, found.otherwise) if isinstance(part, Struct) else None
         return chosen.py_func if chosen is not None else None
     return getattr(found, "py_func", None)
 
@@ -151,6 +153,20 @@ def defining_module(names: dict[str, Any], name: str) -> str:
             return module
         module, name = origin
     return module
+
+
+@cache
+def said_of(module: str, name: str) -> str:
+    """What stands behind the definition of a module's constant, in its source."""
+    import sys
+
+    file = getattr(sys.modules.get(module), "__file__", None)
+    text = Path(file).read_text(encoding="utf-8") if file else ""
+    for line in text.splitlines():
+        names, equals, rest = line.partition(" = ")
+        if equals and not line.startswith((" ", "#")) and name in [part.strip() for part in names.split(",")]:
+            return rest.partition("  # ")[2].strip()
+    return ""
 
 
 MATH = {"pi": math.pi, "nan": math.nan, "inf": math.inf}

@@ -8,7 +8,7 @@ from typing import Any
 from experiments.firmware.emit import terms
 from experiments.firmware.emit.expressions import Expressions
 from experiments.firmware.emit.kinds import COUNT, FLAG, LONG, REAL, WHOLE, WHOLES, Kind, Struct, safe
-from experiments.firmware.emit.terms import Term, as_real
+from experiments.firmware.emit.terms import Term, as_real, plain
 
 
 def assigned(node: ast.AST) -> list[str]:
@@ -65,7 +65,16 @@ class Statements(Expressions):
             method = getattr(self, f"do_{type(node).__name__}", None)
             if method is None:
                 raise self.source.refuse(node, f"{type(node).__name__} cannot be emitted")
+            for remark in self.remarks_before(node.lineno):
+                self.write(f"/* {plain(remark)} */")
             method(node)
+
+    def remarks_before(self, line: int) -> list[str]:
+        """The comments of the source that stand right before a line."""
+        first = line
+        while first - 1 in self.source.remarks:
+            first -= 1
+        return [self.source.remarks[k] for k in range(first, line)]
 
     def do_Expr(self, node: ast.Expr) -> None:
         """Only docstrings."""

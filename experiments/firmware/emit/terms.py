@@ -44,6 +44,11 @@ class Term:
         return Term(text, kind, ATOM, self.place or self.pointer, source=name)
 
 
+def plain(text: str) -> str:
+    """Words of the source inside a comment of C."""
+    return text.replace("*/", "* /").replace("/*", "/ *")
+
+
 def constant(value: float | int, numbers: Numbers) -> Term:
     """A literal."""
     if isinstance(value, bool | np.bool_):

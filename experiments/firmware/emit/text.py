@@ -10,28 +10,39 @@ from pathlib import Path
 
 from experiments.firmware.emit import terms
 from experiments.firmware.emit.kinds import REAL, WHOLE, Struct, safe
-from experiments.firmware.emit.source import shown
+from experiments.firmware.emit.source import said_of, shown
+from experiments.firmware.emit.terms import plain
 from experiments.firmware.emit.unit import Emitted, Unit
 from plant.declare import declared
 
 WIDTH = 110
+FULL = 90  # characters of a docstring's line that goes on in the next
+PART_TOLD = ("One tick;", "One tick.")  # beginnings of the docstring of a function that is told by its part's
 CAUTION = "A design and teaching model. Not a medical device, and not for use on people."
-
-
-def plain(text: str) -> str:
-    """A docstring inside a comment of C."""
-    return text.replace("*/", "* /").replace("/*", "/ *")
 
 
 def comment(text: str, indent: str = "") -> list[str]:
     """A block comment."""
-    lines = [line for part in plain(text).strip().splitlines() or [""]
+    lines = [line for part in joined(plain(text).strip().splitlines()) or [""]
              for line in (textwrap.wrap(part.strip(), WIDTH - 4 - len(indent)) or [""])]
     if not any(lines):
         return []
     if len(lines) == 1:
         return [f"{indent}/* {lines[0]} */"]
     return [f"{indent}/* {lines[0]}", *(f"{indent} * {line}".rstrip() for line in lines[1:]), f"{indent} */"]
+
+
+def joined(lines: list[str]) -> list[str]:
+    """Lines of which one that fills its width goes on in the next: a docstring's paragraphs."""
+    out: list[str] = []
+    full = False
+    for line in lines:
+        if full and line.strip():
+            out[-1] = f"{out[-1]} {line.strip()}"
+        else:
+            out.append(line)
+        full = len(line) >= FULL
+    return out
 
 
 def folded(line: str) -> list[str]:
@@ -58,7 +69,8 @@ def remarks(source: type) -> dict[str, str]:
         text = inspect.getsource(source)
     except (OSError, TypeError):
         return {}
-    found = {m.group(1): m.group(2).strip() for m in re.finditer(r"^    (\w+): [\w.| \[\]]+?  # (.+)$", text, re.M)}
+    behind = re.finditer(r"^    (\w+): [\w.| \[\]]+?(?: = \S+)?  # (.+)$", text, re.M)
+    found = {m.group(1): m.group(2).strip() for m in behind}
     with suppress(ValueError, AttributeError):  # a state or a record: nothing is declared
         found |= {p.name: f"[{p.unit}] {p.meaning}" if p.unit else p.meaning for p in declared(source)}
     return found
@@ -92,14 +104,23 @@ def constant_text(unit: Unit) -> list[str]:
     lines = []
     for label, (value, module) in unit.constants.items():
         kind = REAL if isinstance(value, float) else WHOLE
+        said = plain(said_of(module, unit.origin.get(label, label)))
         lines.append(f"#define {label} {terms.constant(value, unit.numbers).text}"
-                     f" /* {'whole number, ' if kind == WHOLE else ''}{module} */")
+                     f" /* {said + '; ' if said else ''}{'whole number, ' if kind == WHOLE else ''}{module} */")
     return [*lines, ""] if lines else []
+
+
+def part_of(emitted: Emitted) -> str:
+    """What the part is whose tick a function runs, where its own words leave that to the part's."""
+    part = emitted.kinds[0] if emitted.kinds else None
+    if not emitted.source.doc.startswith(PART_TOLD) or not isinstance(part, Struct) or part.source is None:
+        return ""
+    return f"{part.name}: {inspect.getdoc(part.source)}\n\n"
 
 
 def function_text(emitted: Emitted, is_root: bool) -> list[str]:
     """A function under its docstring and the place of its source."""
-    said = comment(f"{emitted.source.doc}\n{emitted.source.place()}")
+    said = comment(f"{part_of(emitted)}{emitted.source.doc}\n{emitted.source.place()}")
     head = emitted.prototype if is_root else f"static {emitted.prototype}"
     body = [part for line in emitted.lines for part in folded(line)]
     return [*said, *folded(head), "{", *body, "}", ""]

@@ -36,6 +36,7 @@ class Unit:
         self.numbers = numbers
         self.structs: dict[str, Struct] = {}
         self.constants: dict[str, tuple[float | int, str]] = {}
+        self.origin: dict[str, str] = {}  # name in its module of each constant
         self.helpers: dict[str, None] = {}
         self.functions: dict[tuple[Any, tuple[Kind, ...]], Emitted] = {}
         self.names: set[str] = {*LIBRARY, *terms.HELPERS}
@@ -94,6 +95,7 @@ class Unit:
             if held is not None and held != (value, module):
                 label = label if held[0] == value else f"{short}_{label}"
             self.constants.setdefault(label, (value, module))
+            self.origin.setdefault(label, name)
             self.names.add(label)
         kind = REAL if isinstance(value, float) else WHOLE
         if label in ("NAN", "INFINITY"):

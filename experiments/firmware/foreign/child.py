@@ -178,7 +178,7 @@ def _on_a_board(
         desk[board_records.STACK] = engine.stack_bytes()
         desk[board_records.STATE_USED] = engine.state_bytes(STATE_BYTES)
         if desk[board_records.ERROR] != 0:
-            desk[board_records.FAULT_AT] = engine.at
+            desk[board_records.FAULT_AT], desk[board_records.CALLED_AT] = engine.at, engine.came_from
             desk[board_records.FAULT_KIND], desk[board_records.FAULT_ADDRESS] = refused
 
     def start() -> bool:

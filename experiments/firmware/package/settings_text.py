@@ -7,8 +7,8 @@ from typing import Any, NamedTuple
 from controller.fixed.law import FixedLaw
 from controller.tick.law import Coefficients
 from experiments.firmware.emit.kinds import Numbers, row_class, safe
-from experiments.firmware.emit.terms import constant
-from experiments.firmware.emit.text import CAUTION, comment, plain, remarks
+from experiments.firmware.emit.terms import constant, plain
+from experiments.firmware.emit.text import CAUTION, comment, remarks
 from experiments.firmware.package.vectors_text import exact
 
 

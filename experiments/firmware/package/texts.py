@@ -183,7 +183,8 @@ Bits that each sum can take, whatever the input, of 63:
 {sums}.
 The vectors hold {made.saturated_ticks} ticks on which the error or the demand is at the end of its word.
 
-All around the law (set point, actuator stage, limits, converter, protection) is in real numbers:
+All around the law (set point on its way, actuator stage, limits, converter, protection) stays in real numbers, on the
+target too: words spare the law its floating point, not the processor all of it. What follows holds for that part:
 
 """
 

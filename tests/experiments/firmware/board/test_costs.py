@@ -1,7 +1,7 @@
 """Cycles of instructions, as documented."""
 import pytest
 
-from experiments.firmware.board.costs import COSTS, cycles_of, listed, running_sums
+from experiments.firmware.board.costs import COSTS, cycles_of, divisions, listed, running_sums
 from tests.experiments.firmware.helper import needs_board
 
 
@@ -34,3 +34,10 @@ def test_sums_run_over_code_and_not_over_data() -> None:
     counts, cycles = running_sums(code, 0x1000, [(0x1000, 0x1004), (0x1008, 0x100A)], "m0")
     assert counts.tolist() == [0, 1, 2, 2, 2, 3]
     assert cycles.tolist() == [0, 1, 2, 2, 2, 5]
+
+
+@needs_board
+def test_divisions_are_found_with_the_register_of_their_divisor() -> None:
+    """udiv r0, r1, r2 behind a move; data are not looked at."""
+    code = bytes.fromhex("0120") + bytes.fromhex("b1fbf2f0") + bytes.fromhex("b1fbf3f0")
+    assert divisions(code, 0x1000, [(0x1000, 0x1006)]) == {0x1002: "r2"}

@@ -42,6 +42,7 @@ def test_our_own_firmware_has_the_bits_of_this_machine(processor: str, number: s
 @pytest.mark.parametrize(("fault", "kind", "text"), [
     ("segv", "fault", "a write to 0x00000010 in fault"), ("nan", "not a number", "finite"),
     ("deep", "fault", "below the stack of 32,768 bytes in fault"), ("hang", "hang", "in fault"),
+    ("stack", "fault", "the stack was smashed in fault"), ("division", "fault", "a division by zero in fault"),
 ])
 def test_planted_faults_are_found_at_their_tick(
     fault: str, kind: str, text: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
