@@ -107,6 +107,10 @@ def tune(
     structure: Annotated[
         str | None, typer.Option(help="The only structure to try, for example 'PI with lead'. Default: six of them.")
     ] = None,
+    response: Annotated[
+        Path | None, typer.Option(metavar="SHEET", help=(
+            "Recordings of a bench with a multisine: measured data, with its band, in place of the twin."))
+    ] = None,
     seed: Annotated[int, typer.Option(**WHOLE, help="Seed of the fingers.")] = 1,
     setting: SetOption = None,
     out: OutOption = None,

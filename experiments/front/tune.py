@@ -15,6 +15,10 @@ from experiments.design.tune.text import tuned_rig_text, tuning_json, tuning_lin
 from experiments.front.inputs import LARGEST_SEED, RigLike, bounded, rig_of, source_of
 from experiments.front.public import public
 from experiments.front.result import Result
+from experiments.identify.recording.read import read_recordings
+from experiments.identify.recording.sheet import read_sheet
+from experiments.identify.response.frequency_response import response_of
+from experiments.identify.response.measured_loop import correction_of
 from experiments.rigs.requirements import default_requirements, load_requirements
 from experiments.rigs.spread_tables import SPREAD
 from experiments.rigs.uncertain import drawn_rigs
@@ -24,6 +28,23 @@ from experiments.work.progress import watcher
 
 if TYPE_CHECKING:
     import xarray
+
+
+@dataclass(frozen=True)
+class TuneOptions:
+    """What is less often asked of a tuning."""
+
+    slope_error: float | None = None
+    """How far a search's light slope, and so the gain, may be off, as a share; None: what 95 % of searches keep to."""
+    structure: str | None = None
+    """Of the controller, the only one to be tried: `PI`, `PID`, `PI with lead`, `PID with lead`, `PID with notch`,
+    `PID with lead and notch`; None: all of them."""
+    response: str | Path | None = None
+    """Sheet (`.toml`) of recordings with a multisine: measured data in place of the twin of valve, line, cuff and
+    transducer, each finger with a draw of it within its uncertainty."""
+
+
+USUAL = TuneOptions()
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -77,8 +98,7 @@ class TuneResult(Result):
 @public
 def tune(
     rig: RigLike = "wrist", fingers: int = 500, *, group: str = "mixed", percentile: float = 100.0,
-    slope_error: float | None = None, requirements: str | Path | None = None, structure: str | None = None,
-    seed: int = 1,
+    requirements: str | Path | None = None, options: TuneOptions = USUAL, seed: int = 1,
 ) -> TuneResult:
     """Find controller settings that track best and keep their margins on every finger of a population.
 
@@ -90,12 +110,9 @@ def tune(
         fingers: how many virtual fingers.
         group: of the fingers: `mixed`, `young`, `old`, `cold`, `warm`, `low_perfusion`, or a table (`.csv`).
         percentile: share of the fingers that must keep the limits and counts [%], 50 … 100.
-        slope_error: how far a search's light slope, and so the gain, may be off, as a share; None: what 95 % of
-            searches stay below.
         requirements: file of limits, of which those on margins count; None: the one that ships with the rig.
-        structure: of the controller, the only one to be tried: `PI`, `PID`, `PI with lead`, `PID with lead`,
-            `PID with notch`, `PID with lead and notch`; None: all of them.
-        seed: of the fingers.
+        options: structure, slope error, measured response: a `TuneOptions`.
+        seed: of the fingers, and of what is drawn.
 
     Returns:
         A TuneResult: `passed`; `tuning.tuned.found.controller`, the settings; `rig_text`, a rig file with them;
@@ -111,12 +128,17 @@ def tune(
         Path("tuned.toml").write_text(result.rig_text)
     """
     made = rig_of(rig)
-    tuning_study.check_options(fingers, percentile, slope_error)
+    tuning_study.check_options(fingers, percentile, options.slope_error)
     bounded("--seed", seed, 0, LARGEST_SEED)
     limits = margin_limits(load_requirements(Path(requirements) if requirements else default_requirements(made.base)))
-    structures = structures_named(structure)
+    structures = structures_named(options.structure)
     people = chosen_fingers(fingers, group, seed)
-    plants = tuple(drawn_rigs(source_of(rig), made, len(people), seed)) if SPREAD in made.tables else ()
-    aims = tuning_study.Aims(limits, percentile, slope_error, structures, plants=plants)
+    aims = tuning_study.Aims(limits, percentile, options.slope_error, structures)
+    if options.response is not None:
+        found = response_of(read_recordings(read_sheet(Path(options.response))))
+        draws = [correction_of(made, found, seed + 1 + k) for k in range(len(people))]
+        aims = aims._replace(measured=(correction_of(made, found), *draws))
+    elif SPREAD in made.tables:
+        aims = aims._replace(plants=tuple(drawn_rigs(source_of(rig), made, len(people), seed)))
     tuning = tuning_study.tune(made, people, aims, group, seed, watcher())
     return TuneResult(tuning, told=provenance(seed))

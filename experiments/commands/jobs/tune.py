@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from experiments.commands.jobs.common import Options, deliver, rig_from
-from experiments.front.tune import tune
+from experiments.front import tune as front
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -19,12 +19,14 @@ class TuneOptions(Options):
     slope_error: float | None = None
     requirements: Path | None = None
     structure: str | None = None
+    response: Path | None = None
     seed: int = 1
 
 
 def tune_job(options: TuneOptions) -> int:
     """0 when settings were found that keep every limit and the simulation bears out, 1 when not."""
     rig = rig_from(options.rig, options)
-    return deliver(options, f"tuning {rig.name}", lambda: tune(
-        rig, options.fingers, group=options.group, percentile=options.percentile, slope_error=options.slope_error,
-        requirements=options.requirements, structure=options.structure, seed=options.seed))
+    rarer = front.TuneOptions(options.slope_error, options.structure, options.response)
+    return deliver(options, f"tuning {rig.name}", lambda: front.tune(
+        rig, options.fingers, group=options.group, percentile=options.percentile, requirements=options.requirements,
+        options=rarer, seed=options.seed))

@@ -6,15 +6,19 @@ that is for the next search.
 """
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from controller.margins.corrected import Correction, corrected
 from controller.margins.disturbed import Disturbance
 from controller.margins.loop import Loop, build_loop, open_loop, sides
 from controller.margins.many_settings import Prepared, prepare
+from controller.margins.margins import OpenLoop
+from controller.response import Unity, sweep
 from controller.tick.law import design
 from experiments.check.check import operating_pressures
 from experiments.rigs.rig import Rig, clamp
@@ -60,17 +64,19 @@ def slope_gains(slope_error: float) -> Reals:
 
 def population(
     rig: Rig, fingers: list[Finger], slope_error: float, progress: Callable[[float], None] | None = None,
-    plants: Sequence[Rig] = (),
+    plants: Sequence[Rig] = (), corrections: Sequence[Correction] = (),
 ) -> Population:
     """The fingers' cases. One that the rig cannot clamp is left out, and told of.
 
     `plants` are rigs, one a finger, whose plant and dead time take the place of the rig's; empty: all on the rig's.
+    `corrections` are what a measured response found beside the twin, one a finger or one for all.
     """
     cases, left_out = [], []
     for done, finger in enumerate(fingers):
         try:
             own = rig._replace(plant=plants[done].plant, timing=plants[done].timing) if plants else rig
-            cases.append(finger_case(own, finger))
+            measured = corrections[done % len(corrections)] if corrections else None
+            cases.append(finger_case(own, finger, measured))
         except InputError as error:
             left_out.append((finger.name, str(error)))
         if progress is not None:
@@ -78,15 +84,36 @@ def population(
     return Population(tuple(cases), tuple(left_out), slope_gains(slope_error))
 
 
-def finger_case(rig: Rig, finger: Finger) -> Case:
-    """One finger's loops and disturbances. Raises InputError when the rig cannot clamp it."""
+def finger_case(rig: Rig, finger: Finger, measured: Correction | None = None) -> Case:
+    """One finger's loops and disturbances, on a measured response where there is one. Raises InputError when the rig
+    cannot clamp it."""
     worn = on_finger(rig, finger)
     trace = finger_pressure(finger, rig.timing.period_s, TRACE_s)
     pressures = operating_pressures(trace)
     loops = finger_loops(worn, pressures)
     at_mean = [loop for name, loop in loops.items() if name.startswith("mean")]
-    return Case(finger, rig, tuple(prepare(open_loop(loop)) for loop in loops.values()), tuple(loops),
-                tuple(disturbances(at_mean, worn, trace)), tuple(pressures.values()))
+    disturbed_by = disturbances(at_mean, worn, trace)
+    if measured is not None:
+        disturbed_by = [on_measured(one, measured, math.pi / worn.timing.period_s) for one in disturbed_by]
+    return Case(finger, rig, tuple(prepare(measured_loop(loop, measured)) for loop in loops.values()), tuple(loops),
+                tuple(disturbed_by), tuple(pressures.values()))
+
+
+def measured_loop(loop: Loop, measured: Correction | None) -> OpenLoop:
+    """A loop as the margin search takes it, its plant corrected by what was measured.
+
+    What the twin was off by where it was measured, it is taken to be off by at every pressure and on either side.
+    """
+    whole = open_loop(loop)
+    if measured is None:
+        return whole
+    return whole._replace(plant=corrected(whole.plant, measured, whole.high_rad_s))
+
+
+def on_measured(one: Disturbance, measured: Correction, last_rad_s: float) -> Disturbance:
+    """The same disturbance of a plant with that correction."""
+    factor = sweep(corrected(Unity(), measured, last_rad_s), one.omega_rad_s)
+    return one._replace(plant=one.plant * factor, cuff=one.cuff * factor)
 
 
 def finger_loops(worn: Rig, pressures_mmHg: dict[str, float]) -> dict[str, Loop]:

@@ -14,14 +14,15 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from controller.margins.loop import build_loop, open_loop, sides
+from controller.margins.corrected import Correction
+from controller.margins.loop import build_loop, sides
 from controller.margins.margins import OpenLoop
 from controller.tick.law import design
 from controller.tick.parameters import Controller
 from controller.tuning.reduced import Ultimate, ultimate_point
 from controller.tuning.rules import classical_rules
 from experiments.design.tune.bound import Bound, finger_bound
-from experiments.design.tune.cases import Population, population, usual_slope_error
+from experiments.design.tune.cases import Population, measured_loop, population, usual_slope_error
 from experiments.design.tune.confirm import SIMULATED, Confirmation, confirm
 from experiments.design.tune.descent import Deciding, descend, judge_settings, tune_structure
 from experiments.design.tune.limits import MarginLimit, largest_peak, with_peak
@@ -53,6 +54,7 @@ class Aims(NamedTuple):
     peaks: tuple[float, ...] = PEAKS  # bounds on the sensitivity of the trade-off
     simulated: int = SIMULATED  # fingers on which the outcome is confirmed
     plants: tuple[Rig, ...] = ()  # rigs that a bench left possible, one a finger; empty: the rig as it is
+    measured: tuple[Correction, ...] = ()  # a measured response beside the twin: the mean, then a draw a finger
 
 
 class Row(NamedTuple):
@@ -100,7 +102,9 @@ class Tuning:
     trade_off: tuple[Point, ...]
     confirmations: tuple[Confirmation, ...]
     as_it_is: Row | None = None
-    """The tuned setting on the rig as it is, where each finger else is on a rig of its own."""
+    """The tuned setting on the rig, or the measured response, as it is, where else each finger has its own draw."""
+    on_response: bool = False
+    """Whether a measured response took the place of the twin of valve, line, cuff and transducer."""
 
     @property
     def best_rule(self) -> Row | None:
@@ -163,11 +167,12 @@ class _Bench:
         return other
 
 
-def nominal_loop(rig: Rig) -> OpenLoop:
+def nominal_loop(rig: Rig, measured: Correction | None = None) -> OpenLoop:
     """The loop that rules are computed for: the rig's own finger at NOMINAL_mmHg, the valve's first side."""
     point = clamp(rig, NOMINAL_mmHg, rig.tone.level)
     coefficients = design(rig.controller, rig.timing.period_s)
-    return open_loop(build_loop(rig.plant, point, sides(rig.plant)[0], rig.timing, rig.stage, coefficients))
+    loop = build_loop(rig.plant, point, sides(rig.plant)[0], rig.timing, rig.stage, coefficients)
+    return measured_loop(loop, measured)
 
 
 def tune(
@@ -180,11 +185,11 @@ def tune(
     def told(start: float, end: float) -> Progress:
         return None if progress is None else lambda share: progress(start + share * (end - start))
 
-    limits, percentile, slope_error, structures, peaks, simulated, plants = aims
+    limits, percentile, slope_error, structures, peaks, simulated, plants, measured = aims
     slope_error = usual_slope_error(rig) if slope_error is None else slope_error
-    people = population(rig, fingers, slope_error, told(0.0, 0.35), plants)
+    people = population(rig, fingers, slope_error, told(0.0, 0.35), plants, measured[1:])
     left_behind(people, percentile)
-    loop = nominal_loop(rig)
+    loop = nominal_loop(rig, measured[0] if measured else None)
     ultimate = ultimate_point(loop)
     rules = classical_rules(loop, rig.controller, rig.timing.period_s)
     bench = _Bench(rig, people, limits, percentile)
@@ -195,7 +200,8 @@ def tune(
     tuned = next((s for s in best_of if s.kept and s.rms_mmHg <= (1.0 + PLAINER) * least), best_of[-1])
     space = space_of(tuned.name, ultimate, rig.controller, rig.timing.period_s)
     shipped = bench.row("as shipped", rig.controller)
-    own = population(rig._replace(controller=tuned.found.controller), fingers, slope_error, told(0.65, 0.78), plants)
+    own = population(rig._replace(controller=tuned.found.controller), fingers, slope_error, told(0.65, 0.78), plants,
+                     measured[1:])
     bench, tuned = _with_its_own_tone(bench, own, percentile, space, tuned)
     people = bench.people
     others = [r.found.controller for r in (tuned, *best_of, *scaled)]
@@ -210,12 +216,14 @@ def tune(
     if tuned.kept:
         confirmations = confirm(people, tuned.found, limits, seed, told(0.95, 1.0), simulated)
     as_it_is = None
-    if plants:
+    if plants or measured:
         found_rig = rig._replace(controller=tuned.found.controller)
-        same = _Bench(found_rig, population(found_rig, fingers, slope_error), limits, percentile)
-        as_it_is = same.row("on the rig as it is", tuned.found.controller)
+        same = _Bench(found_rig, population(found_rig, fingers, slope_error, corrections=measured[:1]), limits,
+                      percentile)
+        name = "on the response as it is" if measured else "on the rig as it is"
+        as_it_is = same.row(name, tuned.found.controller)
     return Tuning(rig, group, seed, percentile, slope_error, limits, people, ultimate, tuned, tuple(best_of),
-                  shipped, tuple(published), tuple(scaled), bounds, trade_off, confirmations, as_it_is)
+                  shipped, tuple(published), tuple(scaled), bounds, trade_off, confirmations, as_it_is, bool(measured))
 
 
 def _rules(bench: _Bench, rules: dict[str, Controller], progress: Progress) -> tuple[list[Row], list[Row]]:

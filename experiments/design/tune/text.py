@@ -100,13 +100,18 @@ def _spread_lines(tuning: Tuning) -> list[str]:
     """What a bench left open, and that each finger has its own of it."""
     if tuning.as_it_is is None:
         return []
-    names = list(tuning.rig.tables[SPREAD])
     good = {row.name: int(np.sum(np.max(row.found.finger_shortfall, axis=1) <= 0.0))
             for row in (tuning.tuned, tuning.as_it_is)}
-    return [f"  each finger on a rig of its own, drawn within [spread] ({len(names)} numbers, firmware as it is): with "
-            "the tuned setting",
-            f"  every limit is kept on {good[tuning.tuned.name]} of {len(tuning.people.cases)}; on the rig as it is on "
-            f"{good[tuning.as_it_is.name]}"]
+    count = len(tuning.rig.tables.get(SPREAD, {}))
+    whose = f"on a rig of its own, drawn within [spread] ({count} numbers, firmware as it is)"
+    if tuning.on_response:
+        whose = ("on measured data in place of the twin of valve, line, cuff and transducer, drawn within its "
+                 "uncertainty")
+    return [f"  each finger {whose}: with the tuned setting",
+            f"  every limit is kept on {good[tuning.tuned.name]} of {len(tuning.people.cases)}; on "
+            f"{'the response' if tuning.on_response else 'the rig'} as it is on {good[tuning.as_it_is.name]}",
+            *(["  (what the twin was off by where it was measured, it is taken to be off by at each pressure and side; "
+               "the simulation below is of the twin)"] if tuning.on_response else [])]
 
 
 def _row_line(tuning: Tuning, row: Row, indent: str = "") -> str:
@@ -211,7 +216,8 @@ def tuning_json(tuning: Tuning) -> dict[str, Any]:
         "left_out": [{"finger": name, "reason": reason} for name, reason in tuning.people.left_out],
         "limits": [limit._asdict() for limit in tuning.limits], "passed": tuning.passed,
         "broken": [c.finger for c in tuning.broken],
-        "drawn_within": list(tuning.rig.tables[SPREAD]) if tuning.as_it_is else [],
+        "drawn_within": list(tuning.rig.tables.get(SPREAD, {})) if tuning.as_it_is and not tuning.on_response else [],
+        "on_response": tuning.on_response,
         "as_it_is": row(tuning.as_it_is) if tuning.as_it_is else None,
         "ultimate": tuning.ultimate._asdict(), "tuned": row(tuning.tuned), "shipped": row(tuning.shipped),
         "rules": [row(r) for r in tuning.published], "rules_scaled": [row(r) for r in tuning.scaled],

@@ -12,6 +12,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from controller.margins.corrected import Correction
 from controller.margins.crossings import loop_at
 from controller.margins.loop import Loop, sampled
 from experiments.check.judged import Judged, judge_loops
@@ -87,6 +88,27 @@ def dead_time(rig: Rig, response: Response) -> tuple[float, float]:
     weight = (np.abs(response.gain) / response.total_sd) ** 2 * 2.0
     information = float(np.sum(weight * omega * omega))
     return -float(np.sum(weight * omega * phase)) / information, 1.0 / math.sqrt(information)
+
+
+def correction_of(rig: Rig, response: Response, seed: int | None = None) -> Correction:
+    """What a response found beside the twin at the lines below half the tick rate, where it was measured.
+
+    With a `seed` a draw of it within its uncertainty. Raises InputError.
+    """
+    inside = response.frequency_Hz < 0.98 * 0.5 / rig.timing.period_s
+    lines = response.frequency_Hz[inside]
+    if len(lines) < 5:
+        raise InputError("too few lines below half the tick rate to close a loop on")
+    loop = side_played(rig, response).loop
+    ratio = response.gain[inside] / twin_gain(loop, response.channel, lines)
+    sd = response.total_sd[inside] / np.abs(response.gain[inside])
+    noise = np.zeros((2, len(lines)))
+    if seed is not None:
+        random = np.random.Generator(np.random.PCG64([seed, len(lines)]))
+        noise = random.standard_normal((2, len(lines))) * sd * math.sqrt(0.5)
+    turn = np.unwrap(np.angle(ratio))
+    turn -= 2.0 * np.pi * np.round(turn[0] / (2.0 * np.pi))
+    return Correction(2.0 * np.pi * lines, np.log(np.abs(ratio)) + noise[0], turn + noise[1])
 
 
 def measured_margins(rig: Rig, response: Response, seed: int = 1) -> MeasuredMargins:

@@ -16,8 +16,8 @@
 `sweep`, `tune`, `budget`, `faults`, `fingers`, `height`, `wear`, `readings`, `require`, `agree` (two files), `trend`,
 `excite`, `identify`, `loop`, `fmu`, `rigs`, `parameters` (of one rig); `check_firmware` and `sweep_firmware` (a
 firmware of your own); `bench` in a notebook. What they take: `load_rig`, `read_record`, `Work`, `SweepOptions`,
-`FaultOptions`, `ReadingOptions`, `TrendOptions`, `BoardOptions`. Around them: `progress`. `help(cuffloop.check)` says
-all about one.
+`FaultOptions`, `ReadingOptions`, `TrendOptions`, `TuneOptions`, `BoardOptions`. Around them: `progress`.
+`help(cuffloop.check)` says all about one.
 
 **Results** are frozen; each prints as its command does (in a notebook, too) and has `passed`, `to_json()`,
 `to_xarray()`, `plot()`, `units` and `save(folder)`. Bad input raises `InputError` with one line.
@@ -112,6 +112,7 @@ if TYPE_CHECKING:
     from experiments.front.sweep import SweepOptions as SweepOptions
     from experiments.front.sweep import SweepResult as SweepResult
     from experiments.front.sweep import sweep as sweep
+    from experiments.front.tune import TuneOptions as TuneOptions
     from experiments.front.tune import TuneResult as TuneResult
     from experiments.front.tune import tune as tune
     from experiments.front.wear import WearResult as WearResult
@@ -129,7 +130,7 @@ FRONT: dict[str, tuple[str, ...]] = {  # module of experiments.front: what it br
     "search": ("SearchResult", "SearchesResult", "search", "searches",),
     "schedules": ("SchedulesResult", "schedules",),
     "sweep": ("SweepOptions", "SweepResult", "sweep",),
-    "tune": ("TuneResult", "tune",),
+    "tune": ("TuneOptions", "TuneResult", "tune",),
     "budget": ("BudgetResult", "budget",),
     "faults": ("FaultOptions", "FaultsResult", "faults",),
     "fingers": ("FingersResult", "fingers",),
@@ -158,8 +159,8 @@ __all__ = [
     "FaultsResult", "FingersCheckResult", "FingersResult", "FirmwareCheckResult", "FirmwareSweepResult", "FmuResult",
     "HeightResult", "IdentifyResult", "InputError", "LoopResult", "MarginsResult", "ReadingOptions", "ReadingsResult",
     "RequireResult", "Result", "RigList", "RigResult", "RoundingResult", "SchedulesResult", "SearchResult",
-    "SearchesResult", "SimulateResult", "SweepOptions", "SweepResult", "TrendOptions", "TrendResult", "TuneResult",
-    "WearResult", "Work",
+    "SearchesResult", "SimulateResult", "SweepOptions", "SweepResult", "TrendOptions", "TrendResult", "TuneOptions",
+    "TuneResult", "WearResult", "Work",
     "agree", "bench", "budget", "check", "check_fingers", "check_firmware", "compare", "excite", "faults", "fingers",
     "fmu", "height", "identify", "load_rig", "loop", "margins", "parameters", "progress", "read_record", "readings",
     "require", "rigs", "rounding", "schedules", "search", "searches", "simulate", "sweep", "sweep_firmware", "trend",

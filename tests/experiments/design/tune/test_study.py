@@ -4,6 +4,7 @@ import math
 import numpy as np
 import pytest
 
+from controller.margins.corrected import Correction
 from controller.margins.loop import loop_margins
 from controller.margins.many_settings import rows_of, survey_settings
 from controller.tick.law import design
@@ -12,7 +13,7 @@ from experiments.design.tune.cases import finger_case, finger_loops
 from experiments.design.tune.limits import margin_limits
 from experiments.design.tune.study import Aims, check_options, rounded, tune
 from experiments.design.tune.text import tuned_rig_text, tuning_json, tuning_lines
-from experiments.rigs.rig import read_rig
+from experiments.rigs.rig import load_rig, read_rig
 from experiments.rigs.uncertain import drawn_rigs
 from experiments.subjects.finger import on_finger
 from experiments.subjects.population import sample_fingers
@@ -106,6 +107,28 @@ def test_limits_are_kept_on_whatever_rig_a_bench_left_possible(within):
     least = min(float(np.min(survey_settings(loop, rows).modulus)) for loop in own.loops)
     assert 1.0 / least == pytest.approx(peaks[2], rel=1e-3)
     assert np.all(found.as_it_is.found.margins["sensitivity_peak"] != peaks)
+
+
+@pytest.mark.slow
+def test_on_a_measured_response():
+    """A response that is half a tick later than the twin, nothing else: margins are those of a plant with that much
+    more dead time, and it cannot be followed as well. The margins' search is compiled anew: minutes."""
+    rig = load_rig("cabinet")
+    lines = np.geomspace(2.0, 3000.0, 200)
+    late = Correction(lines, np.zeros(200), -5e-4 * lines)
+    aims = Aims(margin_limits({}), structures=("PI",), peaks=(), simulated=2)
+    found = tune(rig, sample_fingers(3), aims._replace(measured=(late, late)))
+    assert found.on_response and found.tuned.kept and found.as_it_is.missed == pytest.approx(found.tuned.missed)
+    assert "on measured data in place of the twin" in "\n".join(tuning_lines(found))
+    later = rig._replace(timing=rig.timing._replace(dead_time_s=rig.timing.dead_time_s + 5e-4),
+                         controller=found.tuned.found.controller)
+    rows = rows_of([design(later.controller, 1e-3)], found.people.gains)
+    for case, peak in zip(found.people.cases, found.tuned.found.margins["sensitivity_peak"], strict=True):
+        loops = finger_case(later, case.finger).loops
+        least = min(float(np.min(survey_settings(loop, rows).modulus)) for loop in loops)
+        assert 1.0 / least == pytest.approx(peak, rel=0.02)
+    plain = tune(rig, sample_fingers(3), aims)
+    assert plain.tuned.rms_mmHg < found.tuned.rms_mmHg
 
 
 def test_what_is_told_of_it(within):

@@ -4,6 +4,7 @@ import pytest
 
 from experiments.identify.response.frequency_response import response_of
 from experiments.identify.response.measured_loop import (
+    correction_of,
     dead_time,
     figures_at,
     measured_margins,
@@ -38,6 +39,21 @@ def test_margins_and_dead_time(response):
         assert abs(value - found.twin[name]) < 0.02 * found.twin[name] and 0.0 < sd < 0.02 * value
     value, sd = dead_time(rig, response)
     assert abs(value - 0.001) < 5.0 * sd and sd < 1e-5
+
+
+def test_what_was_found_beside_the_twin(response):
+    """Of the rig itself next to nothing; of one whose dead time is not in its twin that delay; a draw lies about it."""
+    same = correction_of(load_rig("cabinet"), response)
+    low = same.omega_rad_s < 2.0 * np.pi * 100.0
+    assert np.max(np.abs(same.log_gain[low])) < 0.05 and np.max(np.abs(same.phase_rad[low])) < 0.05
+    late = correction_of(load_rig("cabinet", ["timing.dead_time_s=0.0"]), response)
+    slope = np.sum(late.phase_rad * late.omega_rad_s) / np.sum(late.omega_rad_s**2)
+    assert -slope == pytest.approx(0.001, rel=0.05)
+    one, again, other = (correction_of(load_rig("cabinet"), response, seed) for seed in (1, 1, 2))
+    assert np.array_equal(one.log_gain, again.log_gain) and not np.array_equal(one.log_gain, other.log_gain)
+    inside = response.frequency_Hz < 490.0
+    sd = (response.total_sd / np.abs(response.gain))[inside] * np.sqrt(0.5)
+    assert 0.7 < np.sqrt(np.mean(((one.log_gain - same.log_gain) / sd) ** 2)) < 1.3
 
 
 def test_a_slower_transducer_costs_phase(response):
