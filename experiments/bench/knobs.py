@@ -85,10 +85,12 @@ def spoken_name(parameter: Declared) -> str:
 def slider_reach(value: float, low: float, high: float) -> tuple[float, float]:
     """The part of the bounds that a slider covers: a factor of WIDEST either way of the value, where bounds are wider.
 
-    What lies beyond can be typed.
+    What lies beyond can be typed. Bounds from zero to far above the value span decades, too: its slider ends above
+    zero, for on even steps the value would stand at its very beginning.
     """
     if value > 0.0:
-        return (max(low, value / WIDEST) if low > 0.0 else low), min(high, value * WIDEST)
+        wide = low > 0.0 or (low == 0.0 and high >= value * WIDEST)
+        return (max(low, value / WIDEST) if wide else low), min(high, value * WIDEST)
     return low, high
 
 

@@ -17,7 +17,7 @@ from plant.errors import InputError
 if TYPE_CHECKING:
     from experiments.front.inputs import RigLike
 
-NEEDED = "the bench in a notebook needs anywidget: pip install 'cuffloop[bench]'"
+NEEDED = "the bench in a notebook needs anywidget: pip install 'cuffloop[notebook]'"
 
 
 @public

@@ -129,6 +129,25 @@ def dragged(page, bench, minutes):
         print(f"{name}: {early:.1f} MB in the middle third, {late:.1f} in the last ({100 * (late / early - 1):+.1f} %)")
 
 
+def told(browser, bench, rig, minutes):
+    """Everything about one rig, printed as it is measured."""
+    page = browser.new_page(viewport={"width": 1280, "height": 900})
+    page.goto(bench.address)
+    page.wait_for_selector("[aria-label='Margins'] td", timeout=180_000)
+    first = time.monotonic() - bench.begun
+    print(f"{rig}: from the command to the first full picture {first:.1f} s", flush=True)
+    verdict(page)
+    begun = time.monotonic()
+    page.reload()
+    page.wait_for_selector("[aria-label='Margins'] td", timeout=60_000)
+    print(f"{rig}: a page on the bench that runs {time.monotonic() - begun:.2f} s", flush=True)
+    verdict(page)
+    measured(page, rig)
+    if minutes > 0.0:
+        dragged(page, bench, minutes)
+    page.close()
+
+
 def main():
     """Measure each rig."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -141,22 +160,10 @@ def main():
         for rig in options.rigs:
             print(f"load {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores", flush=True)
             bench = Bench(rig)
-            page = browser.new_page(viewport={"width": 1280, "height": 900})
-            page.goto(bench.address)
-            page.wait_for_selector("[aria-label='Margins'] td", timeout=180_000)
-            first = time.monotonic() - bench.begun
-            print(f"{rig}: from the command to the first full picture {first:.1f} s", flush=True)
-            verdict(page)
-            begun = time.monotonic()
-            page.reload()
-            page.wait_for_selector("[aria-label='Margins'] td", timeout=60_000)
-            print(f"{rig}: a page on the bench that runs {time.monotonic() - begun:.2f} s", flush=True)
-            verdict(page)
-            measured(page, rig)
-            if options.minutes > 0.0:
-                dragged(page, bench, options.minutes)
-            page.close()
-            bench.close()
+            try:
+                told(browser, bench, rig, options.minutes)
+            finally:
+                bench.close()
             print(f"load {os.getloadavg()[0]:.1f}", flush=True)
         browser.close()
 

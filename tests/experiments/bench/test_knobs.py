@@ -31,7 +31,9 @@ def test_label_is_the_name_in_words():
 def test_slider_reaches_a_factor_either_way_and_never_beyond_bounds():
     assert slider_reach(1.0, 0.001, 1000.0) == (1.0 / WIDEST, WIDEST)
     assert slider_reach(1.0, 0.9, 1.1) == (0.9, 1.1)
-    assert slider_reach(0.0, -2.0, 3.0) == (-2.0, 3.0)
+    assert slider_reach(0.0, -2.0, 3.0) == (-2.0, 3.0) and slider_reach(0.0, 0.0, 0.02) == (0.0, 0.02)
+    assert slider_reach(0.02, 0.0, 100.0) == (0.02 / WIDEST, 0.02 * WIDEST)  # a gain: from zero over decades
+    assert slider_reach(0.5, 0.0, 1.0) == (0.0, 1.0) and slider_reach(0.5, -1.0, 100.0) == (-1.0, 10.0)
     assert is_logarithmic(0.05, 20.0) and not is_logarithmic(0.0, 20.0) and not is_logarithmic(1.0, 2.0)
 
 

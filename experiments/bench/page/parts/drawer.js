@@ -90,7 +90,8 @@ export class Drawer {
 
   reach(knob) {
     const value = Number(this.value(knob));
-    return [Math.min(knob.slider_low, value), Math.max(knob.slider_high, value)];
+    const low = knob.logarithmic && value <= 0 ? knob.slider_low : Math.min(knob.slider_low, value);
+    return [low, Math.max(knob.slider_high, value)];
   }
 
   valueAt(knob, place) {

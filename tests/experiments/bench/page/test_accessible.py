@@ -38,3 +38,29 @@ def test_the_dark_scheme_is_the_readers_wish_and_no_black_screen(chromium, bench
         paper = page.evaluate("() => getComputedStyle(document.querySelector('.bench')).backgroundColor")
         red, green, blue = (int(part) for part in paper[4:-1].split(","))
         assert min(red, green, blue) > 20 and max(red, green, blue) < 80
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("width", [1280, 390])
+def test_no_serious_findings_with_everything_open(chromium, bench, width):
+    """Another rig beside, thirty-two fingers, a map, a search, a failure, a bad number; nothing spills either."""
+    with contextlib.closing(chromium.new_context(viewport={"width": width, "height": 900})) as context:
+        context.set_default_timeout(240_000)
+        opened = Opened(context.new_page()).go(bench.address, "#view=tune&rig=wrist&ghost=cabinet")
+        page = opened.page
+        opened.turned("controller.kp", "-1")
+        page.get_by_role("button", name="Judge on 32 virtual fingers").click()
+        page.wait_for_selector("text=/of 32 keep/")
+        page.get_by_role("button", name="Draw the map").click()
+        page.wait_for_selector("text=/Filling in.*of 289/")
+        places = [("Tune", None), ("Understand", "Search with this rig"), ("Break", None)]
+        for name, press in places:
+            page.get_by_role("tab", name=name).click()
+            if press:
+                page.get_by_role("button", name=press).click()
+                page.wait_for_selector("text=/Found after|Not found/")
+            if name == "Break":
+                page.get_by_label("failure", exact=True).select_option("valve_stuck_open")
+                page.wait_for_selector("[aria-label='What acted, in order'] td")
+            assert not findings(page), name
+            assert page.evaluate("() => document.documentElement.scrollWidth") <= width, name

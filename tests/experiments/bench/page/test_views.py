@@ -76,3 +76,24 @@ def test_a_point_of_the_map_is_taken_by_keyboard(opened):
     page.keyboard.press("Enter")
     page.wait_for_selector(".knob.changed")
     assert "set.controller.kp=" in page.evaluate("() => location.hash")
+
+
+@pytest.mark.slow
+def test_an_engineer_finds_the_largest_tube_that_keeps_all_limits(opened, cuffloop):
+    """Type a length that fails, then halve the ratio between the longest that keeps and the shortest that does not."""
+    page = opened.page
+    page.set_default_timeout(240_000)
+    keeps, fails, clicks = float(opened.knob("tube.length_m").input_value()), 1.0, 0
+    while fails / keeps > 1.02:
+        length = float(f"{fails if clicks == 0 else (keeps * fails) ** 0.5:.3g}")
+        opened.turned("tube.length_m", f"{length:g}")
+        page.wait_for_selector(".knob.changed")
+        if opened.verdict().startswith("Yes"):
+            keeps = length
+        else:
+            fails = length
+        clicks += 1
+    assert clicks <= 10
+    said = {length: cuffloop("check", "wrist", "--record", "synthetic", "--seconds", 16, "--set",
+                             f"tube.length_m={length:g}", "--json").status for length in (keeps, fails)}
+    assert said == {keeps: 0, fails: 1}
