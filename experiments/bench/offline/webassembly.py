@@ -28,7 +28,7 @@ MATHS = ("exp2", "exp", "log", "sin", "cos", "tan", "atan", "atan2", "pow", "log
 MISSING = "no linker for WebAssembly: `pip install 'cuffloop[firmware]'`, or install lld (wasm-ld)"
 COUNTED = re.compile(r"^define [^\n]*@NRT_(incref|decref)\(.*?^\}\n", re.M | re.S)
 TWICE = """
-define internal double @fused(double %a, double %b, double %c) alwaysinline {
+define internal double @multiply_add(double %a, double %b, double %c) alwaysinline {
   %m = fmul double %a, %b
   %s = fadd double %m, %c
   ret double %s
@@ -36,7 +36,7 @@ define internal double @fused(double %a, double %b, double %c) alwaysinline {
 """
 ONCE = """
 declare <2 x double> @llvm.wasm.relaxed.madd.v2f64(<2 x double>, <2 x double>, <2 x double>)
-define internal double @fused(double %a, double %b, double %c) alwaysinline {
+define internal double @multiply_add(double %a, double %b, double %c) alwaysinline {
   %x = insertelement <2 x double> undef, double %a, i32 0
   %y = insertelement <2 x double> undef, double %b, i32 0
   %z = insertelement <2 x double> undef, double %c, i32 0
@@ -80,7 +80,7 @@ def portable(entry: Entry, rounds_once: bool) -> str:
     text = re.sub(r"^declare double @sqrt\([^\n]*\n", ROOT, text, flags=re.M)
     if "@llvm.sqrt.f64(" in text and "declare double @llvm.sqrt.f64(" not in text:
         text += "\ndeclare double @llvm.sqrt.f64(double)\n"
-    text = text.replace("@llvm.fma.f64(", "@fused(").replace(f"@{entry.name}(", f"@{EXPORTED}(")
+    text = text.replace("@llvm.fma.f64(", "@multiply_add(").replace(f"@{entry.name}(", f"@{EXPORTED}(")
     return text + (ONCE if rounds_once else TWICE)
 
 

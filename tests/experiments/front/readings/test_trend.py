@@ -5,6 +5,7 @@ import cuffloop
 from tests.experiments.front.front_bench import doctests_of, is_whole
 
 
+@pytest.mark.slow
 def test_the_result(tmp_path):
     result = cuffloop.trend("wrist", "person:60m", schedules=["steady"], scenarios=["quiet"], minutes=2)
     is_whole(result, {"hour_quiet", "turns"}, tmp_path / "out",
