@@ -15,7 +15,7 @@ body { font: 15px/1.5 system-ui, sans-serif; color: #1b1b1b; max-width: 66rem; m
 h1 { font-size: 1.7rem; margin: 0 0 .3rem; } h2 { font-size: 1.25rem; margin: 2.4rem 0 .5rem; }
 h3 { font-size: 1.05rem; margin: 1.5rem 0 .3rem; }
 h2 { border-top: 2px solid #ccc; padding-top: .8rem; }
-nav a { margin-right: 1.1em; white-space: nowrap; } a { color: #00507d; }
+nav a { display: inline-block; margin-right: 1.1em; } a { color: #00507d; }
 .caution { border: 1px solid #888; border-left: 6px solid #D55E00; padding: .5rem .9rem; margin: 1rem 0; }
 .short { border: 1px solid #888; border-left: 6px solid #0072B2; padding: .5rem .9rem; margin: 1rem 0; }
 .short h2 { border: 0; margin: 0 0 .3rem; padding: 0; font-size: 1.1rem; }
