@@ -59,6 +59,7 @@ def test_what_was_measured_may_be_given(sheet):
     assert found.account.found.held[0].sd == 0.01 and not found.account.found.held[0].assumed
 
 
+@pytest.mark.slow
 def test_a_wrong_rig_writes_nothing(sheet, tmp_path):
     """The cabinet's recordings over one with half the tube: not explained, and no rig file."""
     base = tmp_path / "half.toml"

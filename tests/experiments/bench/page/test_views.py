@@ -19,6 +19,7 @@ def test_a_student_reads_what_a_tenth_too_much_does(opened):
     assert "volume_error=0.1" in page.evaluate("() => location.hash")
 
 
+@pytest.mark.slow
 def test_the_search_step_by_step(opened):
     page = opened.page
     view(opened, "Understand")

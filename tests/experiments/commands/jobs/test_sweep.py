@@ -108,6 +108,7 @@ def wait_for(out, count, running):
 
 
 @posix
+@pytest.mark.slow
 def test_killed_twice_and_interrupted_it_ends_with_the_same_bits(tmp_path, cuffloop, monkeypatch):
     """SIGKILL with one worker and with two, Ctrl-C with status 130 and one line, and then the rest."""
     monkeypatch.setattr(declare, "_outside_sources", set())  # parts that other tests loaded are not the other process's

@@ -71,6 +71,7 @@ def test_the_trade_off_falls_and_stays_above_the_limit(tuning):
     assert all(p.limit_mmHg < p.tuned_mmHg for p in tuning.trade_off)
 
 
+@pytest.mark.slow
 def test_a_second_run_gives_the_same_bits(tuning, wrist):
     again = tune(wrist, sample_fingers(8), Aims(margin_limits({}), structures=("PI", "PI with lead"), peaks=(1.5, 1.6)))
     assert again.tuned.found.controller == tuning.tuned.found.controller
@@ -78,6 +79,7 @@ def test_a_second_run_gives_the_same_bits(tuning, wrist):
     assert again.trade_off == tuning.trade_off and again.limit.rms_mmHg == tuning.limit.rms_mmHg
 
 
+@pytest.mark.slow
 def test_leaving_the_hardest_behind_tracks_better(tuning, wrist):
     """Of eight fingers, three quarters: the two with the largest errors need not count."""
     found = tune(wrist, sample_fingers(8), Aims(margin_limits({}), 75.0, structures=("PI",), peaks=()))
@@ -135,7 +137,7 @@ def test_what_is_told_of_it(within):
     """The table names the draws and both shares; the file that is written keeps `[spread]`."""
     found, _ = within
     text = "\n".join(tuning_lines(found))
-    assert "drawn within [spread] (2 numbers" in text and "on the rig as it is" in text and "of 4," in text
+    assert "drawn within [spread] (2 numbers" in text and "on the rig as it is" in text and "of 4; on the rig as it is on" in text
     document = tuning_json(found)
     assert document["drawn_within"] == ["valve.natural_frequency_Hz", "timing.dead_time_s"]
     assert document["as_it_is"]["name"] == "on the rig as it is"

@@ -24,6 +24,7 @@ def test_numbers_are_found_again():
         assert abs(one.value - TRUE[one.free.name]) < 4.0 * one.sd < 4e-3 * TRUE[one.free.name], one.free.name
 
 
+@pytest.mark.slow
 def test_a_wrong_model_is_told():
     """Light that diffuses: not explained, and named as what would take most of it away."""
     found = identified("light.diffuse_depth=3")
