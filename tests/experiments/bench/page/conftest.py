@@ -50,7 +50,7 @@ class Opened:
 
     def verdict(self):
         """Wait until the ledger is that of the state on the page; its first words."""
-        self.page.wait_for_selector("[aria-label=Limits] .scroll:not(.waiting) td.found", timeout=90_000)
+        self.page.wait_for_selector("[aria-label=Limits] .scroll:not(.waiting) td.found", timeout=180_000)
         return self.page.inner_text("[aria-label=Limits] .answer")
 
     def knob(self, key):
@@ -68,7 +68,7 @@ class Opened:
 def opened(chromium, bench):
     """A fresh page on the bench."""
     with contextlib.closing(chromium.new_context(viewport={"width": 1280, "height": 900})) as context:
-        context.set_default_timeout(60_000)
+        context.set_default_timeout(180_000)  # the first answer of a kind may have a kernel to compile
         found = Opened(context.new_page()).go(bench.address)
         yield found
         assert not found.complaints
