@@ -31,6 +31,7 @@ def law_answer(rig: Rig, target: Target) -> tuple[dict[str, Any], Curves]:
     at_held, at_peak = (float(static_compliance(artery, unloaded + x, tone)) for x in (held, 0.0))
     head = {
         "unloaded_mmHg": unloaded, "held_mmHg": unloaded + held, "offset_mmHg": held,
+        "volume_error": target.volume_error,
         "held_area": float(static_area(artery, unloaded + held, tone)),
         "unloaded_area": float(static_area(artery, unloaded, tone)),
         "half_width_mmHg": float(half_width(artery, tone)), "compliance_share": at_held / at_peak,

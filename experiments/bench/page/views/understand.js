@@ -40,7 +40,7 @@ export class Understand {
     this.note.textContent = `Compliance at what is held is ${fixed(100 * law.compliance_share, 0)} % of that at the unloaded pressure: the loop's gain falls with it.`;
     if (!t || !t.beats) { this.words.textContent = head.strips.why ?? head.strips.message ?? ""; return; }
     const off = Math.round(1000 * law.offset_mmHg) / 1000;
-    const share = Math.round(100 * this.sheet.state.now.volume_error);
+    const share = Math.round(100 * law.volume_error);  // the answer's own: the slider may be further by now
     const wrong = share ? `${Math.abs(share)} % too ${share > 0 ? "large" : "small"}, ` : "";
     const held = off === 0 ? "Held at the unloaded volume" : `Held ${wrong}${fixed(Math.abs(off), 1)} mmHg of transmural pressure ${off > 0 ? "above" : "below"} the unloaded one`;
     this.words.textContent = `${held}, the cuff reads systolic pressure off by ${signed(t.systolic_mmHg, 1)}, mean by ${signed(t.mean_mmHg, 1)} and diastolic by ${signed(t.diastolic_mmHg, 1)} mmHg, `
