@@ -8,18 +8,16 @@ from __future__ import annotations
 import math
 from typing import Annotated, NamedTuple
 
-from calibrate.protocol import Failed, Found, Instrument, Search
+from calibrate.protocol import Failed, Instrument, Search
 from calibrate.schedule.recalibration import set_point_move_mmHg
 from calibrate.schedule.schedule import Diary, Program, find, keep_time, quiet_clamp, timed
 from calibrate.search.confirmation import Confirmation
 from calibrate.search.probing_search import ProbingSearch
 from calibrate.search.track import Track
-from calibrate.search.vertex import Shape
 from plant.declare import group, quantity
 
 PIECE_s = 5.0  # of clamp in one request
 SHOWN_LOOKS = 2
-UNSURE_mmHg, MOVING_mmHg = 2.0, 0.3  # of a level that was denied, and of its motion per look, SD at least (invented)
 
 
 class ConfirmedSetPoint(NamedTuple):
@@ -46,16 +44,12 @@ class ConfirmedSetPoint(NamedTuple):
                         seconds += PIECE_s
                     continue
                 denied, why = denied + 1, verdict.why
-                looks = ProbingSearch().refine(instrument, unsure(found), SHOWN_LOOKS)
+                doubted = Track.unsure(-math.log(found.set_point), found.light_slope / found.set_point,
+                                       found.width_mmHg, found.skew, found.sd_mmHg)
+                looks = ProbingSearch().refine(instrument, doubted, SHOWN_LOOKS)
                 again = yield from keep_time(looks, instrument, diary)
                 if isinstance(again, Failed):
                     why = again.message
                     break
                 diary.note("recalibration", set_point_move_mmHg(found, again), why)
                 found = again
-
-
-def unsure(found: Found) -> Track:
-    """What wide looks go on from: the level is no longer known well, nor the shape."""
-    return Track.at(-math.log(found.set_point), found.light_slope / found.set_point,
-                    Shape(found.width_mmHg, skew=found.skew), max(found.sd_mmHg, UNSURE_mmHg), MOVING_mmHg)

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from calibrate.protocol import Found
-from calibrate.search.track import SLOPE_GAIN, SPREAD, FLOOR_mmHg, Motion, Track
+from calibrate.search.track import SLOPE_GAIN, SPREAD, FLOOR_mmHg, Motion
 from calibrate.search.vertex import Shape, Vertex
 
 Samples = NDArray[np.float64]
@@ -31,7 +31,6 @@ COHERENT_s = 40.0  # over which their phase is kept: 1/(2 pi 0.004 Hz), as far a
 MEMORY = 0.97  # share of the evidence that is left at the next look
 LEAST = 1e-6  # weight of a filter, that it may come back
 STRANGEST = 16.0  # square of a normalised innovation, beyond which it says no more
-UNSURE_mmHg, MOVING_mmHg = 2.0, 0.3  # of a level that was found far away, and of its motion per look
 SMALL_mmHg = 4.0  # waves below tell little of how the slope goes with them
 STEEPEST = 0.2  # most by which the log of the slope is believed to change [1/mmHg]
 KNOWN_mmHg = 0.3  # drift per look after a search, SD
@@ -126,11 +125,6 @@ class LevelBank(NamedTuple):
         turn = 2.0 * math.pi * self.models.waves_Hz * self.look_s
         own = self.covariance[:, 1, 1] + turn**2 * self.covariance[:, 3, 3]
         return math.sqrt(float(self.weight @ own))
-
-    def unsure(self) -> Track:
-        """What wide looks go on from: the level is no longer known well, nor the shape."""
-        shape = Shape(self.shape.width_mmHg, skew=self.shape.skew)
-        return Track.at(self.depth(1.0), self.relative_slope, shape, UNSURE_mmHg, MOVING_mmHg)
 
     def coast(self) -> LevelBank:
         """One look later, which showed nothing."""

@@ -16,7 +16,7 @@ from calibrate.schedule.level_bank import LevelBank
 from calibrate.schedule.schedule import Diary, Program, find, keep_time
 from calibrate.search.probing import Expected, Probe, look, paced
 from calibrate.search.probing_search import NOISY, ProbingSearch, lost
-from calibrate.search.track import Motion
+from calibrate.search.track import Motion, Track
 from calibrate.search.vertex import Shape
 from plant.declare import group, quantity
 
@@ -71,8 +71,10 @@ class SteadyProbing(NamedTuple):
                 far = far + 1 if abs(off) > self.far_mmHg else 0
                 bank = bank.see(vertex, REACH)
                 if far >= FAR_TWICE:
+                    doubted = Track.unsure(
+                        bank.depth(1.0), bank.relative_slope, bank.shape.width_mmHg, bank.shape.skew, 0.0)
                     wide = yield from keep_time(
-                        ProbingSearch().refine(instrument, bank.unsure(), FEWEST_LOOKS), instrument, diary)
+                        ProbingSearch().refine(instrument, doubted, FEWEST_LOOKS), instrument, diary)
                     if isinstance(wide, Failed):
                         why = wide.message
                         break

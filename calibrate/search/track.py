@@ -19,6 +19,7 @@ SURPRISE_SHARE, LOOK_SHARE, SKEW_SHARE, VEINS_DEPTH = 0.15, 0.3, 0.6, 1.3e-4  # 
 UNREST = (0.05, 25.0)  # bounds of the scale of the process noise's variance
 WIDTHS_mmHg = (6.0, 60.0)  # of the peak that are believed
 SLOPE_GAIN = 0.4  # share of a new slope that is believed
+UNSURE_mmHg, UNSURE_DRIFT_mmHg = 2.0, 0.3  # SD of a level in doubt, at least, and of its drift per look (invented)
 SURE_mmHg = 2.0  # SD of a level beyond which looks tell nothing of the shape
 SEEN_SHARE = 0.7  # of a half sweep: a vertex further out has shown one side only, and nothing of the shape
 KEPT_SKEW, SKEW_UNREST, KEPT_WIDTH, LATER_SPREAD = 0.9, 0.08, 0.9, 0.25  # see `told`
@@ -53,6 +54,12 @@ class Track(NamedTuple):
     def at(cls, depth: float, relative_slope: float, shape: Shape, sd_mmHg: float, drift_sd_mmHg: float) -> Track:
         """A level known to a standard deviation, with no drift known."""
         return cls(depth, 0.0, relative_slope, shape, sd_mmHg**2, 0.0, drift_sd_mmHg**2, shape)
+
+    @classmethod
+    def unsure(cls, depth: float, relative_slope: float, width_mmHg: float, skew: float, sd_mmHg: float) -> Track:
+        """What wide looks go on from where a level is no longer known well, nor the shape."""
+        shape = Shape(width_mmHg, skew=skew)
+        return cls.at(depth, relative_slope, shape, max(sd_mmHg, UNSURE_mmHg), UNSURE_DRIFT_mmHg)
 
     @property
     def sd_mmHg(self) -> float:

@@ -57,9 +57,6 @@ def test_it_starts_where_the_search_ended() -> None:
     start = bank()
     assert math.exp(-start.depth(0.0)) == pytest.approx(0.5) and start.depth(3.0) == start.depth(0.0)
     assert start.slope(1.0) == pytest.approx(SLOPE) and np.sum(start.weight) == pytest.approx(1.0)
-    wide = start.unsure()
-    assert wide.depth == start.depth(1.0) and wide.level_variance > 1.0
-    assert wide.shape.width_spread > SHAPE.width_spread
 
 
 def test_a_level_that_stays_is_held_better_than_one_look_sees_it() -> None:

@@ -144,3 +144,11 @@ def test_what_the_skew_is_not_known_by_is_told_however_many_looks(lever_mmHg: fl
         track = track.see(vertex(track, 0.0)._replace(lever_mmHg=lever_mmHg), CALM)
     assert track.stated_sd_mmHg >= 0.999 * math.sqrt(SKEW_SHARE) * lever_mmHg * track.shape.skew_spread
     assert track.shape.skew_spread > SKEW_UNREST
+
+
+@pytest.mark.parametrize(("sd_mmHg", "kept"), [(0.0, 2.0), (5.0, 5.0)])
+def test_a_level_in_doubt_is_wide_and_so_is_its_shape(sd_mmHg: float, kept: float) -> None:
+    doubted = Track.unsure(0.7, 0.005, 15.0, 0.3, sd_mmHg)
+    assert doubted.sd_mmHg == kept and doubted.drift_mmHg == 0.0
+    assert (doubted.depth, doubted.shape.width_mmHg, doubted.shape.skew) == (0.7, 15.0, 0.3)
+    assert doubted.shape.width_spread > 0.2 and doubted.shape.skew_spread > 0.2
