@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from experiments.firmware.foreign import judged
+from experiments.front.firmware.ticks import ticks_dataset
 from experiments.front.inputs import RecordLike, RigLike, pressure_on, rig_of
 from experiments.front.public import public
 from experiments.front.result import Result
@@ -48,14 +49,7 @@ class FirmwareCheckResult(Result):
 
     def to_xarray(self) -> xarray.Dataset:
         """Every tick of the run over `time_s`; none where the firmware did not begin."""
-        import xarray
-
-        from experiments.simulation.trace_file import as_dataset
-
-        run = self.found.watched.run
-        dataset: xarray.Dataset = xarray.Dataset(attrs=self.attributes()) if run is None else \
-            as_dataset(run, self.document())
-        return dataset
+        return ticks_dataset(self.found.watched.run, self.attributes(), self.document())
 
 
 @public

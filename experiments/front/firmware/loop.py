@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from experiments.firmware.board.processors import clock_of, processor_of
 from experiments.firmware.foreign.outcome import FirmwareChoice, LoopOutcome, loop_outcome
 from experiments.firmware.foreign.watch import BoardPlan
+from experiments.front.firmware.ticks import ticks_dataset
 from experiments.front.inputs import RecordLike, RigLike, pressure_on, rig_of
 from experiments.front.public import public
 from experiments.front.result import Result
@@ -69,14 +70,7 @@ class LoopResult(Result):
 
     def to_xarray(self) -> xarray.Dataset:
         """Every tick that the firmware came to, over `time_s`; none where it did not begin."""
-        import xarray
-
-        from experiments.simulation.trace_file import as_dataset
-
-        run = self.found.watched.run
-        dataset: xarray.Dataset = xarray.Dataset(attrs=self.attributes()) if run is None else \
-            as_dataset(run, self.document())
-        return dataset
+        return ticks_dataset(self.found.watched.run, self.attributes(), self.document())
 
     def write(self, folder: OutputFolder) -> None:
         """JSON, the picture and, after a finding that ended the run, its replay in C."""
