@@ -162,14 +162,26 @@ def _with_disk_cache(dispatcher: Any) -> Any:
     return dispatcher
 
 
+def _told_apart(function: Function) -> Function:
+    """The same function, named after what it closes over where a factory made it.
+
+    Machine code is linked by name, argument types and a count of this process's compilations. Code from the disk cache
+    brings another process's counts, so that two functions of one factory would now and then be taken for each other.
+    """
+    if function.__closure__:
+        parts = (getattr(cell.cell_contents, "__qualname__", repr(cell.cell_contents)) for cell in function.__closure__)
+        function.__qualname__ += f"[{', '.join(parts)}]"
+    return function
+
+
 def compiled(function: Function) -> Function:
     """Compile a pure function on first call and keep the machine code on disk until any source changes."""
-    return _with_disk_cache(njit(**OPTIONS)(function))  # type: ignore[no-any-return]
+    return _with_disk_cache(njit(**OPTIONS)(_told_apart(function)))  # type: ignore[no-any-return]
 
 
 def released(function: Function) -> Function:
     """Like `compiled`, and lets other Python threads run meanwhile: for long work on arrays of one owner."""
-    return _with_disk_cache(njit(nogil=True, **OPTIONS)(function))  # type: ignore[no-any-return]
+    return _with_disk_cache(njit(nogil=True, **OPTIONS)(_told_apart(function)))  # type: ignore[no-any-return]
 
 
 def fused(function: Function) -> Function:
@@ -177,12 +189,12 @@ def fused(function: Function) -> Function:
 
     What is constant in the caller's loop is then worked out once, and no state or parameter goes through memory.
     """
-    return _with_disk_cache(njit(forceinline=True, **OPTIONS)(function))  # type: ignore[no-any-return]
+    return _with_disk_cache(njit(forceinline=True, **OPTIONS)(_told_apart(function)))  # type: ignore[no-any-return]
 
 
 def inlined(function: Function) -> Function:
     """Compile a small function that only other compiled functions call; it is cached inside its callers."""
-    return njit(**OPTIONS)(function)  # type: ignore[no-any-return]
+    return njit(**OPTIONS)(_told_apart(function))  # type: ignore[no-any-return]
 
 
 def include_source(path: Path) -> None:

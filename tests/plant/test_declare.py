@@ -333,3 +333,57 @@ def test_the_same_part_in_another_folder_has_a_cache_of_its_own(
         monkeypatch.setattr(declare, "_outside_sources", {tmp_path / folder / "mine.py"})
         places.append(declare.cache_directory())
     assert places[0] != places[1]
+
+
+FACTORY = '''"""Two compiled functions of one factory, each called by a function that is kept on disk."""
+from plant.declare import compiled, inlined
+
+
+def walking(step):
+    @inlined
+    def walk(x):
+        total = 0.0
+        for i in range(1, 40):
+            total += step(x) / i if total < 50.0 else 1.0
+        return total
+
+    return walk
+
+
+@inlined
+def up(x):
+    return x
+
+
+@inlined
+def down(x):
+    return -1000.0 * x
+
+
+walk_up, walk_down = walking(up), walking(down)
+
+
+@compiled
+def upwards(x):
+    return walk_up(x)
+
+
+@compiled
+def downwards(x):
+    return walk_down(x)
+'''
+
+
+def test_two_functions_of_one_factory_are_told_apart(tmp_path: Path) -> None:
+    """What one process kept and what another compiled meet under the same name and count, as both came first."""
+    (tmp_path / "walks.py").write_text(FACTORY)
+    paths = os.pathsep.join([str(Path(plant.__path__[0]).parent), str(tmp_path)])
+    environment = {**os.environ, "PYTHONPATH": paths, "CUFFLOOP_CACHE_DIR": str(tmp_path / "cache")}
+
+    def run(*names: str) -> list[float]:
+        text = f"import walks; print({', '.join(f'walks.{name}(1.0)' for name in names)})"
+        done = subprocess.run([sys.executable, "-c", text], env=environment, text=True, capture_output=True, check=True)
+        return [float(word) for word in done.stdout.split()]
+
+    kept = run("upwards")
+    assert kept[0] > 0.0 and run("downwards", "upwards") == [-1000.0 * kept[0], *kept]
