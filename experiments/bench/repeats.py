@@ -5,13 +5,15 @@ import shlex
 
 from experiments.bench.asked import Asked
 from experiments.rigs.rig import Rig
+from experiments.rigs.spread_tables import CORRELATION, SPREAD
 from experiments.rigs.table import difference_lines, toml_value
+from experiments.rigs.uncertain import spread_lines
 from experiments.work.output import CAUTION
 
 
 def repeats(asked: Asked, rig: Rig) -> dict[str, str]:
     """Command lines and rig file by name."""
-    return {"check": check_command(asked), "simulate": simulate_command(asked), "rig_file": rig_file(rig)}
+    return {"check": check_command(asked), "simulate": simulate_command(asked), "rig_file": rig_file(asked, rig)}
 
 
 def check_command(asked: Asked) -> str:
@@ -33,9 +35,17 @@ def simulate_command(asked: Asked) -> str:
     return shlex.join([*words, *_settings(asked)])
 
 
-def rig_file(rig: Rig) -> str:
-    """The rig as a file that can be saved and loaded again: what differs from the built-in rig beneath."""
-    return "\n".join([f"# {CAUTION}", *difference_lines(rig)]) + "\n"
+def rig_file(asked: Asked, rig: Rig) -> str:
+    """The rig as a file that can be saved and loaded again: what differs from the built-in rig beneath.
+
+    What a bench left open of it goes along, but for the numbers that were turned: nobody has measured those.
+    """
+    tables = asked.source().tables
+    kinds = tuple(key[: -len("kind")] for key in asked.settings if key.endswith(".kind"))
+    spread = {k: sd for k, sd in tables.get(SPREAD, {}).items() if k not in asked.settings and not k.startswith(kinds)}
+    together = {name: {other: r for other, r in row.items() if other in spread}
+                for name, row in tables.get(CORRELATION, {}).items() if name in spread}
+    return "\n".join([f"# {CAUTION}", *difference_lines(rig), *spread_lines(spread, together)]) + "\n"
 
 
 def _record(asked: Asked) -> list[str]:

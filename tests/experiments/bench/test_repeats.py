@@ -3,7 +3,7 @@ import shlex
 
 from experiments.bench.asked import asked_of
 from experiments.bench.repeats import check_command, repeats, rig_file, simulate_command
-from experiments.rigs.rig import load_rig, parameters_of
+from experiments.rigs.rig import load_rig, parameters_of, read_rig
 from tests.experiments.bench.helper import SETUP, asked
 
 TURNED = {"controller.kp": 0.0123456789, "tube.length_m": 0.3, "transducer.at_valve_end": True}
@@ -24,7 +24,29 @@ def test_the_rig_file_loads_as_the_same_rig(tmp_path):
     path.write_text(repeats(asked(settings=TURNED), made)["rig_file"], encoding="utf-8")
     taken = load_rig(str(path))
     assert (taken.plant, taken.controller, taken.timing) == (made.plant, made.controller, made.timing)
-    assert rig_file(made).startswith("# A design and teaching tool")
+    assert rig_file(asked(), made).startswith("# A design and teaching tool")
+
+
+OPEN = """base = "wrist"
+[spread]
+"cuff.volume_mL" = 0.05
+"tube.length_m" = 0.002
+"valve.conductance" = 0.0008
+[correlation]
+"cuff.volume_mL" = { "valve.conductance" = 0.98, "tube.length_m" = 0.1 }
+"""
+
+
+def test_the_rig_file_keeps_what_was_left_open_of_numbers_not_turned(tmp_path):
+    (tmp_path / "open.toml").write_text(OPEN)
+    setup = SETUP._replace(rigs=(str(tmp_path / "open.toml"), "wrist"))
+    request = asked_of(setup, {"settings": {"tube.length_m": 0.3}})
+    (tmp_path / "taken.toml").write_text(rig_file(request, request.made()), encoding="utf-8")
+    tables = read_rig(str(tmp_path / "taken.toml")).tables
+    assert tables["spread"] == {"cuff.volume_mL": 0.05, "valve.conductance": 0.0008}
+    assert tables["correlation"] == {"cuff.volume_mL": {"valve.conductance": 0.98}}
+    other = asked_of(setup, {"settings": {"valve.kind": "pressure", "actuator.kind": "direct"}})
+    assert "valve.conductance" not in rig_file(other, other.made()).partition("[spread]")[2]
 
 
 def test_what_the_bench_was_started_with_is_in_the_command():
