@@ -11,7 +11,7 @@ from experiments.work.output import CAUTION
 def require_lines(found: Required) -> list[str]:
     """What the limits ask of a loop, then what the rig's readings are worth."""
     wanted = found.wanted
-    lines = ["what each limit asks of the loop, spent on one cause alone, for 95 % of 300 states of virtual people", "",
+    lines = ["what each limit asks of the loop, spent on one cause alone, for 95 % of virtual people in 9 states", "",
              f"{'reading':<11}{'limit':>9}{'bandwidth':>12}{'damping':>10}{'level':>13}{'height':>11}{'drift':>15}"
              f"{'noise, SD':>13}"]
     for row in found.rows:
