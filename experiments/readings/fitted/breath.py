@@ -25,8 +25,8 @@ from plant.circulation.person import drawn_person
 from plant.circulation.person_pressure import person_record
 
 Samples = NDArray[np.float64]
-BREATHS_per_min = (10.0, 18.0)  # of somebody who is ventilated
-VOLUME, INTERVAL, INTERVAL_SD = (0.025, 0.1), (0.0, 0.015), 0.005  # amplitudes, as shares
+BREATHS_per_min = (9.0, 20.0)  # of somebody who is ventilated
+VOLUME, INTERVAL, INTERVAL_SD = (0.025, 0.1), (0.0, 0.025), (0.003, 0.012)  # amplitudes and the rest, as shares
 READ_s, SECONDS = 4e-3, 45.0
 FITTED, RECORDS = range(400), 3  # people, none of whom is judged, and records of each
 RIDGE = 3e-4  # chosen like the features by cross-validation among those who are fitted on
@@ -46,8 +46,7 @@ class Breathing(NamedTuple):
 def drawn_rhythm(seed: int, number: int = 0) -> Rhythm:
     """How somebody breathes in the record of that number."""
     random = np.random.Generator(np.random.PCG64([seed, 1 + number]))
-    rate, volume, interval = (float(random.uniform(*ends)) for ends in (BREATHS_per_min, VOLUME, INTERVAL))
-    return Rhythm(rate, volume, interval, INTERVAL_SD)
+    return Rhythm(*(float(random.uniform(*ends)) for ends in (BREATHS_per_min, VOLUME, INTERVAL, INTERVAL_SD)))
 
 
 def breathing(seed: int, number: int = 0) -> Breathing:

@@ -36,10 +36,6 @@ class Waves(NamedTuple):
         spectrum[:, : HARMONICS + 1] = self.harmonics if response is None else self.harmonics * response
         return np.asarray(np.fft.irfft(spectrum * POINTS, POINTS, axis=1))
 
-    def every(self, step: int) -> Waves:
-        """Every so many of the states."""
-        return Waves._make(column[::step] for column in self)
-
     def largest(self, sizes: Samples, share: float) -> float:
         """What so large a share of people does not exceed in any of their states; `sizes` has shape (states,)."""
         first = np.flatnonzero(np.diff(self.person, prepend=-1))

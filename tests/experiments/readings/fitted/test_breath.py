@@ -15,6 +15,14 @@ def test_the_pulse_varies_less_than_the_stroke_and_the_gain_puts_that_right() ->
     assert abs(gain * one.read_percent - one.true_percent) < 0.5 * abs(one.read_percent - one.true_percent)
 
 
+@pytest.mark.slow
+def test_forty_people_are_read_within_half_a_point() -> None:
+    """Nobody of them was fitted on; half a minute."""
+    law, rows = shipped_breath(), [breathing(seed) for seed in range(7000, 7040)]
+    off = np.array([breath_gain(law, one.features, one.signal) * one.read_percent - one.true_percent for one in rows])
+    assert abs(np.mean(off)) < 0.2 and np.std(off, ddof=1) < 0.4 and np.mean(np.abs(off) < 0.5) > 0.85
+
+
 def test_a_law_that_is_there_is_found_and_its_spread_is_that_of_people_left_out() -> None:
     random = np.random.default_rng(1)
     features, noise = random.standard_normal((600, len(FEATURES))), 0.02 * random.standard_normal(600)
@@ -28,4 +36,4 @@ def test_a_law_that_is_there_is_found_and_its_spread_is_that_of_people_left_out(
 def test_each_record_of_somebody_breathes_anew() -> None:
     first, second = drawn_rhythm(7), drawn_rhythm(7, 1)
     assert first == drawn_rhythm(7) and first.breath_volume != second.breath_volume
-    assert 10.0 <= first.breaths_per_min <= 18.0 and 0.025 <= second.breath_volume <= 0.1
+    assert 9.0 <= first.breaths_per_min <= 20.0 and 0.025 <= second.breath_volume <= 0.1

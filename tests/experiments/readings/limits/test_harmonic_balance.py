@@ -4,10 +4,10 @@ import pytest
 from experiments.readings.limits.curves import GRID_mmHg
 from experiments.readings.limits.harmonic_balance import CAUSES, HEARD, LoopGains, balanced
 from experiments.readings.limits.rig_loop import rig_loop
-from experiments.readings.limits.waves import shipped_waves
+from experiments.readings.limits.waves import Waves, shipped_waves
 from experiments.rigs.rig import load_rig
 
-WAVES = shipped_waves().every(90)
+WAVES = Waves._make(column[::90] for column in shipped_waves())
 OWN = WAVES.harmonics * (np.arange(WAVES.harmonics.shape[1]) > 0)
 
 
