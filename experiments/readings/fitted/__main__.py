@@ -1,4 +1,4 @@
-"""`python -m experiments.readings.fitted [FOLDER]`: fit all constants anew, five minutes of one core.
+"""`python -m experiments.readings.fitted [FOLDER]`: fit all constants anew, some minutes of one core.
 
 Without a folder the shipped files are replaced: `constants.json`, `breath.json`, and `waves.npz` with the finger
 pressures of a hundred people in nine states who take no part in the fit.
