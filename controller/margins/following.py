@@ -1,4 +1,4 @@
-"""How the clamped cuff follows arterial pressure: the linear loop's gain from one to the other.
+"""How the clamped cuff, and what is read of it, follows arterial pressure: the linear loop's gain between them.
 
 With the hold H, the dead time D = e^{-jωτ}, the controller C and the actuator stage's slopes b (demand) and
 r (reading):
@@ -44,14 +44,23 @@ class Following:
         self._light, self._light_by_pressure = gain["light", "command"], gain["light", "arterial_pressure"]
         self._cuff = gain["cuff_pressure", "command"]
         self._cuff_by_pressure = gain["cuff_pressure", "arterial_pressure"]
+        self._reading, self._reading_by_pressure = gain["reading", "command"], gain["reading", "arterial_pressure"]
         self._inner = 1.0 - own * gain["reading", "command"]
         self._straight = own * gain["reading", "arterial_pressure"]
 
     def gain(self, coefficients: Coefficients) -> Complex:
         """Cuff pressure per arterial pressure at each frequency, shape (n,); 1 is a perfect clamp."""
+        return np.asarray(self._cuff * self._command(coefficients) + self._cuff_by_pressure)
+
+    def reading_gain(self, coefficients: Coefficients) -> Complex:
+        """The same of the transducer's reading, which is not the cuff's pressure where a line lies between them."""
+        return np.asarray(self._reading * self._command(coefficients) + self._reading_by_pressure)
+
+    def _command(self, coefficients: Coefficients) -> Complex:
+        """Command per arterial pressure."""
         by_light = self._by_light * sweep(coefficients, self.omega)
         command = (by_light * self._light_by_pressure + self._straight) / (self._inner - by_light * self._light)
-        return np.asarray(self._cuff * command + self._cuff_by_pressure)
+        return np.asarray(command)
 
     def noise_gains(self, coefficients: Coefficients) -> tuple[Complex, Complex, Complex]:
         """Cuff pressure per noise in light [mmHg at the firmware's slope], in reading [mmHg] and in the command [1]."""

@@ -1,8 +1,8 @@
 """From a clamped reading to all readings, beat by beat.
 
-reading + level → finger at heart level → beats → upper arm by law with a waveform by filter, or both by a tube; moved
-by what upper-arm cuffs have read; stroke volume → output; variation over the whole stretch; resistance. Interruptions
-are bridged for the filter only, and taken out again.
+reading + level → finger at heart level → what the servo did taken back → beats → upper arm by law with a waveform by
+filter, or both by a tube; moved by what upper-arm cuffs have read; stroke volume → output; variation over the whole
+stretch; resistance. Interruptions are bridged for the filter only, and taken out again.
 """
 from __future__ import annotations
 
@@ -32,6 +32,7 @@ from experiments.readings.output.resistance import (
 from experiments.readings.output.stroke import decade, factor_of, log_sd, stroke_mL
 from experiments.readings.output.variation import Variation, Ventilation, scaled, variation
 from experiments.readings.people.wearer import Wearer
+from experiments.readings.servo.inverse import ServoKnown, undone
 from plant.errors import InputError
 
 Samples = NDArray[np.float64]
@@ -41,7 +42,7 @@ FEWEST_BEATS = 5
 
 
 class Servo(NamedTuple):
-    """What the loop's response does to readings of people, rms."""
+    """What is left of the loop's response in readings of people, rms."""
 
     systolic_mmHg: float = 0.0
     mean_mmHg: float = 0.0
@@ -61,6 +62,7 @@ class Known(NamedTuple):
     venous_mmHg: float = USUAL_VENOUS_mmHg
     venous_sd_mmHg: float = USUAL_VENOUS_SD_mmHg
     servo: Servo = Servo()
+    loop: ServoKnown | None = None  # that wrote the reading; None: a perfect one
     arm: str = "law"  # one of ARMS
     cuff: tuple[CuffReading, ...] = ()  # read at the upper arm during the run
 
@@ -107,7 +109,7 @@ def readings(
     if np.count_nonzero(usable) * period_s < 3.0:
         raise InputError("less than 3 s of reading without an interruption; take more of the record")
     level = level_budget(known.level, float(np.mean(reading_mmHg[usable])))
-    finger = np.where(usable, reading_mmHg + level.value_mmHg, np.nan)
+    finger = undone(np.where(usable, reading_mmHg + level.value_mmHg, np.nan), period_s, known.loop)
     beats = beats_of(np.where(usable, finger, 0.0), period_s, condition)
     if np.count_nonzero(beats.counts) < FEWEST_BEATS:
         raise InputError(f"{np.count_nonzero(beats.counts)} beats count; readings take at least {FEWEST_BEATS}")

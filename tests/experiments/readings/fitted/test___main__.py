@@ -10,6 +10,7 @@ def test_both_files_are_written(tmp_path, monkeypatch) -> None:
     monkeypatch.setattr(program, "FIT_SEEDS", range(3))
     monkeypatch.setattr(program, "JUDGED_SEEDS", range(1000, 1001))
     monkeypatch.setattr(program, "STATES", 5)
+    monkeypatch.setattr(program, "BREATHING", range(2))
     program.write(tmp_path)
     held = from_plain(json.loads((tmp_path / "constants.json").read_text(encoding="utf-8")))
     assert held.arm.shape[0] == 3
