@@ -40,7 +40,7 @@ def test_ridge_leaves_the_mean_and_shrinks_the_rest() -> None:
     assert np.mean(ROWS @ strong) == pytest.approx(np.mean(values)) and np.abs(strong[1:]).max() < 0.5
 
 
-def test_the_strongest_ridge_that_does_as_well_is_taken() -> None:
+def test_the_ridge_goes_by_what_there_is_to_find() -> None:
     noise = RANDOM.standard_normal(240)
     assert best_share(PEOPLE, ROWS, ROWS @ TRUTH + 1e-6 * noise) == SHARES[0]
     assert best_share(PEOPLE, ROWS, noise) == SHARES[-1]
