@@ -1,6 +1,6 @@
 """Readings of virtual people who took no part in any choice, in nine states each, against the truth.
 
-    python -m tests.studies.judged_people --people 300     # a minute of one core; 1200 people tell shares to a point or two
+    python -m tests.studies.judged_people --people 300     # a minute of one core; 1200 people tell shares better
 
 Told are errors of the upper arm, percentage errors of output by all estimators, what the figure of Liljestrand–Zander
 after a reference hangs on, and the shares that 90 % intervals hold in each decade of age with their standard errors.
