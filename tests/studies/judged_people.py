@@ -142,8 +142,8 @@ def lines_of(people: Judged) -> list[str]:
         cells = (f"{100 * s:5.1f}±{100 * e:.1f}" for s, e in zip(share, error, strict=True))
         lines.append(f"  {name:<38}" + " ".join(cells))
     cells = np.array([share for share, _ in table.values()])
-    lines.append(f"  {np.sum(np.abs(cells - 0.9) <= 0.05)} of {cells.size} within 85 to 95 %, from {100 * cells.min():.1f} "
-                 f"to {100 * cells.max():.1f}")
+    lines.append(f"  {np.sum(np.abs(cells - 0.9) <= 0.05)} of {cells.size} within 85 to 95 %, from "
+                 f"{100 * cells.min():.1f} to {100 * cells.max():.1f}")
     return lines
 
 
