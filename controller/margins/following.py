@@ -29,15 +29,33 @@ def _gains(twin: Linear, omega: Reals) -> dict[tuple[str, str], Complex]:
     return {(o, i): found[:, k, j] for k, o in enumerate(twin.outputs) for j, i in enumerate(twin.inputs)}
 
 
+def closed_gains(loop: Loop, twin: Linear, omega: Reals) -> dict[tuple[str, str], Complex]:
+    """Gains of the closed loop from every input of a twin but its command to every output, each of shape (n,).
+
+    The twin is one of the loop's plant, with `command` among its inputs and `light` and `reading` among its outputs.
+    """
+    gain, held = _gains(twin, omega), _held(loop, omega)
+    by_light = -held * loop.by_demand / loop.light_slope * sweep(loop.coefficients, omega)
+    by_reading = held * loop.by_reading
+    inner = 1.0 - by_reading * gain["reading", "command"] - by_light * gain["light", "command"]
+    return {(o, i): gain[o, i] + gain[o, "command"] * (by_light * gain["light", i] + by_reading * gain["reading", i])
+            / inner for o, i in gain if i != "command"}
+
+
+def _held(loop: Loop, omega: Reals) -> Complex:
+    """Hold and dead time."""
+    period, dead = loop.timing.period_s, loop.timing.dead_time_s
+    hold = np.exp(-0.5j * omega * period) * np.sinc(0.5 * omega * period / np.pi)
+    return np.asarray(hold * np.exp(-1j * omega * dead))
+
+
 class Following:
     """One loop's plant at some frequencies, ready for any controller."""
 
     def __init__(self, loop: Loop, omega: Reals) -> None:
         self.omega = omega
         gain = _gains(plant_twin(loop.plant, loop.point, loop.side), omega)
-        period, dead = loop.timing.period_s, loop.timing.dead_time_s
-        hold = np.exp(-0.5j * omega * period) * np.sinc(0.5 * omega * period / np.pi)
-        held = hold * np.exp(-1j * omega * dead)
+        held = _held(loop, omega)
         self._by_light = -held * loop.by_demand / loop.light_slope
         self._own = own = held * loop.by_reading
         self._held, self._slope = held, loop.light_slope

@@ -20,7 +20,9 @@ from experiments.readings.arm.tube import tube_to_arm
 from experiments.readings.arm.values import PRESSURES, arm_values, finger_values, wave_values
 from experiments.readings.beats.stream import Beats, Conditions, beats_of
 from experiments.readings.chain.by_cuff import CuffReading, by_cuff
+from experiments.readings.fitted.breath_law import shipped_breath
 from experiments.readings.fitted.store import Constants, shipped
+from experiments.readings.output.breath_gain import breath_features, breath_gain
 from experiments.readings.output.estimators import ESTIMATORS, LEVEL_BLIND, SHAPE
 from experiments.readings.output.interval import Contribution, Interval, interval
 from experiments.readings.output.resistance import (
@@ -122,9 +124,7 @@ def readings(
     output = np.asarray(stroke * 60e-3 / beats.interval_s)
     summary = _summary(known, held, beats, (seen.arm_mmHg, stroke, output), (level, seen.reference))
     pulse = variation(beats.onset_s, beats.pulse_mmHg, beats.counts, known.ventilation, _interrupted(beats))
-    strokes = scaled(variation(
-        beats.onset_s, ESTIMATORS[USUAL_ESTIMATOR](seen.beats), beats.counts, known.ventilation, _interrupted(beats)),
-        *held.variation)
+    strokes = _stroke_variation(known, seen.beats)
     resisted = resistance(summary["mean"].value, summary["output"].value, summary["mean"].sd, summary["output"].sd,
                           known.venous_mmHg, known.venous_sd_mmHg)
     step = float(np.nanmean((seen.arm_mmHg[:, 1] - beats.mean_mmHg)[beats.counts]))
@@ -136,6 +136,17 @@ def readings(
     null = 60e-3 * law.known_mL / float(np.mean(beats.interval_s[beats.counts]))
     return Readings(period_s, known, beats, seen.arm_mmHg, stroke, output, finger, seen.wave_mmHg, level, summary, null,
                     pulse, strokes, resisted, seen.reference)
+
+
+def _stroke_variation(known: Known, beats: Beats) -> Variation:
+    """Variation of stroke volume: that of the usual estimator times the gain of this stretch."""
+    found = variation(beats.onset_s, ESTIMATORS[USUAL_ESTIMATOR](beats), beats.counts, known.ventilation,
+                      _interrupted(beats))
+    if math.isnan(found.breaths_per_min):
+        return found
+    law = shipped_breath()
+    features, signal = breath_features(beats, beats.counts, found.breaths_per_min / 60.0, known.wearer)
+    return scaled(found, breath_gain(law, features, signal), law.sd)
 
 
 def _seen(known: Known, held: Constants, finger: Samples, beats: Beats, period_s: float) -> Seen:

@@ -7,6 +7,7 @@ not about people and may rightly alarm: a lamp makes the set point void, and an 
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -29,6 +30,7 @@ from plant.scenarios.scenario import SCENARIOS, scenario_inputs
 
 RIGHTLY = ("light", "occlusion")  # scenarios in which a warning is no false alarm
 FILL_s, LOOK_s = 12.0, 10.0  # fill before a set point, until veins and wall are at rest; over which that is found
+PIECE_s = 2.0  # of them, one look
 BLOCK_s = 20.0
 
 
@@ -104,11 +106,16 @@ def story_orders(rig: Rig, inputs: Inputs, story: Story) -> Orders:
 
 
 def _true_point(rig: Rig, inputs: Inputs, start: int, end: int) -> tuple[float, float, float]:
-    """Cuff pressure to fill to [mmHg], set point and slope that are true of some ticks, in their ambient light."""
-    look = slice(start, end + 1)
-    seen = Inputs(inputs.arterial_mmHg[look], inputs.tone[look], inputs.ambient[look])
-    cuff, light, steep = set_point_of(rig, seen)
-    here, own = (float(ambient_seen(rig.plant.light, a)) for a in (seen.ambient[0], rig.plant.light.ambient))
+    """Cuff pressure to fill to [mmHg], set point and slope that are true of some ticks, in their ambient light.
+
+    The mean of what looks of PIECE_s would see one after the other: where tone goes up and down in waves the light
+    answers with the mean of its slopes, which is more than the slope at the mean tone.
+    """
+    pieces = max(round((end - start) * rig.timing.period_s / PIECE_s), 1)
+    edges = np.linspace(start, min(end, len(inputs.arterial_mmHg) - 1), pieces + 1).astype(int)
+    looks = [set_point_of(rig, inputs.part(int(a), max(int(b), int(a) + 1))) for a, b in pairwise(edges)]
+    cuff, light, steep = (float(value) for value in np.mean(looks, axis=0))
+    here, own = (float(ambient_seen(rig.plant.light, a)) for a in (inputs.ambient[start], rig.plant.light.ambient))
     return cuff, light + here - own, steep
 
 

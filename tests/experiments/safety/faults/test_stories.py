@@ -45,8 +45,19 @@ def test_the_set_point_follows_late_and_never_jumps():
     steps = np.abs(np.diff(orders.set_point)) / orders.light_slope[1:]
     assert np.max(np.delete(steps, 60_000 - 1)) < 0.05  # mmHg a tick, but where the cuff is filled anew
     assert len(np.unique(orders.set_point[12_000:22_000])) == 1
-    _, late, _ = set_point_of(own, Inputs(*(c[32_000:42_001] for c in drifting)))
-    assert orders.set_point[52_000] == pytest.approx(late, rel=1e-9)
+    looks = [set_point_of(own, Inputs(*(c[k : k + 2_001] for c in drifting))) for k in range(32_000, 42_000, 2_000)]
+    assert orders.set_point[52_000] == pytest.approx(np.mean([light for _, light, _ in looks]), rel=1e-9)
+
+
+def test_a_slope_that_goes_up_and_down_with_waves_is_known_by_its_mean():
+    """By the slope at the mean tone alone, less than the mean of slopes, a loop swings where tone is lowest."""
+    own = on_finger(load_rig("wrist"), FINGER)
+    inputs = finger_inputs(own, FINGER, 60.0)
+    waves = inputs._replace(tone=inputs.tone + 0.6 * np.sin(0.2 * np.pi * np.arange(len(inputs.tone)) * 1e-3))
+    slope = story_orders(own, waves, Story(60.0)).light_slope[42_000]
+    lowest, mean = (set_point_of(own, waves.part(22_000, 32_000)._replace(tone=np.full(10_001, tone)))[2]
+                    for tone in (np.min(waves.tone), np.mean(waves.tone)))
+    assert 1.1 * mean < slope < 0.9 * lowest
 
 
 @pytest.mark.parametrize("minutes", [-1.0, 0.5, 601.0, float("nan")])
