@@ -29,7 +29,7 @@ Samples = NDArray[np.float64]
 BREATHS_per_min = (9.0, 20.0)  # of somebody who is ventilated
 VOLUME, INTERVAL, INTERVAL_SD = (0.025, 0.1), (0.0, 0.025), (0.003, 0.012)  # amplitudes and the rest, as shares
 READ_s, SECONDS = 4e-3, 45.0
-FITTED, RECORDS = range(200), 3  # people, none of whom is judged, and records of each
+FITTED, RECORDS = range(300), 3  # people, none of whom is judged, and records of each
 RIDGE = 3e-4  # chosen like the features by cross-validation among those who are fitted on
 FOLDS = 10
 
@@ -85,7 +85,7 @@ def _ridge(columns: Samples, wanted: Samples) -> Samples:
 
 
 def write_breath(folder: Path, people: Iterable[int] = FITTED, records: int = RECORDS) -> None:
-    """Fit, and write the file into a folder: a minute and a half of one core for all of them."""
+    """Fit, and write the file into a folder: two minutes of one core for all of them."""
     rows = [breathing(seed, number) for seed in people for number in range(records)]
     text = json.dumps(as_plain(fit_breath(rows)), indent=1)
     (folder / FILE.name).write_text(text + "\n", encoding="utf-8")
