@@ -21,6 +21,7 @@ from experiments.readings.chain.chain import Known, Readings, readings
 from experiments.readings.chain.truth import LATEST_s
 from experiments.readings.output.variation import Ventilation
 from experiments.readings.people.wearer import wearer_of
+from experiments.readings.servo.rig_servo import rig_servo
 from experiments.rigs.rig import NOMINAL_mmHg, Rig, clamp
 from experiments.simulation.instrument import instrument_of
 from experiments.simulation.session import Session
@@ -141,8 +142,8 @@ def _edges(shown: NDArray[np.bool_]) -> Samples:
     return np.asarray(edge.reshape(-1, 2), float)
 
 
-def read(wanted: Wanted, wave: Samples, period_s: float) -> Readings | None:
-    """All readings of what was shown; None of less than LEAST_s of it."""
+def read(wanted: Wanted, wave: Samples, period_s: float, perfect: bool = False) -> Readings | None:
+    """All readings of what was shown; None of less than LEAST_s of it. `perfect`: by a servo that bends nothing."""
     shown = np.isfinite(wave)
     if np.count_nonzero(shown) * period_s < LEAST_s:
         return None
@@ -153,8 +154,9 @@ def read(wanted: Wanted, wave: Samples, period_s: float) -> Readings | None:
                        transmission=rig.plant.tissue.transmission)
     breath = Ventilation(True, TIDAL_mL_kg, True, wanted.who.rhythm.breaths_per_min)
     # a reference at the start: its value does not matter here, for the beats of the first minute set it afterwards
+    loop = None if perfect else rig_servo(rig, float(np.mean(wave[shown])) + level.p0_mmHg)
     known = Known(wearer_of(wanted.who.person), level, wanted.estimator, wanted.who.state.stroke_mL,
-                  ventilation=breath)
+                  ventilation=breath, loop=loop)
     return readings(wave, period_s, condition, known)
 
 

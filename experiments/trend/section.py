@@ -24,9 +24,9 @@ def readings_section(
     required: Required, figure: Any, trend: TrendDocument | None, pictures: dict[str, tuple[bytes, str]]
 ) -> Section:
     """One section; `figure` is that of the limits, `trend` and its pictures are there where a study was given."""
-    body = paragraph("What this loop does to what is read from it, on 300 states of virtual people: 95 % of them keep "
-                     "these errors. Output is that of Liljestrand and Zander. Estimates from a model, no clinical use; "
-                     "people scatter more than virtual people.", "lead")
+    body = paragraph("What this loop does to what is read from it, on a hundred virtual people: 95 % of them keep "
+                     "these errors in each of nine states. Output is that of Liljestrand and Zander. Estimates from a "
+                     "model, no clinical use; people scatter more than virtual people.", "lead")
     body += table(WORTH_HEAD, [[one.reading, one.unit, round(one.by_loop, 3), round(one.by_level, 3)]
                                for one in required.worth])
     body += paragraph(f"Light noise alone reads a variation with the breath of {required.floor_percent:.2f} %. Set "

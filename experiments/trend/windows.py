@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from experiments.readings.chain.chain import USUAL_ESTIMATOR, Readings
-from experiments.readings.fitted.store import shipped
+from experiments.readings.fitted.breath_law import shipped_breath
+from experiments.readings.output.breath_gain import breath_features, breath_gain
 from experiments.readings.output.estimators import ESTIMATORS
 from experiments.readings.output.variation import fit_percent
 from experiments.trend.hour import Hour, Told
@@ -106,11 +107,14 @@ def course_of(told: Told, hour: Hour, found: Readings, good: NDArray[np.bool_]) 
     columns = (found.arm_mmHg[good, 1], told.arm_mmHg[place, 1], strokes * 60e-3 / interval, true * 60e-3 / interval)
     means = [window_means(number, values, count) for values in columns]
     rate = found.known.ventilation.breaths_per_min / 60.0
-    pulses, gain = ESTIMATORS[USUAL_ESTIMATOR](found.beats)[good], shipped().variation[0]
+    pulses, law = ESTIMATORS[USUAL_ESTIMATOR](found.beats)[good], shipped_breath()
     variations = np.full((2, count), np.nan)
     for k in np.flatnonzero(whole):
         own = (number == k) & np.isfinite(strokes)
         if np.count_nonzero(own) >= FEWEST_BEATS:
+            window = good.copy()
+            window[good] = own
+            gain = breath_gain(law, *breath_features(found.beats, window, rate, found.known.wearer))
             for row, values, factor in ((0, pulses, gain), (1, true, 1.0)):
                 variations[row, k] = factor * fit_percent(onset[own], values[own], rate)[0]
     return Course(np.asarray(starts + 0.5 * WINDOW_s, float), shown / WINDOW_s, whole, *means, *variations)

@@ -111,8 +111,9 @@ def aortic(artery: Artery) -> bool:
     return "aort" in artery.name.lower() or "iliac" in artery.name.lower()
 
 
+@lru_cache(maxsize=32)
 def lines_of(scale: Scale) -> Lines:
-    """The pieces of a person's arteries."""
+    """The pieces of a person's arteries; not to be changed in place."""
     plan = layout()
     wide = np.array([a.inlet_radius_m for a in ARTERIES])[list(plan.artery)]
     narrow = np.array([a.outlet_radius_m for a in ARTERIES])[list(plan.artery)]
@@ -143,8 +144,26 @@ def responses(scale: Scale, beds: Beds, frequency_Hz: Samples, checked: bool = T
 
     `checked`: work out the flows at all nodes, too, for `balance`; else it is nan.
     """
-    plan, lines = layout(), lines_of(scale)
-    port, ends = two_port(lines, frequency_Hz), bed_admittance(lines, beds, frequency_Hz)
+    return all_responses([(scale, beds, frequency_Hz)], checked)[0]
+
+
+def all_responses(asked: list[tuple[Scale, Beds, Samples]], checked: bool = True) -> list[Responses]:
+    """The same of several circulations at once, which takes little longer than of one."""
+    lines = [lines_of(scale) for scale, _, _ in asked]
+    ports = [two_port(own, one[2]) for own, one in zip(lines, asked, strict=True)]
+    port = TwoPort(*(np.concatenate(fields, axis=1) for fields in zip(*ports, strict=True)))
+    ends = np.concatenate([bed_admittance(own, *one[1:]) for own, one in zip(lines, asked, strict=True)], axis=1)
+    pressures = _eliminated(port, ends, checked)
+    balance = _balance(port, ends, pressures) if checked else np.full(ends.shape[1], math.nan)
+    cuts = np.cumsum([len(one[2]) for one in asked])[:-1]
+    columns = [np.split(values, cuts) for values in (*(PER_mL * pressures[site] for site in layout().sites), balance)]
+    return [Responses(one[2], root, arm, finger, float(np.max(left)))
+            for one, root, arm, finger, left in zip(asked, *columns, strict=True)]
+
+
+def _eliminated(port: TwoPort, ends: Complex, everywhere: bool) -> dict[int, Complex]:
+    """Pressures [Pa] for one m³/s into the root: at the sites, and at all other nodes if they are wanted."""
+    plan = layout()
     matrix: dict[int, dict[int, Complex]] = {}
     for k, (a, b) in enumerate(plan.ends):
         for one, other in ((a, b), (b, a)):
@@ -165,13 +184,12 @@ def responses(scale: Scale, beds: Beds, frequency_Hz: Samples, checked: bool = T
             for other, value in row.items():
                 target[other] = target.get(other, 0.0) - weight * value
     pressures = dict(zip(plan.sites, _solve(matrix, plan.sites), strict=True))
-    for node, weights in reversed(removed) if checked else ():
-        lost = np.zeros(len(frequency_Hz), complex)
+    for node, weights in reversed(removed) if everywhere else ():
+        lost = np.zeros(ends.shape[1], complex)
         for other, weight in weights.items():
             lost -= weight * pressures[other]
         pressures[node] = lost
-    root, arm, finger = (PER_mL * pressures[site] for site in plan.sites)
-    return Responses(frequency_Hz, root, arm, finger, _balance(port, ends, pressures) if checked else math.nan)
+    return pressures
 
 
 def _solve(matrix: dict[int, dict[int, Complex]], sites: tuple[int, ...]) -> list[Complex]:
@@ -186,8 +204,8 @@ def _solve(matrix: dict[int, dict[int, Complex]], sites: tuple[int, ...]) -> lis
     return list(np.linalg.solve(full, source)[:, :, 0].T)
 
 
-def _balance(port: TwoPort, ends: Complex, pressures: dict[int, Complex]) -> float:
-    """Flow into all pieces and beds at every node, which must add up to the source: its largest misfit."""
+def _balance(port: TwoPort, ends: Complex, pressures: dict[int, Complex]) -> Samples:
+    """Flow into all pieces and beds at every node, which must add up to the source: its largest misfit by frequency."""
     plan = layout()
     flow: dict[int, Complex] = {}
     for k, (a, b) in enumerate(plan.ends):
@@ -196,4 +214,4 @@ def _balance(port: TwoPort, ends: Complex, pressures: dict[int, Complex]) -> flo
     for node, admittance in zip(plan.terminals, ends, strict=True):
         flow[node] = flow[node] + admittance * pressures[node]
     flow[plan.sites[0]] = flow[plan.sites[0]] - 1.0
-    return float(max(np.max(np.abs(value)) for value in flow.values()))
+    return np.asarray(np.max([np.abs(value) for value in flow.values()], axis=0))

@@ -15,7 +15,7 @@ from plant.bounds import check_bounds
 from plant.circulation.beds import Beds, OUTFLOW_mmHg
 from plant.circulation.geometry import ARTERIES, Artery, HEIGHT_m
 from plant.circulation.line import speed_m_s, stiffness_Pa
-from plant.circulation.network import Scale, aortic, responses
+from plant.circulation.network import Scale, all_responses, aortic
 from plant.declare import quantity
 from plant.errors import InputError
 
@@ -189,19 +189,30 @@ def beds_of(scale: Scale, state: Physiology) -> Beds:
 
     Tone of the hand is the hand's alone: it does not change the sum that the mean pressure is held with.
     """
-    wanted = state.resistance_mmHg_s_mL
-    none = np.zeros(1)
-    beds = Beds(wanted, BED_TIME_s * state.store, ARM_BED_TIME_s * state.store, 1.0)
-    before, slope, step = math.nan, 1.0, 0.0
+    return all_beds([scale], [state])[0]
+
+
+def all_beds(scales: list[Scale], states: list[Physiology]) -> list[Beds]:
+    """The same of several circulations at once. Raises InputError."""
+    none, wanted = np.zeros(1), np.array([state.resistance_mmHg_s_mL for state in states])
+    found, before = np.full((2, len(states)), np.nan)
+    step, slope, open_ = np.zeros(len(states)), np.ones(len(states)), np.ones(len(states), bool)
+    beds = [Beds(float(r), BED_TIME_s * state.store, ARM_BED_TIME_s * state.store, 1.0)
+            for r, state in zip(wanted, states, strict=True)]
     for _ in range(8):
-        found = float(responses(scale, beds, none, False).root[0].real)
-        if math.isfinite(before) and abs(step) > 1e-6 * wanted:  # below, the difference is rounding
-            slope = (found - before) / step
-        step = (wanted - found) / slope
-        before = found
-        if abs(step) < 1e-12 * wanted:
+        rows = np.flatnonzero(open_)
+        if not len(rows):
             break
-        beds = beds._replace(resistance_mmHg_s_mL=beds.resistance_mmHg_s_mL + step)
-    if not beds.resistance_mmHg_s_mL > 0.0:
-        raise InputError(f"Physiology.mean_mmHg = {state.mean_mmHg:g} mmHg is too low for that flow")
-    return beds._replace(hand=math.exp(HAND_TONE * state.tone))
+        got = all_responses([(scales[k], beds[k], none) for k in rows], False)
+        found[rows] = [float(one.root[0].real) for one in got]
+        moved = open_ & np.isfinite(before) & (np.abs(step) > 1e-6 * wanted)  # below, the difference is rounding
+        slope = np.where(moved, (found - before) / np.where(moved, step, 1.0), slope)
+        step = np.where(open_, (wanted - found) / slope, step)
+        before = found.copy()
+        open_ &= np.abs(step) >= 1e-12 * wanted
+        for k in np.flatnonzero(open_):
+            beds[k] = beds[k]._replace(resistance_mmHg_s_mL=beds[k].resistance_mmHg_s_mL + float(step[k]))
+    for one, state in zip(beds, states, strict=True):
+        if not one.resistance_mmHg_s_mL > 0.0:
+            raise InputError(f"Physiology.mean_mmHg = {state.mean_mmHg:g} mmHg is too low for that flow")
+    return [one._replace(hand=math.exp(HAND_TONE * state.tone)) for one, state in zip(beds, states, strict=True)]

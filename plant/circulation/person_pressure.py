@@ -7,6 +7,7 @@ and the hand's resistance goes with the tone that the finger model is given.
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -67,6 +68,7 @@ class PersonRecord(NamedTuple):
         return PressureTrace(self.finger_mmHg, self.period_s, np.ones(len(self.finger_mmHg), bool), name, source)
 
 
+@lru_cache(maxsize=4)  # a person is often recorded again: a quarter of a second
 def impulse_responses(person: Person, state: Physiology) -> Samples:
     """Pressure [mmHg] after 1 mL into the aortic root at once: root, upper arm, finger; (3, WINDOW_s · WORKING_Hz)."""
     count = round(WINDOW_s * WORKING_Hz)

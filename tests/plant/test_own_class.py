@@ -180,6 +180,7 @@ def test_a_valve_of_ones_own_in_one_file(own, cuffloop):
     assert run.status == 0 and json.loads(run.out)["tracking"]["ideal"]["rms_mmHg"] < 3.0
 
 
+@pytest.mark.slow
 def test_failures_of_a_valve_of_ones_own(own, cuffloop):
     """What asks for a built-in valve's parameters does not apply, and says so; everything else runs."""
     folder = own(OWN_VALVE)

@@ -66,7 +66,7 @@ def one(rig_name: str, who: Named, told: Told, seed: int, number: int) -> dict:
         whole = truth[: len(truth) // factor * factor].reshape(-1, factor).mean(axis=1)
         whole[: round(first / READ_s)] = np.nan
         p0 = float(unloaded_pressure(rig.plant.artery, rig.tone.level))
-        perfect = read(wanted, whole - p0, READ_s)
+        perfect = read(wanted, whole - p0, READ_s, True)
         found = hour.found if name == ESTIMATORS[0] else None
         for way, seen in (("rig", found), ("perfect", perfect)):
             if seen is None:

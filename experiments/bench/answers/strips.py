@@ -23,6 +23,7 @@ from plant.pressure.record import PressureTrace
 COARSE_STEPS = 3  # Runge–Kutta steps a tick while a knob moves: within 0.2 mmHg of careful ones
 FILL_s, SETTLE_s = 0.3, 1.7  # the cuff begins full, veins and wall at rest: it needs less time than after filling
 MOST_POINTS = 2500  # of a curve; beyond the pixels of any page
+FEWER_POINTS = 850  # while a knob moves: painting takes longer than the run itself
 Curves = dict[str, NDArray[Any]]
 DRAWN = {
     "arterial_mmHg": "arterial_mmHg", "cuff_mmHg": "cuff_mmHg", "light": "light", "area": "area", "command": "command",
@@ -60,7 +61,8 @@ def strips_answer(
     run = run_ready(ready)
     tell(0.8)
     head["set_point"] = ready.set_point
-    return head | run_head(run, run_tracking(run, onsets(trace), harmonics=False)), run_curves(run)
+    told = run_head(run, run_tracking(run, onsets(trace), harmonics=False))
+    return head | told, run_curves(run, FEWER_POINTS if quick else MOST_POINTS)
 
 
 def _pinned(rig: Rig, trace: PressureTrace, plan: Plan, sections: int, quick: bool) -> Ready | None:
@@ -101,10 +103,10 @@ def run_head(run: Run, found: Tracking | None) -> dict[str, Any]:
     return told
 
 
-def run_curves(run: Run) -> Curves:
-    """Curves of a run, thinned to what a page can show; time from the run's start [s]."""
+def run_curves(run: Run, points: int = MOST_POINTS) -> Curves:
+    """Curves of a run, thinned to so many points at most; time from the run's start [s]."""
     ticks = len(run.channels["cuff_mmHg"])
-    every = max(1, math.ceil(ticks / MOST_POINTS))
+    every = max(1, math.ceil(ticks / points))
     curves: Curves = {"time_s": np.arange(0, ticks, every) * run.period_s}
     for name, channel in DRAWN.items():
         curves[name] = run.channels[channel][::every]

@@ -82,7 +82,7 @@ def require(
 
     >>> import cuffloop
     >>> row = cuffloop.require("wrist", output=5).found.rows[0]
-    >>> row.reading, 8 < row.bandwidth_Hz < 11
+    >>> row.reading, 10 < row.bandwidth_Hz < 11
     ('output', True)
     """
     bounded("--at", at_mmHg, 30.0, 250.0, "mmHg")

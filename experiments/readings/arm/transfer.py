@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from experiments.readings.people.wearer import Wearer, circulation
+from experiments.readings.servo.band import band
 
 Samples = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -20,7 +21,6 @@ Complex = NDArray[np.complex128]
 KNOT_Hz, KNOTS = 1.0, 25
 FEATURES = ("constant", "age", "height", "mean pressure", "interval")
 REACH_s = 0.6  # of the filter's impulse response, on each side
-FULL_Hz, NOTHING_Hz = 14.0, 24.0  # it is left as it is up to here, and has rolled off there
 
 
 class Transfer(NamedTuple):
@@ -42,8 +42,7 @@ def response(transfer: Transfer, features: Samples, frequency_Hz: Samples) -> Co
     knots = KNOT_Hz * np.arange(KNOTS)
     gain = features @ transfer.gains
     found = np.interp(frequency_Hz, knots, gain.real) + 1j * np.interp(frequency_Hz, knots, gain.imag)
-    fall = np.clip((frequency_Hz - FULL_Hz) / (NOTHING_Hz - FULL_Hz), 0.0, 1.0)
-    return np.asarray(np.where(frequency_Hz > 0.0, found, 1.0) * (0.5 + 0.5 * np.cos(np.pi * fall)))
+    return np.asarray(np.where(frequency_Hz > 0.0, found, 1.0) * band(frequency_Hz))
 
 
 def taps(transfer: Transfer, features: Samples, period_s: float) -> Samples:

@@ -14,6 +14,7 @@ import numpy as np
 
 from experiments.readings.arm.transfer import Complex, Samples, filtered, impulse_taps
 from experiments.readings.people.wearer import Wearer
+from experiments.readings.servo.band import NOTHING_Hz, band
 from plant.circulation.beds import END_SHARES, HAND_ENDS, OUTFLOW_mmHg
 from plant.circulation.line import DENSITY_kg_m3, series_impedance, speed_m_s, stiffness_Pa, wall_kg_s
 from plant.circulation.person import (
@@ -27,7 +28,6 @@ from plant.circulation.person import (
 from plant.units import PASCAL_PER_MMHG
 
 LENGTH_m, RADIUS_m, MISMATCH = 0.315, 2.01e-3, 1.54
-ENDS_Hz = (14.0, 24.0)  # left as it is up to the first, rolled off at the second
 LOWEST_mmHg, HIGHEST_mmHg = 45.0, 180.0  # mean pressure that a usual person is made for
 
 
@@ -64,24 +64,18 @@ def tube_to_arm(wearer: Wearer, finger_mmHg: Samples, period_s: float) -> Sample
     still = float(np.real(tube_ratio(wearer, middle, np.zeros(1))[0]))
 
     def response(frequency_Hz: Samples) -> Complex:
-        ratio = tube_ratio(wearer, middle, np.minimum(frequency_Hz, ENDS_Hz[1])) / still
-        return np.asarray(ratio * rolled_off(frequency_Hz))
+        ratio = tube_ratio(wearer, middle, np.minimum(frequency_Hz, NOTHING_Hz)) / still
+        return np.asarray(ratio * band(frequency_Hz))
 
     kernel = still * impulse_taps(response, period_s)
     return filtered(kernel, finger_mmHg) + (still - 1.0) * max(middle - OUTFLOW_mmHg, 0.0)
-
-
-def rolled_off(frequency_Hz: Samples) -> Samples:
-    """1 up to the first of ENDS_Hz, cosine to 0 at the second."""
-    fall = np.clip((frequency_Hz - ENDS_Hz[0]) / (ENDS_Hz[1] - ENDS_Hz[0]), 0.0, 1.0)
-    return np.asarray(0.5 + 0.5 * np.cos(np.pi * fall))
 
 
 def tube_beat(wearer: Wearer, finger_mmHg: Samples, interval_s: float) -> Samples:
     """The same of one beat that is repeated for ever: exact by its harmonics."""
     spectrum, middle = np.fft.rfft(finger_mmHg), float(np.mean(finger_mmHg))
     frequency = np.asarray(np.arange(len(spectrum)) / interval_s, float)
-    ratio = tube_ratio(wearer, middle, np.minimum(frequency, ENDS_Hz[1])) * rolled_off(frequency)
+    ratio = tube_ratio(wearer, middle, np.minimum(frequency, NOTHING_Hz)) * band(frequency)
     still = float(np.real(ratio[0])) - 1.0
     ratio[0] = 1.0
     return np.asarray(np.fft.irfft(spectrum * ratio, len(finger_mmHg)) + still * max(middle - OUTFLOW_mmHg, 0.0))

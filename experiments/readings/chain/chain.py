@@ -1,8 +1,8 @@
 """From a clamped reading to all readings, beat by beat.
 
-reading + level → finger at heart level → beats → upper arm by law with a waveform by filter, or both by a tube; moved
-by what upper-arm cuffs have read; stroke volume → output; variation over the whole stretch; resistance. Interruptions
-are bridged for the filter only, and taken out again.
+reading + level → finger at heart level → what the servo did taken back → beats → upper arm by law with a waveform by
+filter, or both by a tube; moved by what upper-arm cuffs have read; stroke volume → output; variation over the whole
+stretch; resistance. Interruptions are bridged for the filter only, and taken out again.
 """
 from __future__ import annotations
 
@@ -20,7 +20,9 @@ from experiments.readings.arm.tube import tube_to_arm
 from experiments.readings.arm.values import PRESSURES, arm_values, finger_values, wave_values
 from experiments.readings.beats.stream import Beats, Conditions, beats_of
 from experiments.readings.chain.by_cuff import CuffReading, by_cuff
+from experiments.readings.fitted.breath_law import shipped_breath
 from experiments.readings.fitted.store import Constants, shipped
+from experiments.readings.output.breath_gain import breath_features, breath_gain
 from experiments.readings.output.estimators import ESTIMATORS, LEVEL_BLIND, SHAPE
 from experiments.readings.output.interval import Contribution, Interval, interval
 from experiments.readings.output.resistance import (
@@ -32,6 +34,7 @@ from experiments.readings.output.resistance import (
 from experiments.readings.output.stroke import decade, factor_of, log_sd, stroke_mL
 from experiments.readings.output.variation import Variation, Ventilation, scaled, variation
 from experiments.readings.people.wearer import Wearer
+from experiments.readings.servo.inverse import ServoKnown, undone
 from plant.errors import InputError
 
 Samples = NDArray[np.float64]
@@ -41,7 +44,7 @@ FEWEST_BEATS = 5
 
 
 class Servo(NamedTuple):
-    """What the loop's response does to readings of people, rms."""
+    """What is left of the loop's response in readings of people, rms."""
 
     systolic_mmHg: float = 0.0
     mean_mmHg: float = 0.0
@@ -61,6 +64,7 @@ class Known(NamedTuple):
     venous_mmHg: float = USUAL_VENOUS_mmHg
     venous_sd_mmHg: float = USUAL_VENOUS_SD_mmHg
     servo: Servo = Servo()
+    loop: ServoKnown | None = None  # that wrote the reading; None: a perfect one
     arm: str = "law"  # one of ARMS
     cuff: tuple[CuffReading, ...] = ()  # read at the upper arm during the run
 
@@ -107,7 +111,7 @@ def readings(
     if np.count_nonzero(usable) * period_s < 3.0:
         raise InputError("less than 3 s of reading without an interruption; take more of the record")
     level = level_budget(known.level, float(np.mean(reading_mmHg[usable])))
-    finger = np.where(usable, reading_mmHg + level.value_mmHg, np.nan)
+    finger = undone(np.where(usable, reading_mmHg + level.value_mmHg, np.nan), period_s, known.loop)
     beats = beats_of(np.where(usable, finger, 0.0), period_s, condition)
     if np.count_nonzero(beats.counts) < FEWEST_BEATS:
         raise InputError(f"{np.count_nonzero(beats.counts)} beats count; readings take at least {FEWEST_BEATS}")
@@ -120,9 +124,7 @@ def readings(
     output = np.asarray(stroke * 60e-3 / beats.interval_s)
     summary = _summary(known, held, beats, (seen.arm_mmHg, stroke, output), (level, seen.reference))
     pulse = variation(beats.onset_s, beats.pulse_mmHg, beats.counts, known.ventilation, _interrupted(beats))
-    strokes = scaled(variation(
-        beats.onset_s, ESTIMATORS[USUAL_ESTIMATOR](seen.beats), beats.counts, known.ventilation, _interrupted(beats)),
-        *held.variation)
+    strokes = _stroke_variation(known, seen.beats)
     resisted = resistance(summary["mean"].value, summary["output"].value, summary["mean"].sd, summary["output"].sd,
                           known.venous_mmHg, known.venous_sd_mmHg)
     step = float(np.nanmean((seen.arm_mmHg[:, 1] - beats.mean_mmHg)[beats.counts]))
@@ -134,6 +136,17 @@ def readings(
     null = 60e-3 * law.known_mL / float(np.mean(beats.interval_s[beats.counts]))
     return Readings(period_s, known, beats, seen.arm_mmHg, stroke, output, finger, seen.wave_mmHg, level, summary, null,
                     pulse, strokes, resisted, seen.reference)
+
+
+def _stroke_variation(known: Known, beats: Beats) -> Variation:
+    """Variation of stroke volume: that of the usual estimator times the gain of this stretch."""
+    found = variation(beats.onset_s, ESTIMATORS[USUAL_ESTIMATOR](beats), beats.counts, known.ventilation,
+                      _interrupted(beats))
+    if math.isnan(found.breaths_per_min):
+        return found
+    law = shipped_breath()
+    features, signal = breath_features(beats, beats.counts, found.breaths_per_min / 60.0, known.wearer)
+    return scaled(found, breath_gain(law, features, signal), law.sd)
 
 
 def _seen(known: Known, held: Constants, finger: Samples, beats: Beats, period_s: float) -> Seen:

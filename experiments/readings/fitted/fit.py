@@ -1,6 +1,8 @@
 """From virtual people in nine states to the constants of the readings. Nobody who is judged takes part."""
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from typing import NamedTuple
 
 import numpy as np
@@ -13,11 +15,12 @@ from experiments.readings.beats.delineate import Marks, marks_of
 from experiments.readings.beats.reasons import Reason
 from experiments.readings.beats.stream import Beat, Beats, columns
 from experiments.readings.fitted.store import Constants
+from experiments.readings.fitted.tenths import best_share, held_out, least_squares, ridge, spread_by_decade
 from experiments.readings.output.estimators import ESTIMATORS, SHAPE, shape_features
-from experiments.readings.output.interval import NORMAL_90
-from experiments.readings.output.stroke import DECADES, Law, squares
+from experiments.readings.output.stroke import Law, quadratic
 from experiments.readings.people.population import Case
 from experiments.readings.people.wearer import Wearer, wearer_of
+from experiments.readings.servo.band import banded
 
 Samples = NDArray[np.float64]
 PERIOD_s = 2e-3
@@ -29,7 +32,7 @@ class Seen(NamedTuple):
 
     wearer: Wearer
     interval_s: float
-    finger_mmHg: Samples  # one beat
+    finger_mmHg: Samples  # one beat, within the band that a clamp is read in
     arm_mmHg: Samples
     stroke_mL: float
     seed: int
@@ -38,7 +41,8 @@ class Seen(NamedTuple):
 
 def seen(case: Case) -> Seen:
     """One state without what nobody can see."""
-    return Seen(wearer_of(case.person), 60.0 / case.state.rate_per_min, case.steady.finger_mmHg, case.steady.arm_mmHg,
+    interval_s = 60.0 / case.state.rate_per_min
+    return Seen(wearer_of(case.person), interval_s, banded(case.steady.finger_mmHg, interval_s), case.steady.arm_mmHg,
                 case.state.stroke_mL, case.seed, case.number)
 
 
@@ -69,26 +73,16 @@ def beats_at(waves: list[Samples], cases: list[Seen]) -> Beats:
     return columns(rows)
 
 
-def by_decade(values: Samples, ages: Samples) -> Samples:
-    """Root mean square of values in each decade of age, smoothed: their squares as a straight line in age.
-
-    A decade holds some thirty people, whose own spread would be mistaken for that of the decade. It is scaled so that
-    ± NORMAL_90 of it holds nine in ten of all values, which are not quite normal.
-    """
-    law, least = np.polyfit(ages, values**2, 1), 0.25 * float(np.mean(values**2))
-
-    def spread(age: Samples) -> Samples:
-        return np.asarray(np.sqrt(np.maximum(np.polyval(law, age), least)))
-
-    scale = float(np.quantile(np.abs(values) / spread(ages), 0.9)) / NORMAL_90
-    return scale * spread(np.array(DECADES[:-1]) + 5.0)
-
-
 def against_rest(cases: list[Seen], log_error: Samples) -> Samples:
     """Log errors of states once the constant of the same person at rest is taken; of rest itself nan."""
     rest = {one.seed: float(e) for one, e in zip(cases, log_error, strict=True) if one.number == 0}
     return np.array([np.nan if one.number == 0 else e - rest[one.seed]
                      for one, e in zip(cases, log_error, strict=True)])
+
+
+def people_of(cases: list[Seen]) -> NDArray[np.int64]:
+    """Whose each case is."""
+    return np.array([one.seed for one in cases], np.int64)
 
 
 def within_people(cases: list[Seen], values: Samples) -> Samples:
@@ -101,12 +95,12 @@ def within_people(cases: list[Seen], values: Samples) -> Samples:
 
 def raw_of(name: str, law: Law, beats: Beats, cases: list[Seen], change: bool) -> Samples:
     """An estimator for the one beat of every case."""
+    build = np.array([one.wearer.build for one in cases])
     if name != SHAPE:
-        return ESTIMATORS[name](beats)
-    aged = aged_features(beats, cases)
+        return ESTIMATORS[name](beats) ** (build[:, :2] @ law.change_shape if change else 1.0)
     if change:
-        return np.asarray(np.exp(aged @ law.change_shape))
-    return np.asarray(np.exp(np.concatenate([aged, squares(shape_features(beats), law.usual)], axis=1) @ law.shape))
+        return np.asarray(np.exp(aged_features(beats, cases) @ law.change_shape))
+    return np.asarray(np.exp(quadratic(shape_features(beats), law.usual, build[:, 1]) @ law.shape))
 
 
 def aged_features(beats: Beats, cases: list[Seen]) -> Samples:
@@ -115,37 +109,31 @@ def aged_features(beats: Beats, cases: list[Seen]) -> Samples:
     return np.concatenate([features, features * ages], axis=1)
 
 
-def ridge(rows: Samples, values: Samples, share: float = 3e-5) -> Samples:
-    """Least squares with a penalty on each column's own scale: columns that others nearly make up stay small."""
-    scale = np.std(rows, axis=0)
-    scale = np.where(scale > 0.0, scale, 1.0)
-    scaled = rows / scale
-    normal = scaled.T @ scaled + share * len(rows) * np.eye(rows.shape[1])
-    return np.asarray(np.linalg.solve(normal, scaled.T @ values) / scale)
-
-
 def fit_law(name: str, beats: Beats, cases: list[Seen]) -> Law:
-    """Constants of one estimator, from the finger's beats."""
-    truth = np.log(np.array([one.stroke_mL for one in cases]))
-    build = np.array([one.wearer.build for one in cases])
-    ages = np.array([one.wearer.age_years for one in cases])
-    none = np.empty(0)
-    law = Law(none, none, none, none, none, float(np.mean(np.exp(truth))))
+    """Constants of one estimator, from the finger's beats; spreads are those of people who are held out."""
+    truth, people = np.log(np.array([one.stroke_mL for one in cases])), people_of(cases)
+    build, ages = np.array([one.wearer.build for one in cases]), np.array([one.wearer.age_years for one in cases])
+    usual, none = np.empty(0), np.empty(0)
+    fit: Callable[[Samples, Samples], Samples] = least_squares
     if name == SHAPE:
-        aged = aged_features(beats, cases)
         features = shape_features(beats)
         usual = np.stack([np.mean(features, axis=0), np.std(features, axis=0)])
-        found = ridge(np.concatenate([build, aged, squares(features, usual)], axis=1), truth)
-        changing = np.linalg.lstsq(within_people(cases, aged), within_people(cases, truth), rcond=None)[0]
-        law = law._replace(build=found[: build.shape[1]], shape=found[build.shape[1] :],
-                           change_shape=np.asarray(changing, float), usual=usual)
+        rows = np.concatenate([build, quadratic(features, usual, build[:, 1])], axis=1)
+        fit, target = partial(ridge, share=best_share(people, rows, truth)), truth
+        changing = aged_features(beats, cases)
     else:
-        law = law._replace(build=np.linalg.lstsq(build, truth - np.log(raw_of(name, law, beats, cases, False)),
-                                                 rcond=None)[0])
-    error = np.log(raw_of(name, law, beats, cases, False)) + build @ law.build - truth
-    change = against_rest(cases, np.log(raw_of(name, law, beats, cases, True)) - truth)
+        plain = np.log(ESTIMATORS[name](beats))
+        rows, target = build, truth - plain
+        changing = plain[:, None] * build[:, :2]
+    error = held_out(people, rows, target, fit) - target
+    found = fit(rows, target)
+    moved, true = within_people(cases, changing), within_people(cases, truth)
+    followed = held_out(people, moved, true, least_squares, changing)
+    change = against_rest(cases, followed - truth)
     kept = np.isfinite(change)
-    return law._replace(absolute_sd=by_decade(error, ages), change_sd=by_decade(change[kept], ages[kept]))
+    return Law(found[: build.shape[1]], found[build.shape[1] :] if name == SHAPE else none,
+               least_squares(moved, true), spread_by_decade(error, ages),
+               spread_by_decade(change[kept], ages[kept]), float(np.mean(np.exp(truth))), usual)
 
 
 def truth_values(cases: list[Seen]) -> Samples:
@@ -172,17 +160,18 @@ def spreads(cases: list[Seen], left: Samples) -> tuple[dict[str, Samples], dict[
     for k, name in enumerate(PRESSURES):
         moved = against_rest(cases, left[:, k])
         kept = np.isfinite(moved)
-        large[name], change[name] = by_decade(left[:, k], ages), by_decade(moved[kept], ages[kept])
+        large[name] = spread_by_decade(left[:, k], ages)
+        change[name] = spread_by_decade(moved[kept], ages[kept])
     return large, change
 
 
 def fit_constants(cases: list[Seen], variation: tuple[float, float] = (1.0, 0.0)) -> Constants:
     """All constants from the cases that are fitted on; those of `breath.py` are handed in."""
-    transfer = fit_transfer([(row_of(one), one.finger_mmHg, one.arm_mmHg, one.interval_s) for one in cases])
+    transfer = fit_transfer([(row_of(one), one.finger_mmHg, banded(one.arm_mmHg, one.interval_s), one.interval_s)
+                             for one in cases])
     beats = beats_at([one.finger_mmHg for one in cases], cases)
     rows, wanted = feature_rows(beats, cases), truth_values(cases) - finger_values(beats)
-    arm = np.linalg.lstsq(rows, wanted, rcond=None)[0].T
-    left = wanted - rows @ arm.T
+    left = wanted - held_out(people_of(cases), rows, wanted, least_squares)
     laws = {name: fit_law(name, beats, cases) for name in (*ESTIMATORS, SHAPE)}
     by_law, by_tube = spreads(cases, left), spreads(cases, tube_errors(cases))
-    return Constants(transfer, laws, np.asarray(arm, float), *by_law, *by_tube, variation)
+    return Constants(transfer, laws, least_squares(rows, wanted).T, *by_law, *by_tube, variation)

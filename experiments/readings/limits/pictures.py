@@ -19,7 +19,8 @@ def require_figure(found: Required) -> Any:
     """Pressures on the left, shares on the right; crosses are the rig itself."""
     figure = new_figure(11.0, 4.8)
     people = shipped_waves()
-    curves = [worst(changes(people, first_order(float(f)))) for f in BANDWIDTHS_Hz]
+    plain = people.pressure_mmHg()
+    curves = [worst(people, changes(people, first_order(float(f)), 0.0, plain)) for f in BANDWIDTHS_Hz]
     worth = {one.reading: one for one in found.worth}
     panels = zip(figure.subplots(1, 2), (("systolic", "diastolic"), ("output", "pulse")), ("mmHg", "%"), strict=True)
     for axes, names, unit in panels:
@@ -37,11 +38,11 @@ def require_figure(found: Required) -> Any:
                 axes.axvline(row.bandwidth_Hz, color=GREY, linewidth=0.9, linestyle=":")
                 axes.annotate(f"{row.bandwidth_Hz:.3g} Hz", (row.bandwidth_Hz, row.limit), xytext=(4, 4),
                               textcoords="offset points", fontsize=8, color=GREY)
-        tidy(axes, "bandwidth (Hz)", f"error that 95 % of states keep ({unit})")
+        tidy(axes, "bandwidth (Hz)", f"error that 95 % of people keep ({unit})")
         axes.set_xticks([3, 5, 10, 20, 30, 60], ["3", "5", "10", "20", "30", "60"])
         axes.minorticks_off()
         axes.legend(fontsize=8, frameon=False, loc="lower left")
     figure.suptitle(f"limits on readings (dashed) and the bandwidth they ask for (dotted); crosses: {found.rig}",
                     fontsize=11)
-    stamp(figure, "300 states of virtual people")
+    stamp(figure, "100 virtual people, each in nine states")
     return figure

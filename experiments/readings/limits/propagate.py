@@ -41,11 +41,17 @@ def second_order(natural_Hz: float, damping: float) -> Response:
     return lambda f: np.asarray(1.0 / (1.0 - (f / natural_Hz) ** 2 + 2j * damping * f / natural_Hz))
 
 
-def changes(waves: Waves, response: Response | None = None, level_mmHg: float = 0.0) -> Changes:
-    """What a response and a shift of the level do to the readings of all states."""
-    plain = waves.pressure_mmHg()
+def changes(
+    waves: Waves, response: Response | None = None, level_mmHg: float = 0.0, plain: Samples | None = None
+) -> Changes:
+    """What a response and a shift of the level do to the readings of all states; `plain` are the beats themselves."""
+    plain = waves.pressure_mmHg() if plain is None else plain
     seen = plain if response is None else waves.pressure_mmHg(response(waves.frequency_Hz))
-    seen = seen + level_mmHg
+    return differences(plain, seen + level_mmHg)
+
+
+def differences(plain: Samples, seen: Samples) -> Changes:
+    """Readings of beats as they are seen less those of the beats themselves, [mmHg] (states, samples)."""
     (top, foot), (tops, feet) = ((np.max(p, axis=1), np.min(p, axis=1)) for p in (plain, seen))
     pulse, pulses = top - foot, tops - feet
     return Changes(
@@ -54,6 +60,6 @@ def changes(waves: Waves, response: Response | None = None, level_mmHg: float = 
     )
 
 
-def worst(found: Changes, share: float = SHARE) -> dict[str, float]:
-    """Size of each change that so large a share of states does not exceed, by the reading's name."""
-    return {name: float(np.quantile(np.abs(values), share)) for name, values in zip(UNITS, found, strict=True)}
+def worst(waves: Waves, found: Changes, share: float = SHARE) -> dict[str, float]:
+    """Size of each change that so large a share of people does not exceed in any of their states, by the reading."""
+    return {name: waves.largest(np.abs(values), share) for name, values in zip(UNITS, found, strict=True)}

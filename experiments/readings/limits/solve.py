@@ -3,7 +3,7 @@
     bandwidth    of a first-order loop                        damping      of a second-order loop of given bandwidth
     level        error of set point and level                 height       level by hydrostatics
     noise        of a beat's pulse, by the variation's floor   gap share    that leaves windows of the wanted length
-Quantities are those that 95 % of the states keep.
+Quantities are those that 95 % of people keep in each of their states: a limit is somebody's, at any time of the day.
 """
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from experiments.readings.limits.propagate import SHARE, UNITS, changes, first_order, second_order, worst
+from experiments.readings.limits.propagate import SHARE, UNITS, Response, changes, first_order, second_order
 from experiments.readings.limits.waves import Waves
 from experiments.readings.output.variation import BREATHS, floor_percent
 from plant.errors import InputError
@@ -69,7 +69,7 @@ def crossing(keeps: Callable[[float], bool], low: float, high: float, rising: bo
         return math.nan
     if keeps(other):
         return other
-    for _ in range(40):
+    for _ in range(24):  # of a span of 400 leaves less than a millionth
         middle = math.sqrt(best * other)
         if keeps(middle):
             best = middle
@@ -98,8 +98,7 @@ def needed(waves: Waves, wanted: Wanted) -> list[Needed]:
     check(wanted)
     rows = [_row(waves, name, limit, wanted) for name, limit in wanted.limits.items()]
     if math.isfinite(wanted.variation_percent):
-        pulse = np.ptp(waves.pressure_mmHg(), axis=1)
-        noise = float(np.quantile(wanted.variation_percent / (floor_percent(1.0, 4.0) / pulse), 1.0 - SHARE))
+        noise = wanted.variation_percent / floor_percent(1.0, 4.0) * smallest_pulse_mmHg(waves)
         nan = math.nan
         rows.append(Needed("variation", wanted.variation_percent, "%", nan, nan, nan, nan, nan, noise))
     return rows
@@ -118,20 +117,27 @@ def check(wanted: Wanted) -> None:
 
 
 def _row(waves: Waves, name: str, limit: float, wanted: Wanted) -> Needed:
-    def kept(**how: object) -> bool:
-        return worst(changes(waves, **how))[name] <= limit  # type: ignore[arg-type]  # one of two keywords
+    plain, field = waves.pressure_mmHg(), list(UNITS).index(name)
+
+    def size(response: Response | None = None, level_mmHg: float = 0.0) -> float:
+        return waves.largest(np.abs(changes(waves, response, level_mmHg, plain)[field]), SHARE)
 
     blind = name == "pulse"
-    bandwidth = crossing(lambda f: kept(response=first_order(f)), LOWEST_Hz, HIGHEST_Hz)
-    damping = least_damping(lambda z: worst(changes(waves, second_order(wanted.natural_Hz, z)))[name], limit)
+    bandwidth = crossing(lambda f: size(first_order(f)) <= limit, LOWEST_Hz, HIGHEST_Hz)
+    damping = least_damping(lambda z: size(second_order(wanted.natural_Hz, z)), limit)
     level = math.nan if blind else min(
-        crossing(lambda p, sign=sign: kept(level_mmHg=sign * p), 1e-3, MOST_LEVEL_mmHg, False)  # type: ignore[misc]
+        crossing(lambda p, sign=sign: size(level_mmHg=sign * p) <= limit, 1e-3, MOST_LEVEL_mmHg, False)  # type: ignore[misc]
         for sign in (-1.0, 1.0))
     noise = math.nan
     if name in ("pulse", "output"):
-        noise = 0.01 * limit * float(np.quantile(np.ptp(waves.pressure_mmHg(), axis=1), 1.0 - SHARE)) / 1.645
+        noise = 0.01 * limit * smallest_pulse_mmHg(waves) / 1.645
     return Needed(name, limit, UNITS[name], bandwidth, damping, level, 100.0 * level / hydrostatic_mmHg(1.0),
                   level * 3600.0 / wanted.recalibration_s, noise)
+
+
+def smallest_pulse_mmHg(waves: Waves) -> float:
+    """Pulse pressure that SHARE of people do not fall below in any of their states."""
+    return 1.0 / waves.largest(1.0 / np.ptp(waves.pressure_mmHg(), axis=1), SHARE)
 
 
 def availability(run_s: float, gap_s: float, window_s: float) -> float:

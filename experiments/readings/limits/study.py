@@ -4,11 +4,9 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-import numpy as np
-
-from experiments.readings.limits.propagate import changes, worst
+from experiments.readings.limits.propagate import changes, differences, worst
 from experiments.readings.limits.rig_loop import RigLoop, rig_loop
-from experiments.readings.limits.solve import Needed, Wanted, most_gap_share, needed
+from experiments.readings.limits.solve import Needed, Wanted, most_gap_share, needed, smallest_pulse_mmHg
 from experiments.readings.limits.waves import Waves, shipped_waves
 from experiments.readings.output.variation import floor_percent
 from experiments.rigs.rig import Rig
@@ -18,7 +16,7 @@ USUAL_LEVEL_mmHg = 2.0  # SD of a found set point
 
 
 class Worth(NamedTuple):
-    """What a rig does to readings, that 95 % of the states keep, and whether a limit is kept."""
+    """What a rig does to readings, that 95 % of people keep in each of their states, and whether a limit is kept."""
 
     reading: str
     unit: str
@@ -52,15 +50,14 @@ def required(rig: Rig, wanted: Wanted, mean_mmHg: float, level_sd_mmHg: float = 
     """Solve both ways at a mean pressure. Raises InputError."""
     people = shipped_waves() if waves is None else waves
     rows, loop = needed(people, wanted), rig_loop(rig, mean_mmHg)
-    by_loop = worst(changes(people, loop.response))
+    by_loop = worst(people, differences(people.pressure_mmHg(), loop.followed_mmHg(people)))
     level = 1.645 * level_sd_mmHg
-    by_level = {name: max(worst(changes(people, level_mmHg=sign * level))[name] for sign in (-1.0, 1.0))
-                for name in by_loop}
+    lower, higher = (worst(people, changes(people, level_mmHg=sign * level)) for sign in (-1.0, 1.0))
+    by_level = {name: max(lower[name], higher[name]) for name in by_loop}
     units = {"systolic": "mmHg", "diastolic": "mmHg", "mean": "mmHg", "pulse": "%", "output": "%"}
     worth = [Worth(name, units[name], by_loop[name], by_level[name] if name != "pulse" else 0.0,
                    wanted.limits.get(name, math.nan)) for name in units]
-    pulse = float(np.quantile(np.ptp(people.pressure_mmHg(), axis=1), 0.05))
-    floor = floor_percent(math.sqrt(2.0) * loop.noise_mmHg / pulse, 4.0)
+    floor = floor_percent(math.sqrt(2.0) * loop.noise_mmHg / smallest_pulse_mmHg(people), 4.0)
     share = math.nan
     if math.isfinite(wanted.variation_percent):
         share = most_gap_share(wanted.window_s, wanted.availability, GAP_s)

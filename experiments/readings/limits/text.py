@@ -11,15 +11,15 @@ from experiments.work.output import CAUTION
 def require_lines(found: Required) -> list[str]:
     """What the limits ask of a loop, then what the rig's readings are worth."""
     wanted = found.wanted
-    lines = ["what each limit asks of the loop, spent on one cause alone, for 95 % of 300 states of virtual people", "",
+    lines = ["what each limit asks of the loop, spent on one cause alone, for 95 % of virtual people in 9 states", "",
              f"{'reading':<11}{'limit':>9}{'bandwidth':>12}{'damping':>10}{'level':>13}{'height':>11}{'drift':>15}"
-             f"{'noise, SD':>13}"]
+             f"{'noise, SD':>15}"]
     for row in found.rows:
         lines.append(
             f"{row.reading:<11}{f'{row.limit:g} {row.unit}':>9}{_told(row.bandwidth_Hz, 'Hz', '≥ '):>12}"
             f"{_told(row.damping, '', '≥ '):>10}{_told(row.level_mmHg, 'mmHg', '± '):>13}"
             f"{_told(row.height_cm, 'cm', '± '):>11}{_told(row.drift_mmHg_h, 'mmHg/h', '± '):>15}"
-            f"{_told(row.noise_mmHg, 'mmHg', '≤ '):>13}")
+            f"{_told(row.noise_mmHg, 'mmHg', '≤ '):>15}")
     lines += [f"bandwidth of a first-order loop; damping of a second-order one of {wanted.natural_Hz:g} Hz; drift "
               f"within {wanted.recalibration_s / 60:g} min"]
     if math.isfinite(found.gap_share):

@@ -23,6 +23,7 @@ class Waves(NamedTuple):
 
     interval_s: Samples  # (states,)
     harmonics: Complex  # (states, HARMONICS + 1), as of np.fft.rfft over one sample
+    person: NDArray[np.int64]  # (states,) whose state each is, from 0 on
 
     @property
     def frequency_Hz(self) -> Samples:
@@ -35,15 +36,21 @@ class Waves(NamedTuple):
         spectrum[:, : HARMONICS + 1] = self.harmonics if response is None else self.harmonics * response
         return np.asarray(np.fft.irfft(spectrum * POINTS, POINTS, axis=1))
 
+    def largest(self, sizes: Samples, share: float) -> float:
+        """What so large a share of people does not exceed in any of their states; `sizes` has shape (states,)."""
+        first = np.flatnonzero(np.diff(self.person, prepend=-1))
+        return float(np.quantile(np.maximum.reduceat(sizes, first), share))
 
-def waves_of(interval_s: Samples, pressure_mmHg: Samples) -> Waves:
-    """Waves of beats, shape (states, samples)."""
+
+def waves_of(interval_s: Samples, pressure_mmHg: Samples, person: NDArray[np.int64] | None = None) -> Waves:
+    """Waves of beats, shape (states, samples), of people in order (None: each state is somebody else's)."""
     spectrum = np.fft.rfft(pressure_mmHg, axis=1)[:, : HARMONICS + 1] / pressure_mmHg.shape[1]
-    return Waves(np.asarray(interval_s, float), spectrum)
+    return Waves(np.asarray(interval_s, float), spectrum, np.arange(len(interval_s)) if person is None else person)
 
 
 @lru_cache(maxsize=1)
 def shipped_waves() -> Waves:
-    """The 300 states that come with the package."""
+    """The hundred people, each in nine states, that come with the package."""
     with np.load(FILE) as held:
-        return Waves(held["interval_s"].astype(float), held["harmonics"].astype(complex))
+        return Waves(held["interval_s"].astype(float), held["harmonics"].astype(complex),
+                     held["person"].astype(np.int64))

@@ -1,9 +1,12 @@
 """Stroke volume in mL: an estimator times a constant for age, sex, height and weight, or one from a reference.
 
     log SV = log estimator + Σ c_j x_j          x = 1, age, sex, height, weight
-The shape estimator is log-linear in features of the beat; for change after a reference it has weights of its own, which
-look at changes within a person only and go with age. Constants and their spreads were fitted on virtual people: what
-they leave open there is what an interval is made of, apart for the absolute value and for change. People scatter more.
+    SV = reference · (estimator/that of the reference)^e      e goes with age
+The exponent is not part of the published estimators: a stroke that lasts longer makes the pulse grow by less, and e is
+what people's changes ask for; 1 would be the estimator as published. The shape estimator is quadratic in features of
+the beat; for change after a reference it has weights of its own, which look at changes within a person only and go with
+age. Constants and their spreads were fitted on virtual people: what they leave open there, of people who were held out,
+is what an interval is made of, apart for the absolute value and for change. People scatter more.
 """
 from __future__ import annotations
 
@@ -21,19 +24,19 @@ DECADES = (20.0, 30.0, 40.0, 50.0, 60.0, 70.0, 80.0)  # edges in years
 
 
 NONE = np.empty(0)
-MOST = 3.0  # SD from its mean beyond which a feature's square grows no more: nobody was fitted on there
+MOST = 2.5  # SD from its mean beyond which a feature is taken no further: hardly anybody was fitted on there
 
 
 class Law(NamedTuple):
     """One estimator's constants."""
 
     build: Samples  # (5,) of the wearer's build
-    shape: Samples  # of SHAPE_FEATURES, of them times age and of their squares, or empty
-    change_shape: Samples  # of SHAPE_FEATURES and of them times age, for change within a person, or empty
+    shape: Samples  # of `quadratic`, or empty
+    change_shape: Samples  # of SHAPE_FEATURES and of them times age, or (2,) of an exponent, for change within a person
     absolute_sd: Samples  # SD of log SV in each decade of age
     change_sd: Samples  # SD of log SV against a reference at rest, in each decade
     known_mL: float  # mean of all people: the null predictor
-    usual: Samples = NONE  # (2, features): mean and SD that squares are taken about, or empty
+    usual: Samples = NONE  # (2, features): mean and SD that `quadratic` is taken about, or empty
 
 
 def decade(age_years: float) -> int:
@@ -46,20 +49,27 @@ def with_age(features: Samples, wearer: Wearer) -> Samples:
     return np.concatenate([features, features * wearer.build[1]], axis=1)
 
 
-def squares(features: Samples, usual: Samples) -> Samples:
-    """Squares of features about their means by their SDs, (2, features), bounded."""
-    return np.asarray(np.clip((features - usual[0]) / usual[1], -MOST, MOST) ** 2)
+def quadratic(features: Samples, usual: Samples, age: Samples) -> Samples:
+    """Features about their means by their SDs (2, features), bounded; the same times age (1 or rows), and products."""
+    own = np.clip((features - usual[0]) / usual[1], -MOST, MOST)
+    first, second = np.triu_indices(own.shape[1])
+    return np.concatenate([own, own * np.reshape(age, (-1, 1)), own[:, first] * own[:, second]], axis=1)
+
+
+def exponent(law: Law, wearer: Wearer) -> float:
+    """With which an estimator follows change within a person: the pulse grows by less than the stroke, or by more."""
+    return float(law.change_shape @ wearer.build[:2])
 
 
 def raw(name: str, law: Law, beats: Beats, wearer: Wearer, change: bool = False) -> Samples:
-    """An estimator before any constant, for each beat."""
+    """An estimator before any constant, for each beat; `change`: as it follows change after a reference."""
     if name != SHAPE:
-        return ESTIMATORS[name](beats)
+        plain = ESTIMATORS[name](beats)
+        return np.asarray(np.where(plain > 0.0, plain, np.nan) ** exponent(law, wearer)) if change else plain
     features = shape_features(beats)
-    aged = with_age(features, wearer)
     if change:
-        return np.asarray(np.exp(aged @ law.change_shape))
-    return np.asarray(np.exp(np.concatenate([aged, squares(features, law.usual)], axis=1) @ law.shape))
+        return np.asarray(np.exp(with_age(features, wearer) @ law.change_shape))
+    return np.asarray(np.exp(quadratic(features, law.usual, wearer.build[1:2]) @ law.shape))
 
 
 def constant(law: Law, wearer: Wearer) -> float:

@@ -3,8 +3,8 @@
 Peak to trough: 100 (max − min)/((max + min)/2) in each breath, mean of three (Michard and others 2000, from memory).
 Noise alone gives a value there; the fit takes it out: a sinusoid of the breath's period with a straight line beneath,
 by least squares, whose squared amplitude is lowered by what white noise adds to it, 4 σ²/n. A pulse varies by less than
-the stroke that makes it, as a larger one also lasts longer: for stroke volume a gain that was fitted on virtual people
-puts that right in the mean, and what it leaves of each of them is part of the standard error.
+the stroke that makes it: for stroke volume a gain puts that right (`breath_gain.py`), and what it leaves is part of the
+standard error.
 """
 from __future__ import annotations
 
@@ -64,16 +64,46 @@ def _left(time_s: Samples, values: Samples, frequency_Hz: float) -> Samples:
     return np.asarray(values - design @ np.linalg.lstsq(design, values, rcond=None)[0])
 
 
-def fit_percent(time_s: Samples, values: Samples, frequency_Hz: float) -> tuple[float, float, float]:
-    """Variation by the fit with noise taken out, its standard error [%], and the noise's SD as a share of the mean."""
+class Swing(NamedTuple):
+    """A sinusoid with the breath, fitted over a straight line."""
+
+    mean: float
+    amplitude: complex  # cosine minus j times sine about the middle of the stretch
+    noise: float  # SD of what is left
+    beats: int
+
+    @property
+    def relative(self) -> complex:
+        """Amplitude over mean."""
+        return self.amplitude / self.mean
+
+    @property
+    def squared(self) -> float:
+        """Squared amplitude less what white noise adds to it."""
+        return abs(self.amplitude) ** 2 - 4.0 * self.noise**2 / self.beats
+
+    @property
+    def signal(self) -> float:
+        """Share of the squared amplitude that noise does not explain, 0 … 1."""
+        whole = max(self.squared, 0.0) + 4.0 * self.noise**2 / self.beats
+        return max(self.squared, 0.0) / whole if whole > 0.0 else 0.0
+
+
+def swing(time_s: Samples, values: Samples, frequency_Hz: float) -> Swing:
+    """The sinusoid of a frequency in some values, by least squares."""
     design = _design(time_s, frequency_Hz)
     law = np.linalg.lstsq(design, values, rcond=None)[0]
     free = len(values) - 4
     noise = float(np.sqrt(np.sum((values - design @ law) ** 2) / free)) if free > 0 else math.nan
-    squared = float(law[2] ** 2 + law[3] ** 2) - 4.0 * noise**2 / len(values)
-    mean = float(law[0])
-    error = noise * math.sqrt(2.0 / len(values)) if free > 0 else math.nan
-    return 200.0 * math.sqrt(max(squared, 0.0)) / mean, 200.0 * error / mean, noise / mean
+    return Swing(float(law[0]), complex(law[2], -law[3]), noise, len(values))
+
+
+def fit_percent(time_s: Samples, values: Samples, frequency_Hz: float) -> tuple[float, float, float]:
+    """Variation by the fit with noise taken out, its standard error [%], and the noise's SD as a share of the mean."""
+    found = swing(time_s, values, frequency_Hz)
+    squared, mean = found.squared, found.mean
+    error = found.noise * math.sqrt(2.0 / found.beats)
+    return 200.0 * math.sqrt(max(squared, 0.0)) / mean, 200.0 * error / mean, found.noise / mean
 
 
 def peak_percent(time_s: Samples, values: Samples, frequency_Hz: float) -> float:

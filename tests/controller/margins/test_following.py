@@ -33,12 +33,13 @@ def test_as_the_simulation_does(name, changes, frequency_Hz):
     run, still = (simulate(rig, tone(rig, frequency_Hz, size), plan) for size in (0.5, 0.0))
     part = slice(2000, 4000)  # whole periods of all these tones
     turn = np.exp(-2j * np.pi * frequency_Hz * np.arange(2000) * rig.timing.period_s)
-    cuff, arterial = (run.channels[c][part] - still.channels[c][part] for c in ("cuff_mmHg", "arterial_mmHg"))
-    seen = (cuff @ turn) / (arterial @ turn)
+    cuff, arterial, reading = (run.channels[c][part] - still.channels[c][part]
+                               for c in ("cuff_mmHg", "arterial_mmHg", "reading_mmHg"))
     coefficients = design(rig.controller, rig.timing.period_s)
     loop = build_loop(rig.plant, clamp(rig, 95.0, 0.0), "fill", rig.timing, rig.stage, coefficients)
-    found = Following(loop, np.array([2.0 * np.pi * frequency_Hz])).gain(coefficients)[0]
-    assert abs(found - seen) < 0.01
+    following = Following(loop, np.array([2.0 * np.pi * frequency_Hz]))
+    assert abs(following.gain(coefficients)[0] - (cuff @ turn) / (arterial @ turn)) < 0.01
+    assert abs(following.reading_gain(coefficients)[0] - (reading @ turn) / (arterial @ turn)) < 0.01
 
 
 def test_without_gain_the_cuff_hardly_moves():

@@ -116,7 +116,7 @@ def stacked(found):
     return np.stack([found[name] for name in CHANNELS], axis=-1)
 
 
-@pytest.mark.parametrize("name", ["wrist", "cabinet"])
+@pytest.mark.parametrize("name", ["wrist", pytest.param("cabinet", marks=pytest.mark.slow)])
 @pytest.mark.parametrize("changes", [(), AT_WORK], ids=["plain", "all at work"])
 def test_each_finger_is_its_single_run(name, changes):
     """Every channel within 1e-9 of its size, cuff pressure within 1e-9 mmHg, converter steps off."""

@@ -48,6 +48,7 @@ def test_simc_on_a_lag_with_dead_time(gain, time_s, share):
     assert found.delay_margin_s == pytest.approx((math.pi - 1.0) * delay_s, rel=1e-6)
 
 
+@pytest.mark.slow
 def test_simc_on_the_tick():
     """The same numbers from the firmware's own discrete law, where the tick is short beside the dead time; the 20 ms
     hold what the hold costs, half a tick."""

@@ -26,8 +26,9 @@ TICKS = 1000
 ALLOWED_mmHg = 0.01
 # (valve, sections of the tube, flow inverse, rigs): each row is one more compilation of the kernel
 CLASSES = (
-    ("flow", 0, False, 10), ("flow", 1, True, 10), ("flow", 3, True, 9), ("pressure", 0, False, 9),
-    ("pressure", 2, False, 8), ("pressure", 8, False, 8),
+    ("flow", 0, False, 10), pytest.param("flow", 1, True, 10, marks=pytest.mark.slow), ("flow", 3, True, 9),
+    ("pressure", 0, False, 9), ("pressure", 2, False, 8),
+    pytest.param("pressure", 8, False, 8, marks=pytest.mark.slow),  # each of them compiles a plant of its own
 )
 
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from plant.circulation.person import person_of, usual_physiology
-from plant.circulation.state import steady_state, taper
+from plant.circulation.state import steady_state, steady_states, taper
 
 PERSON = person_of(45.0, "m")
 STATE = usual_physiology(PERSON)
@@ -28,6 +28,13 @@ def test_pressure_grows_and_falls_along_the_arm_as_it_does_in_people() -> None:
 def test_the_gradient_of_a_finger_moves_the_finger_only() -> None:
     plain, off = steady_state(PERSON, STATE), steady_state(PERSON._replace(gradient_mmHg=-8.0), STATE)
     assert off.finger_mmHg == pytest.approx(plain.finger_mmHg - 8.0) and np.all(off.arm_mmHg == plain.arm_mmHg)
+
+
+def test_several_states_at_once_are_each_as_alone() -> None:
+    states = [STATE, STATE._replace(rate_per_min=100.0), STATE._replace(mean_mmHg=75.0, stroke_mL=50.0)]
+    for one, state in zip(steady_states(PERSON, states), states, strict=True):
+        assert one.finger_mmHg == pytest.approx(steady_state(PERSON, state).finger_mmHg, rel=1e-10)
+        assert 0.0 < one.found.balance < 1e-9
 
 
 def test_a_state_is_quick() -> None:

@@ -42,7 +42,7 @@ export class Chart {
     const axis = { stroke: ink, font, labelFont: font, grid: { stroke: grid, width: 1 }, ticks: { stroke: grid, width: 1 } };
     const { about } = this;
     const options = {
-      width: this.width(), height: about.height, legend: { show: false }, padding: [6, 8, 0, 0],
+      width: this.width(), height: about.height, legend: { show: false }, padding: [8, 18, 0, 0],
       scales: { x: { time: false, distr: about.x.log ? 3 : 1, ...(about.x.range ? { range: about.x.range } : {}) },
         y: about.range ? { range: about.range } : {} },
       cursor: { y: false, points: { show: false }, drag: { x: true, y: false, setScale: false },

@@ -59,7 +59,8 @@ export class Asking {
     const { slot, number, want } = answer.head;
     const handler = this.handlers[slot];
     if (want !== undefined) {
-      if (handler && this.isNewest(slot, number)) handler(answer);
+      // a kernel is compiled at the server's own wish: no request of this slot was ever sent
+      if (handler && (want === "compile" || this.isNewest(slot, number))) handler(answer);
       return;
     }
     if (this.underWay.get(slot) === number) this.underWay.delete(slot);

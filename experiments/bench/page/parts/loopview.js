@@ -2,7 +2,7 @@
 import { Chart } from "./chart.js";
 import { fill, fixed, make, shown } from "./make.js";
 import { Plane, budgetBars } from "./plane.js";
-import { number } from "./wire.js";
+import { number, spaced } from "./wire.js";
 
 const FIRST = { colour: "blue" }, SECOND = { colour: "orange", dash: [7, 3] };
 const OTHER = [{ colour: "blue", width: 1, dash: [2, 3], quiet: true }, { colour: "orange", width: 1, dash: [2, 3], quiet: true }];
@@ -33,7 +33,8 @@ export class LoopView {
 
   show(loop, curves, ghost) {
     const none = new Array(curves.frequency_Hz.length).fill(null);
-    const of = (from, name) => (from && from[name] && from[name].length === none.length ? from[name] : none);
+    const ends = (from) => `${from.frequency_Hz[0]} ${from.frequency_Hz[from.frequency_Hz.length - 1]}`;
+    const of = (from, name) => (from && from[name] && ends(from) === ends(curves) ? spaced(from[name], none.length) : none);
     const rows = (name) => [curves.frequency_Hz, of(curves, `${name}_0`), of(curves, `${name}_1`), of(ghost, `${name}_0`), of(ghost, `${name}_1`)];
     this.gain.name(loop.sides);
     this.gain.show(rows("gain_dB"));

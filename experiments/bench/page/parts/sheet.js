@@ -25,6 +25,7 @@ export class Sheet {
       own: (a) => this.answered(a), ghost: (a) => this.ghostAnswered(a),
       check: (a) => this.checked(a), "ghost-check": (a) => this.ghostChecked(a),
       "compile-own": (a) => { if (a.head.last) this.ask(false); },
+      "compile-ghost": (a) => { if (a.head.last) this.askGhost(); },
     };
     this.asking = new Asking(makeLine, this.handlers);
     this.asking.onLost = () => this.say("The bench does not answer: it was stopped or restarted. This page finds it again by itself.", true);
@@ -164,7 +165,7 @@ export class Sheet {
   draw() {
     const { head, curves } = this.own;
     this.loop.show(head.loop, curves, this.ghost?.curves);
-    this.strips.show({ ...head.strips, quick: head.quick }, curves, this.ghost?.curves);
+    this.strips.show({ ...head.strips, quick: head.quick }, curves, this.ghost?.curves, this.ghost ? this.state.now.ghost?.rig : "");
     for (const view of Object.values(this.views)) view.answered?.(head, curves);
     this.host.dispatchEvent(new CustomEvent("drawn", { detail: { quick: head.quick, number: head.number } }));
   }

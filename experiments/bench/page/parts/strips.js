@@ -1,6 +1,7 @@
 // The clamp in time: pressures, their error, light and area, with one time axis, one cursor and one zoom.
 import { Chart } from "./chart.js";
 import { fixed, make, signed } from "./make.js";
+import { spaced } from "./wire.js";
 
 // what is not there is null to the chart
 const gaps = (values) => Array.from(values, (value) => (Number.isNaN(value) ? null : value));
@@ -16,7 +17,8 @@ export class Strips {
     this.readout = make("p", { class: "readout", "aria-live": "off" }, "Point at a curve to read it; drag across it to look closer.");
     host.append(make("h2", {}, "What the cuff does"));
     this.words = make("p", { class: "answer" });
-    host.append(this.words, this.readout);
+    this.dotted = make("p", { class: "note" });
+    host.append(this.words, this.readout, this.dotted);
     const common = { sync: "strips", onCursor: (i) => this.read(i), onZoom: (low, high) => this.zoom([low, high]) };
     const time = { label: "time (s)" }, quietTime = { label: "time (s)", hide: true };
     this.pressure = new Chart(host, { ...common, title: "Arterial, ideal and cuff pressure", y: "mmHg", x: quietTime, height: 210,
@@ -75,12 +77,14 @@ export class Strips {
       + `light ${fixed(c.light[i], 4)}, area ${fixed(c.area[i], 3)}, command ${fixed(c.command[i], 3)}`;
   }
 
-  show(head, curves, ghost) {
+  show(head, curves, ghost, beside = "") {
     this.curves = curves.time_s ? curves : null;
+    this.dotted.textContent = beside && !ghost?.time_s ? `No run of ${beside} yet: its kernel is compiled aside.` : beside && `Dotted: ${beside}, held beside.`;
     if (!this.curves) { this.words.textContent = head.why ?? ""; return; }
-    const same = ghost && ghost.time_s && ghost.time_s.length === curves.time_s.length;
-    const none = new Array(curves.time_s.length).fill(null);
-    const other = (name) => (same ? gaps(ghost[name]) : none);
+    const count = curves.time_s.length, end = curves.time_s[count - 1], times = ghost?.time_s;
+    const same = times && Math.abs(times[times.length - 1] - end) < 0.02 * end;
+    const none = new Array(count).fill(null);
+    const other = (name) => (same ? gaps(spaced(ghost[name], count, curves.time_s[1] / times[1])) : none);
     const aim = new Array(curves.time_s.length).fill(head.set_point);
     this.pressure.show([curves.time_s, curves.arterial_mmHg, curves.ideal_mmHg, curves.cuff_mmHg, other("cuff_mmHg")]);
     this.error.show([curves.time_s, gaps(curves.error_mmHg), other("error_mmHg")]);

@@ -18,3 +18,13 @@ export function number(value) {
   if (value === "-inf") return -Infinity;
   return typeof value === "number" ? value : NaN;
 }
+
+// A curve on evenly spaced places, read at as many others between the same ends or `stride` of its own steps apart: what
+// is held beside has all its points, the curves under a moving hand have fewer.
+export function spaced(values, count, stride = (values.length - 1) / (count - 1)) {
+  if (values.length === count && Math.abs(stride - 1) < 1e-6) return values;
+  return Array.from({ length: count }, (_, i) => {
+    const at = i * stride, low = Math.min(Math.floor(at + 1e-6), values.length - 1), high = Math.min(low + 1, values.length - 1);
+    return values[low] + Math.max(0, at - low) * (values[high] - values[low]);
+  });
+}

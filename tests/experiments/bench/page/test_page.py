@@ -93,6 +93,34 @@ def test_another_rig_is_held_beside(opened):
     page.wait_for_function("() => !document.body.innerText.includes('cabinet, held beside')")
 
 
+def test_what_is_held_beside_is_read_where_the_moving_curves_are(opened):
+    """A curve of all points on as few as those under a hand, by lines from point to point."""
+    spaced = "async ([values, count, stride]) => (await import('/page/parts/wire.js')).spaced(values, count, stride)"
+
+    def read(*given):
+        return opened.page.evaluate(spaced, list(given))
+
+    assert read([0.0, 1.0, 4.0, 9.0, 16.0], 3) == [0.0, 4.0, 16.0]
+    assert read([0.0, 1.0, 4.0], 5) == [0.0, 0.5, 1.0, 2.5, 4.0]
+    assert read([0.0, 1.0, 4.0, 9.0], 2, 3.0) == [0.0, 9.0]
+    assert read([1.0, 2.0, 3.0], 3, 1.0) == [1.0, 2.0, 3.0]
+
+
+def test_a_kernel_compiled_aside_is_heard_of_and_an_older_check_is_not(opened):
+    heard = """async () => {
+      const { Asking } = await import('/page/parts/live.js');
+      const heard = [], told = {};
+      const asking = new Asking((line) => { Object.assign(told, line); return { send: () => true }; },
+        { check: (a) => heard.push(`check ${a.head.number}`), 'compile-ghost': (a) => heard.push('compiled') });
+      asking.askAside('check', 'check', {});
+      asking.askAside('check', 'check', {});
+      told.message({ head: { slot: 'check', want: 'check', number: 1 } });
+      told.message({ head: { slot: 'compile-ghost', want: 'compile', number: 7, last: true } });
+      told.message({ head: { slot: 'check', want: 'check', number: 2 } });
+      return heard; }"""
+    assert opened.page.evaluate(heard) == ["compiled", "check 2"]
+
+
 def test_the_rig_file_the_command_and_the_picture_are_one_click_each(opened, tmp_path):
     page = opened.page
     opened.turned(KP, "0.02")

@@ -4,7 +4,9 @@ import pytest
 
 import cuffloop
 from experiments.front.readings.readings import known_of, servo_of
+from experiments.readings.servo.rig_servo import rig_servo
 from experiments.rigs.rig import load_rig
+from plant.finger.artery import unloaded_pressure
 from tests.experiments.front.front_bench import doctests_of, is_whole
 
 
@@ -41,9 +43,10 @@ def test_a_cuff_reading_is_taken_up():
 
 def test_the_servo_of_a_rig_is_part_of_the_interval():
     rig = load_rig("wrist")
-    servo = servo_of(rig, 90.0)
-    assert 1.0 < servo.systolic_mmHg < 12.0 and servo.mean_mmHg < 0.01 and 0.01 < servo.output < 0.12
-    assert known_of(rig, cuffloop.ReadingOptions(), "", 90.0).servo == servo
+    servo = servo_of(rig_servo(rig, 90.0))
+    assert 0.5 < servo.systolic_mmHg < 3.0 and servo.mean_mmHg < 0.01 and 0.002 < servo.output < 0.03
+    unloaded = unloaded_pressure(rig.plant.artery, rig.tone.level)
+    assert known_of(rig, cuffloop.ReadingOptions(), "", 90.0 - unloaded).servo == servo
 
 
 def test_examples():

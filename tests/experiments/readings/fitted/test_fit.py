@@ -4,7 +4,6 @@ import pytest
 from experiments.readings.fitted.fit import (
     against_rest,
     beats_at,
-    by_decade,
     fit_constants,
     fit_law,
     one_beat,
@@ -31,16 +30,11 @@ def test_errors_against_rest_and_within_people() -> None:
     assert within_people(CASES, np.ones((54, 2))).max() == 0.0
 
 
-def test_spread_by_decade_is_smooth() -> None:
-    ages = np.random.default_rng(1).uniform(20, 80, 5000)
-    found = by_decade((1 + ages / 80) * np.random.default_rng(2).standard_normal(5000), ages)
-    assert np.all(np.diff(found) > 0) and found[2] == pytest.approx(1 + 45 / 80, rel=0.05)
-
-
 def test_constants_are_better_than_a_constant_where_they_were_fitted() -> None:
     found = fit_constants(CASES)
     truth = np.log([one.stroke_mL for one in CASES])
     assert np.mean(found.laws["Liljestrand–Zander"].absolute_sd) < np.std(truth)
-    assert np.mean(found.laws[SHAPE].change_sd) < np.mean(found.laws["Windkessel"].change_sd)
+    assert np.mean(found.laws["Liljestrand–Zander"].change_sd) < np.mean(found.laws["Windkessel"].change_sd)
+    assert len(found.laws[SHAPE].change_shape) == 20 and found.laws[SHAPE].usual.shape == (2, 10)
     beats = beats_at([one.finger_mmHg for one in CASES], CASES)
     assert fit_law("Herd", beats, CASES).build == pytest.approx(found.laws["Herd"].build)

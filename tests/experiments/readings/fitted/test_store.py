@@ -10,7 +10,9 @@ def test_what_is_shipped_is_whole() -> None:
     held = shipped()
     assert set(held.laws) == {*ESTIMATORS, SHAPE} and held.arm.shape == (3, len(VALUES))
     assert held.transfer.gains.shape == (len(FEATURES), KNOTS)
-    assert len(held.laws[SHAPE].shape) == 3 * len(SHAPE_FEATURES) and len(held.laws[SHAPE].change_shape) == 20
+    count = len(SHAPE_FEATURES)
+    assert len(held.laws[SHAPE].shape) == 2 * count + count * (count + 1) // 2
+    assert len(held.laws[SHAPE].change_shape) == 2 * count and len(held.laws["Herd"].change_shape) == 2
     assert all(np.all(law.absolute_sd > 0) and np.all(law.change_sd > 0) for law in held.laws.values())
 
 

@@ -20,9 +20,9 @@ def test_a_shift_of_the_level_is_what_it_is() -> None:
 
 
 def test_more_bandwidth_is_less_error_and_resonance_is_more() -> None:
-    sizes = [worst(changes(WAVES, first_order(f))) for f in (5.0, 10.0, 20.0)]
+    sizes = [worst(WAVES, changes(WAVES, first_order(f))) for f in (5.0, 10.0, 20.0)]
     for name in ("systolic", "diastolic", "pulse", "output"):
         assert sizes[0][name] > sizes[1][name] > sizes[2][name] > 0.0
     assert sizes[0]["mean"] < 1e-9
-    resonant, damped = (worst(changes(WAVES, second_order(15.0, z)))["systolic"] for z in (0.3, 0.7))
+    resonant, damped = (worst(WAVES, changes(WAVES, second_order(15.0, z)))["systolic"] for z in (0.3, 0.7))
     assert resonant > 2.0 * damped

@@ -20,12 +20,12 @@ WAVES = shipped_waves()
 
 
 def test_what_is_solved_keeps_the_limit_and_a_little_less_does_not() -> None:
-    """Output within 5 % asks for 9.5 Hz of these people."""
+    """Output within 5 % asks for 10.4 Hz of these hundred people; of 300 for 10.5 (wanted: 10.5 ± 0.5)."""
     row = needed(WAVES, Wanted(output_percent=5.0))[0]
-    assert row.bandwidth_Hz == pytest.approx(9.5, abs=0.3)
+    assert row.bandwidth_Hz == pytest.approx(10.5, abs=0.5)
     for factor, kept in ((1.001, True), (0.99, False)):
-        assert (worst(changes(WAVES, first_order(factor * row.bandwidth_Hz)))["output"] <= 5.0) is kept
-    assert worst(changes(WAVES, level_mmHg=-row.level_mmHg))["output"] == pytest.approx(5.0, abs=0.01)
+        assert (worst(WAVES, changes(WAVES, first_order(factor * row.bandwidth_Hz)))["output"] <= 5.0) is kept
+    assert worst(WAVES, changes(WAVES, level_mmHg=-row.level_mmHg))["output"] == pytest.approx(5.0, abs=0.01)
     assert row.height_cm == pytest.approx(100 * row.level_mmHg / hydrostatic_mmHg(1.0))
     assert row.drift_mmHg_h == pytest.approx(row.level_mmHg / 2.0)
 
@@ -33,8 +33,8 @@ def test_what_is_solved_keeps_the_limit_and_a_little_less_does_not() -> None:
 def test_damping_that_keeps_a_limit() -> None:
     row = needed(WAVES, Wanted(systolic_mmHg=4.0, natural_Hz=12.0))[0]
     assert 0.2 < row.damping < 1.0
-    assert worst(changes(WAVES, second_order(12.0, row.damping * 1.01)))["systolic"] <= 4.0
-    assert worst(changes(WAVES, second_order(12.0, row.damping * 0.97)))["systolic"] > 4.0
+    assert worst(WAVES, changes(WAVES, second_order(12.0, row.damping * 1.01)))["systolic"] <= 4.0
+    assert worst(WAVES, changes(WAVES, second_order(12.0, row.damping * 0.97)))["systolic"] > 4.0
     assert math.isnan(least_damping(lambda z: 9.0, 4.0)) and least_damping(lambda z: 1.0, 4.0) == pytest.approx(0.1)
 
 

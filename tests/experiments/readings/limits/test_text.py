@@ -8,7 +8,7 @@ from tests.experiments.readings.limits.required import one_answer
 def test_lines() -> None:
     lines = require_lines(one_answer())
     text = "\n".join(lines)
-    for word in ("≥ 9.5", "MISSED", "kept", "windows of 20 s", "bandwidth of a first-order loop", CAUTION):
+    for word in ("≥ 10.4", "MISSED", "kept", "windows of 20 s", "bandwidth of a first-order loop", CAUTION):
         assert word in text
     assert max(len(line) for line in lines[:-1]) <= 120
     assert not passed(one_answer())

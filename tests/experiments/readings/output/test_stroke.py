@@ -4,7 +4,17 @@ import pytest
 from experiments.readings.fitted.fit import beats_at
 from experiments.readings.fitted.store import shipped
 from experiments.readings.output.estimators import ESTIMATORS, SHAPE
-from experiments.readings.output.stroke import constant, decade, factor_of, log_sd, raw, squares, stroke_mL, with_age
+from experiments.readings.output.stroke import (
+    constant,
+    decade,
+    exponent,
+    factor_of,
+    log_sd,
+    quadratic,
+    raw,
+    stroke_mL,
+    with_age,
+)
 from experiments.readings.people.wearer import Wearer
 from tests.experiments.readings.steady_cases import some_cases
 
@@ -33,6 +43,14 @@ def test_change_is_followed_after_a_reference(name: str, worst: float) -> None:
     assert np.max(np.abs(np.log(found / [one.stroke_mL for one in CASES]))) < worst
 
 
+def test_change_is_followed_with_an_exponent() -> None:
+    """Twice the estimator is 2^e times the stroke; of the pulse alone, which follows the pressure too, less."""
+    law, wearer = LAWS["Windkessel"], Wearer(age_years=30.0)
+    plain, changing = (raw("Windkessel", law, BEATS, wearer, change) for change in (False, True))
+    assert changing == pytest.approx(plain ** exponent(law, wearer))
+    assert exponent(law, wearer) < 1.0 < exponent(LAWS["Liljestrand–Zander"], wearer)
+
+
 def test_size_and_age_go_into_the_constant() -> None:
     law = LAWS["Liljestrand–Zander"]
     large, small = Wearer(weight_kg=95.0, height_cm=190.0), Wearer(weight_kg=50.0, height_cm=155.0)
@@ -40,6 +58,6 @@ def test_size_and_age_go_into_the_constant() -> None:
     assert log_sd(law, Wearer(), True) < log_sd(law, Wearer(), False)
     old = with_age(np.ones((2, 3)), Wearer(age_years=70.0))
     assert old.shape == (2, 6) and np.all(old == 1.0)
-    far = squares(np.array([[1.0, 100.0]]), np.array([[0.0, 0.0], [2.0, 2.0]]))
-    assert far == pytest.approx(np.array([[0.25, 9.0]]))  # bounded where nobody was fitted on
+    far = quadratic(np.array([[1.0, 100.0]]), np.array([[0.0, 0.0], [2.0, 2.0]]), np.array([2.0]))
+    assert far == pytest.approx(np.array([[0.5, 2.5, 1.0, 5.0, 0.25, 1.25, 6.25]]))  # bounded: nobody was fitted there
     assert raw(SHAPE, LAWS[SHAPE], BEATS, Wearer()).shape == (9,)
