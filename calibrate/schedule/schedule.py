@@ -16,7 +16,7 @@ from plant.pressure.beats import beat_values, detect_beats
 
 Result = TypeVar("Result")
 Program = Generator[Request, Seen, Failed]  # ends only when no set point can be found any more
-PATIENCE = 8  # searches that may fail one after another before a schedule gives up
+PATIENCE = 12  # searches that may fail one after another before a schedule gives up: a quarter of an hour
 EMPTY_s = 1.0  # of venting before a new search
 NEARLY_EMPTY_mmHg = 2.0
 REST_s, LONGEST_REST_s = 5.0, 60.0  # of waiting before a failed search is repeated: twice as long each time
