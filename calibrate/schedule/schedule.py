@@ -16,10 +16,10 @@ from plant.pressure.beats import beat_values, detect_beats
 
 Result = TypeVar("Result")
 Program = Generator[Request, Seen, Failed]  # ends only when no set point can be found any more
-PATIENCE = 3  # searches that may fail one after another before a schedule gives up
+PATIENCE = 12  # searches that may fail one after another before a schedule gives up: a quarter of an hour
 EMPTY_s = 1.0  # of venting before a new search
 NEARLY_EMPTY_mmHg = 2.0
-REST_s = 5.0  # of waiting before a failed search is repeated
+REST_s, LONGEST_REST_s = 5.0, 60.0  # of waiting before a failed search is repeated: twice as long each time
 
 
 class Entry(NamedTuple):
@@ -63,9 +63,9 @@ def timed(request: Request, instrument: Instrument, diary: Diary) -> Timed:
 def find(
     instrument: Instrument, search: Search, diary: Diary, why: str
 ) -> Generator[Request, Seen, Found | Failed]:
-    """A whole search, repeated a few times when it fails."""
+    """A whole search, repeated when it fails: vessels that have shut in the cold open again within minutes."""
     outcome: Found | Failed = Failed("timed out", "no search")
-    for _ in range(PATIENCE):
+    for count in range(PATIENCE):
         if diary.time_s > 0.0:
             yield from timed(Vent(EMPTY_s), instrument, diary)
             yield from timed(Hold(NEARLY_EMPTY_mmHg, 0.2), instrument, diary)  # or the valve's way back counts as fill
@@ -74,7 +74,7 @@ def find(
             diary.note("search", float("nan"), why)
             return outcome
         diary.note("failed", float("nan"), outcome.message)
-        yield from timed(Vent(REST_s), instrument, diary)
+        yield from timed(Vent(min(REST_s * 2.0 ** max(count - 1, 0), LONGEST_REST_s)), instrument, diary)
     return outcome
 
 

@@ -3,6 +3,7 @@
 Every second or two the set point sweeps by some mmHg with the tone on it; the firmware subtracts both from what it
 shows. A bank of filters (`level_bank.py`) joins what the looks say and foretells the level, waves included; the set
 point goes along the course that is foretold. Where vertices lie far from where they were expected, sweeps grow wider.
+How wide the peak is goes with the slope (`toned_shape.py`).
 """
 from __future__ import annotations
 
@@ -14,6 +15,7 @@ import numpy as np
 from calibrate.protocol import Failed, Found, Instrument, Search
 from calibrate.schedule.level_bank import LevelBank
 from calibrate.schedule.schedule import Diary, Program, find, keep_time
+from calibrate.schedule.toned_shape import TonedShape
 from calibrate.search.probing import Expected, Probe, look, paced
 from calibrate.search.probing_search import NOISY, ProbingSearch, lost
 from calibrate.search.track import Motion, Track
@@ -23,7 +25,8 @@ from plant.declare import group, quantity
 FAR_TWICE = 2
 FEWEST_LOOKS = 3  # wide ones, which are not shown
 KNOWN = 0.05  # spread of a shape that is taken as known: so small a sweep cannot tell it
-WIDER, WIDEST_mmHg, KEPT_SURPRISE = 1.5, 10.0, 0.85  # a sweep of so many times the largest of the last offsets
+# a sweep of so many times the largest of the last offsets, or of this share of the peak's width
+WIDER, WIDEST_mmHg, KEPT_SURPRISE, SWEEP_SHARE = 1.5, 10.0, 0.85, 0.3
 REACH = 2.0  # half sweeps from the middle, as far as a vertex is believed
 
 
@@ -44,16 +47,19 @@ class SteadyProbing(NamedTuple):
 
     def program(self, instrument: Instrument, search: Search, diary: Diary) -> Program:
         """Search once, then probe for ever; search again only when the clamp is lost."""
-        why, probe = "start", paced(self.probe, instrument)
+        why, probe, toned = "start", paced(self.probe, instrument), TonedShape(Shape(WIDEST_mmHg))
         while True:
             found = yield from find(instrument, search, diary, why)
             if isinstance(found, Failed):
                 return found
             motion = Motion(self.restless_mmHg, self.turning_mmHg)
             bank, useless, far, surprise = bank_of(found, motion, probe), 0, 0, 0.0
+            toned = toned.found(bank.shape, bank.relative_slope)
             while useless < self.astray:
                 light, slope = math.exp(-bank.depth(1.0)), bank.slope(1.0)
-                sweep = min(max(probe.sweep_mmHg, WIDER * surprise), WIDEST_mmHg)
+                bank = bank._replace(shape=toned.shape)
+                least = max(probe.sweep_mmHg, SWEEP_SHARE * bank.shape.width_mmHg)
+                sweep = min(max(least, WIDER * surprise), WIDEST_mmHg)
                 vertex, seen = yield from keep_time(
                     look(probe, instrument, light, slope * light, bank.shape, sweep, True,
                          expected_of(bank, instrument)),
@@ -70,6 +76,7 @@ class SteadyProbing(NamedTuple):
                 surprise = max(abs(off), KEPT_SURPRISE * surprise)
                 far = far + 1 if abs(off) > self.far_mmHg else 0
                 bank = bank.see(vertex, REACH)
+                toned = toned.see(bank.relative_slope)
                 if far >= FAR_TWICE:
                     doubted = Track.unsure(
                         bank.depth(1.0), bank.relative_slope, bank.shape.width_mmHg, bank.shape.skew, 0.0)

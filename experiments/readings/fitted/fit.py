@@ -178,8 +178,8 @@ def spreads(cases: list[Seen], left: Samples) -> tuple[dict[str, Samples], dict[
     return large, change
 
 
-def fit_constants(cases: list[Seen], variation: tuple[float, float] = (1.0, 0.0)) -> Constants:
-    """All constants from the cases that are fitted on; those of `breath.py` are handed in."""
+def fit_constants(cases: list[Seen]) -> Constants:
+    """All constants from the cases that are fitted on."""
     transfer = fit_transfer([(row_of(one), one.finger_mmHg, banded(one.arm_mmHg, one.interval_s), one.interval_s)
                              for one in cases])
     beats = beats_at([one.finger_mmHg for one in cases], cases)
@@ -187,4 +187,4 @@ def fit_constants(cases: list[Seen], variation: tuple[float, float] = (1.0, 0.0)
     left = wanted - held_out(people_of(cases), rows, wanted, least_squares)
     laws = {name: fit_law(name, beats, cases) for name in (*ESTIMATORS, SHAPE)}
     by_law, by_tube = spreads(cases, left), spreads(cases, tube_errors(cases))
-    return Constants(transfer, laws, least_squares(rows, wanted).T, *by_law, *by_tube, variation)
+    return Constants(transfer, laws, least_squares(rows, wanted).T, *by_law, *by_tube)

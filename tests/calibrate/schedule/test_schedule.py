@@ -9,7 +9,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from calibrate.protocol import Clamp, Failed, Found, Hold, Instrument, Plan, Request, Vent
-from calibrate.schedule.schedule import PATIENCE, Diary, REST_s, beats_in, find, keep_time, quiet_clamp, timed
+from calibrate.schedule.schedule import (
+    PATIENCE,
+    Diary,
+    LONGEST_REST_s,
+    REST_s,
+    beats_in,
+    find,
+    keep_time,
+    quiet_clamp,
+    timed,
+)
 
 
 @pytest.mark.parametrize("rate", [40.0, 55.0, 75.0, 100.0, 125.0, 150.0])
@@ -89,7 +99,7 @@ class Failing(NamedTuple):
 def test_a_search_that_fails_is_repeated_with_the_cuff_vented(
     drive: Callable[..., Any], finger: Any, instrument: Instrument, failures: int
 ) -> None:
-    """It rests, lets the air out, and tries again; after some tries it ends in the failure of the last."""
+    """It rests, longer each time, lets the air out, and tries again; at last it ends in the failure of the last."""
     diary, search = Diary(), Failing(failures, [])
     run = drive(find(instrument, search, diary, "start"), finger)
     tries = min(failures + 1, PATIENCE)
@@ -97,10 +107,13 @@ def test_a_search_that_fails_is_repeated_with_the_cuff_vented(
     asked = [r for r in run.asked if not (isinstance(r, Hold) and r.pressure_mmHg < 20.0)]
     starts = [k for k, r in enumerate(asked) if isinstance(r, Hold)]
     assert len(starts) == tries
+    rests: list[float] = []
     for before, after in pairwise(starts):
         between = asked[before + 1 : after]
         assert between and all(isinstance(r, Vent) for r in between)
-        assert sum(r.seconds for r in between) >= REST_s
+        rests.append(sum(r.seconds for r in between))
+    assert all(rest >= REST_s for rest in rests) and rests == sorted(rests)
+    assert all(rest < LONGEST_REST_s + 2.0 * REST_s for rest in rests)
     found = failures < PATIENCE
     assert [e.what for e in diary.entries] == ["failed"] * min(failures, PATIENCE) + ["search"] * found
     assert isinstance(run.outcome, Found if found else Failed)

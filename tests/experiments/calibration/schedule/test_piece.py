@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 
 from calibrate.protocol import FAILURES, Clamp, Failed, Hold, Vent
+from calibrate.schedule import schedule as schedule_module
 from calibrate.schedule.schedule import Entry, timed
 from calibrate.schedule.schedules import GrowingBeats, Never
 from calibrate.search.probing_search import ProbingSearch
@@ -147,8 +148,9 @@ def test_a_run_that_diverges_says_when(finger):
     assert figure(run, "lost_share") == 1.0 and figure(run, "highest_cuff") > 50.0
 
 
-def test_a_finger_without_a_pulse_is_a_named_failure(task):
-    """Three searches that fail, then the schedule gives up."""
+def test_a_finger_without_a_pulse_is_a_named_failure(task, monkeypatch):
+    """Searches that fail, here three; then the schedule gives up."""
+    monkeypatch.setattr(schedule_module, "PATIENCE", 3)
     finger = sample_fingers(2, "mixed", 1)[1]
     run = run_task(task._replace(schedules=(Never(),), finger=spoil(finger, NO_PULSE), seconds=120.0))[0]
     assert run.ended.startswith("gave up: no pulsation") and run.failures["gave up"] == 1
