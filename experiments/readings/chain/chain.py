@@ -31,7 +31,7 @@ from experiments.readings.output.resistance import (
     USUAL_VENOUS_SD_mmHg,
     resistance,
 )
-from experiments.readings.output.stroke import decade, factor_of, log_sd, stroke_mL
+from experiments.readings.output.stroke import decade, exponent, factor_of, log_sd, stroke_mL
 from experiments.readings.output.variation import Variation, Ventilation, scaled, variation
 from experiments.readings.people.wearer import Wearer
 from experiments.readings.servo.inverse import ServoKnown, undone
@@ -235,14 +235,15 @@ def flow_parts(
     known: Known, held: Constants, beats: Beats, level: LevelBudget, noise: float
 ) -> tuple[Contribution, ...]:
     """What bears on a stroke volume or output, relative. A level-dependent estimator sees the level's error."""
-    referenced = math.isfinite(known.reference_mL)
-    parts = [Contribution("estimator", log_sd(held.laws[known.estimator], known.wearer, referenced), not referenced),
-             Contribution("servo", known.servo.output, True), Contribution("beats", noise, False)]
+    referenced, law = math.isfinite(known.reference_mL), held.laws[known.estimator]
+    steep = exponent(law, known.wearer) if referenced and known.estimator != SHAPE else 1.0  # of what is seen
+    parts = [Contribution("estimator", log_sd(law, known.wearer, referenced), not referenced),
+             Contribution("servo", steep * known.servo.output, True), Contribution("beats", noise, False)]
     if known.estimator not in LEVEL_BLIND:
         counts = beats.counts
         total = float(np.mean((beats.systolic_mmHg + beats.diastolic_mmHg)[counts]))
         error = level.changing_sd_mmHg if referenced else level.sd_mmHg
-        parts.append(Contribution("level", 2.0 * error / total, not referenced))
+        parts.append(Contribution("level", steep * 2.0 * error / total, not referenced))
     if referenced:
         parts.append(Contribution("reference", known.reference_sd, True))
     return tuple(parts)

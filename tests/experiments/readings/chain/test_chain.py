@@ -1,8 +1,11 @@
 import numpy as np
 import pytest
 
-from experiments.readings.chain.chain import Servo, readings
+from calibrate.level import LevelBudget, LevelLine
+from experiments.readings.chain.chain import Servo, flow_parts, readings
+from experiments.readings.fitted.store import shipped
 from experiments.readings.output.estimators import ESTIMATORS, SHAPE
+from experiments.readings.output.stroke import exponent
 from experiments.readings.output.variation import variation
 from plant.errors import InputError
 from tests.experiments.readings.chain.one_reading import PERIOD_s, known, one_reading, record
@@ -78,6 +81,18 @@ def test_the_level_and_the_servo_widen_what_they_bear_on() -> None:
     assert {"estimator", "level", "beats", "servo"} <= parts
     blind = readings(record().finger_mmHg - 5.0, PERIOD_s, NONE, known()._replace(estimator="Herd")).summary["output"]
     assert "level" not in {part.name for part in blind.parts}
+
+
+def test_the_exponent_for_change_makes_the_level_weigh_more() -> None:
+    """Of Liljestrand–Zander by a third: what a change is read with, an error of the level is read with, too."""
+    held = shipped()
+    told = known()._replace(reference_mL=60.0)
+    level = LevelBudget((LevelLine("p0", 0.0, 1.0, False),))
+    beats = one_reading()[0].beats
+    parts = {part.name: part.sd for part in flow_parts(told, held, beats, level, 0.0)}
+    total = np.mean((beats.systolic_mmHg + beats.diastolic_mmHg)[beats.counts])
+    steep = exponent(held.laws["Liljestrand–Zander"], told.wearer)
+    assert 1.2 < steep < 1.5 and parts["level"] == pytest.approx(steep * 2.0 * level.changing_sd_mmHg / total)
 
 
 def test_refusals() -> None:
