@@ -20,6 +20,8 @@ from experiments.readings.output.estimators import ESTIMATORS
 from experiments.readings.output.interval import NORMAL_90
 from experiments.readings.output.variation import Ventilation, fit_percent, scaled, variation
 from experiments.readings.people.wearer import wearer_of
+from experiments.readings.servo.inverse import undone
+from experiments.readings.servo.rig_servo import rig_servo
 from experiments.rigs.rig import load_rig
 from experiments.simulation.simulate import Plan, simulate
 from plant.circulation.person import drawn_person
@@ -30,13 +32,14 @@ RIG_s, SETTLE_s = 1e-3, 9.0
 
 
 def pressure(record: PersonRecord, rig_name: str) -> tuple[np.ndarray, float]:
-    """Finger pressure as it is read, and when that begins."""
+    """Finger pressure as it is read, what the servo did taken back, and when that begins."""
     if not rig_name:
-        return record.finger_mmHg, 0.0
+        return undone(record.finger_mmHg, record.period_s, None), 0.0
     rig = load_rig(rig_name)
     done = simulate(rig, record.trace("person"), Plan(settle_s=SETTLE_s), 1)
     first = int(np.flatnonzero(done.counted)[0])
-    return done.channels["cuff_mmHg"][first:] + unloaded_pressure(rig.plant.artery, rig.tone.level), first * RIG_s
+    read = done.channels["reading_mmHg"][first:] + unloaded_pressure(rig.plant.artery, rig.tone.level)
+    return undone(read, RIG_s, rig_servo(rig, float(np.mean(read)))), first * RIG_s
 
 
 def one(seed: int, rig_name: str, still: bool, seconds: float) -> tuple[float, float, float, float]:

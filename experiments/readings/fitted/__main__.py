@@ -1,4 +1,4 @@
-"""`python -m experiments.readings.fitted [FOLDER]`: fit all constants anew, five minutes of one core.
+"""`python -m experiments.readings.fitted [FOLDER]`: fit all constants anew, some minutes of one core.
 
 Without a folder the shipped files are replaced: `constants.json`, `breath.json`, and `waves.npz` with the finger
 pressures of a hundred people in nine states who take no part in the fit.
@@ -22,7 +22,7 @@ PEOPLE = 100  # of the waves
 
 
 def write(folder: Path) -> None:
-    """Fit, and write both files into a folder."""
+    """Fit, and write all files into a folder."""
     cases = [seen(case) for seed in FIT_SEEDS for case in cases_of(seed)]
     folder.mkdir(parents=True, exist_ok=True)
     text = json.dumps(as_plain(fit_constants(cases)), indent=1, ensure_ascii=False)

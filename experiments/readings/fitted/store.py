@@ -19,7 +19,7 @@ SPREADS = ("pressure_sd_mmHg", "pressure_change_sd_mmHg", "tube_sd_mmHg", "tube_
 
 
 class Constants(NamedTuple):
-    """Everything that was fitted."""
+    """Everything that was fitted but the law of the breath."""
 
     transfer: Transfer
     laws: dict[str, Law]  # by estimator
@@ -28,7 +28,6 @@ class Constants(NamedTuple):
     pressure_change_sd_mmHg: dict[str, Samples]  # the same of changes since rest
     tube_sd_mmHg: dict[str, Samples]  # what the tube leaves, alike
     tube_change_sd_mmHg: dict[str, Samples]
-    variation: tuple[float, float]  # of stroke volume over that of the estimator with the breath; its relative SD
 
 
 def as_plain(constants: Constants) -> dict[str, Any]:
@@ -48,7 +47,6 @@ def as_plain(constants: Constants) -> dict[str, Any]:
                  for name, law in constants.laws.items()},
         "arm": [short(row) for row in constants.arm],
         **{field: {name: short(values) for name, values in getattr(constants, field).items()} for field in SPREADS},
-        "variation": short(constants.variation),
     }
 
 
@@ -58,9 +56,8 @@ def from_plain(told: dict[str, Any]) -> Constants:
     gains = np.array(transfer["real"]) + 1j * np.array(transfer["imaginary"])
     laws = {name: _law(law) for name, law in told["laws"].items()}
     spreads = {field: {name: np.array(values) for name, values in told[field].items()} for field in SPREADS}
-    gain, sd = (float(value) for value in told["variation"])
     return Constants(Transfer(gains, np.array(transfer["level"]), float(transfer["level_sd_mmHg"])), laws,
-                     np.array(told["arm"]), variation=(gain, sd), **spreads)
+                     np.array(told["arm"]), **spreads)
 
 
 def _law(told: dict[str, Any]) -> Law:

@@ -14,8 +14,8 @@ from experiments.readings.output.stroke import DECADES
 
 Samples = NDArray[np.float64]
 TENTHS = 10
-NEAR_years = 10.0  # on both sides of the middle of a decade: people whose errors make its spread
-FEWEST = 30  # of errors there; else everybody's make it
+SHARE = 0.9  # of errors that an interval holds
+MIDDLE_years, LEAST = 50.0, 0.5  # of ages; of the spread of everybody, where a line would go below
 SHARES = tuple(float(10.0**k) for k in np.arange(-6.0, -0.9, 0.5))  # of a ridge that are tried
 
 
@@ -58,29 +58,26 @@ def ridge(rows: Samples, values: Samples, share: float) -> Samples:
 
 
 def best_share(people: NDArray[np.int64], rows: Samples, values: Samples) -> float:
-    """The strongest ridge whose error on people who are held out is within one standard error of the least one.
+    """The ridge that predicts people who are held out best."""
+    def error(share: float) -> float:
+        return float(np.mean((held_out(people, rows, values, lambda a, b: ridge(a, b, share)) - values) ** 2))
 
-    That rule is Breiman's and others' (Classification and Regression Trees, 1984; from memory).
-    """
-    number = np.unique(people, return_inverse=True)[1]
-    by_person = []
-    for share in SHARES:
-        found = held_out(people, rows, values, lambda a, b, share=share: ridge(a, b, share))  # type: ignore[misc]
-        by_person.append(np.bincount(number, (found - values) ** 2) / np.bincount(number))
-    errors = np.mean(by_person, axis=1)
-    least = int(np.argmin(errors))
-    allowed = errors[least] + np.std(by_person[least], ddof=1) / np.sqrt(len(by_person[least]))
-    return max(share for share, error in zip(SHARES, errors, strict=True) if error <= allowed)
+    return min(SHARES, key=error)
 
 
 def spread_by_decade(values: Samples, ages: Samples) -> Samples:
-    """SD of a normal law whose nine tenths hold as many of the errors of people near each decade; shape (decades,).
+    """SD of a normal law whose nine tenths hold as many of the errors at the middle of each decade; shape (decades,).
 
-    A decade alone holds too few people: its neighbours' errors count as well, NEAR_years from its middle.
+    A decade alone holds too few people, whose own spread would be taken for that of the decade: the size that nine in
+    ten do not exceed is a straight line in age, by quantile regression (Koenker & Bassett, Econometrica 1978;46:33).
     """
-    everybody = float(np.quantile(np.abs(values), 0.9))
-    found = []
-    for middle in np.array(DECADES[:-1]) + 5.0:
-        near = np.abs(values[np.abs(ages - middle) <= NEAR_years])
-        found.append(float(np.quantile(near, 0.9)) if len(near) >= FEWEST else everybody)
-    return np.array(found) / NORMAL_90
+    from scipy.optimize import linprog
+    from scipy.sparse import csr_array, eye_array, hstack
+
+    size, count = np.abs(values), len(values)
+    rows = np.column_stack([np.ones(count), (ages - MIDDLE_years) / MIDDLE_years])
+    above_below = hstack([csr_array(rows), eye_array(count), -eye_array(count)])
+    weights = np.r_[0.0, 0.0, np.full(count, SHARE), np.full(count, 1.0 - SHARE)]
+    found = linprog(weights, A_eq=above_below, b_eq=size, bounds=[(None, None)] * 2 + [(0.0, None)] * (2 * count))
+    line = np.polyval(found.x[1::-1], (np.array(DECADES[:-1]) + 5.0 - MIDDLE_years) / MIDDLE_years)
+    return np.asarray(np.maximum(line, LEAST * np.quantile(size, SHARE)) / NORMAL_90)

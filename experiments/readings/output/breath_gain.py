@@ -3,7 +3,7 @@
 A larger stroke also lasts longer, and part of it has run off before its pulse peaks: by how much differs from person
 to person and with the breath's period. What tells it is how far mean pressure and the interval before a beat swing
 along (complex, as shares of the pulse's swing), the shape of the beats, and who wears the cuff:
-    log gain = c₀ + Σ c_i x_i + Σ c_ii x_i² + Σ c_ij x_i s_j     s_j of them the breath's rate and mean pressure's swing
+    log gain = c₀ + Σ c_i x_i + Σ c_ii x_i² + Σ c_ij x_i s_j     s_j of them the breath's rate and the swings
 Mean pressure swings by flow alone there: pressure of the airways that reaches the arteries by itself is not in it.
 Features are bounded to what was fitted on, and swings that noise hides count as usual ones.
 """
@@ -25,7 +25,7 @@ USED = ("log pulse", "log mean", "log interval", "log notch time", "log mean sha
 SWINGS = ("mean in phase", "mean across", "interval in phase", "interval across")
 FEATURES = (*USED, "log rate", *SWINGS, "age", "sex", "height", "weight")
 FIRST_SWING = len(USED) + 1
-CROSSED = range(len(USED), len(USED) + 3)  # rate and mean pressure's swing: with every feature
+CROSSED = range(len(USED), len(USED) + 5)  # rate and swings: with every feature
 USUAL_RATE_Hz = 14.0 / 60.0
 MOST_SD = 3.0
 FEWEST = 8  # beats

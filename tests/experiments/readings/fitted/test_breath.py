@@ -7,7 +7,7 @@ from experiments.readings.output.breath_gain import FEATURES, breath_gain, terms
 
 
 def test_the_pulse_varies_less_than_the_stroke_and_the_gain_puts_that_right() -> None:
-    """Somebody who was not fitted on: 5.3 % is read of 6.1 %."""
+    """Somebody who was not fitted on."""
     law, one = shipped_breath(), breathing(1005)
     gain = breath_gain(law, one.features, one.signal)
     assert 1.0 < gain < 1.5 and one.signal > 0.9

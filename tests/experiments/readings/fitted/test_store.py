@@ -19,5 +19,5 @@ def test_what_is_shipped_is_whole() -> None:
 def test_plain_data_and_back() -> None:
     again = from_plain(as_plain(shipped()))
     assert np.allclose(again.transfer.gains, shipped().transfer.gains) and np.allclose(again.arm, shipped().arm)
-    assert again.variation == shipped().variation and set(again.tube_sd_mmHg) == {"systolic", "mean", "diastolic"}
+    assert set(again.tube_sd_mmHg) == {"systolic", "mean", "diastolic"}
     assert again.laws["Herd"].known_mL == shipped().laws["Herd"].known_mL
