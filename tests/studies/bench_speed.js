@@ -1,10 +1,10 @@
 // What turns the bench's sliders and notes when each picture is painted; `bench_speed.py` evaluates it in the page.
 () => {
   const sheet = document.querySelector(".bench"), drawn = [];
-  let sent = 0;
+  let sent = 0, wandering = false;  // what is noted of each picture would count as memory of the page
   const send = WebSocket.prototype.send;
   WebSocket.prototype.send = function (text) { sent = JSON.parse(text).number ?? sent; return send.call(this, text); };
-  sheet.addEventListener("drawn", (event) => drawn.push([performance.now(), event.detail]));
+  sheet.addEventListener("drawn", (event) => { if (!wandering) drawn.push([performance.now(), event.detail]); });
   const painted = () => new Promise((done) => requestAnimationFrame(() => { const c = new MessageChannel();
     c.port1.onmessage = done; c.port2.postMessage(0); }));
   const slider = (key) => document.querySelector(`#k-${key.replace(".", "-")}`).closest(".knob").querySelector("[type=range]");
@@ -45,6 +45,7 @@
     // Sliders turned at random, sixty times a second, until `stop`.
     wander() {
       let seed = 1;
+      wandering = true;
       const random = () => (seed = (seed * 16807) % 2147483647) / 2147483647;
       const sliders = [...document.querySelectorAll(".knob [type=range]")].slice(0, 4);
       const turning = setInterval(() => {
@@ -52,7 +53,7 @@
         set(input, 0.3 + 0.4 * random());
         if (random() < 0.02) input.dispatchEvent(new Event("change", { bubbles: true }));
       }, 1000 / 60);
-      this.stop = () => clearInterval(turning);
+      this.stop = () => { clearInterval(turning); wandering = false; };
     },
   };
 }
