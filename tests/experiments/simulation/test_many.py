@@ -42,7 +42,7 @@ def figures():
     return run_fingers(ITEMS, READY)
 
 
-@pytest.mark.parametrize("name", ["wrist", "cabinet"])
+@pytest.mark.parametrize("name", ["wrist", pytest.param("cabinet", marks=pytest.mark.slow)])
 @pytest.mark.parametrize("changes", [NO_STEPS, []], ids=["no converter steps", "converters"])
 def test_sixteen_fingers_for_ten_seconds_are_their_single_runs(name, changes):
     """Cuff pressure within 1e-9 mmHg at every tick; with converters at work, equal but for a few single steps."""

@@ -27,7 +27,7 @@ ALLOWED_mmHg = 0.01
 # (valve, sections of the tube, flow inverse, rigs): each row is one more compilation of the kernel
 CLASSES = (
     ("flow", 0, False, 10), pytest.param("flow", 1, True, 10, marks=pytest.mark.slow), ("flow", 3, True, 9),
-    ("pressure", 0, False, 9), ("pressure", 2, False, 8),
+    ("pressure", 0, False, 9), pytest.param("pressure", 2, False, 8, marks=pytest.mark.slow),
     pytest.param("pressure", 8, False, 8, marks=pytest.mark.slow),  # each of them compiles a plant of its own
 )
 
