@@ -166,8 +166,8 @@ def failure_names(entries: Iterable[Entry], ended: str) -> dict[str, int]:
 
 
 def reason_of(message: str) -> str:
-    """The name of a failure from its message: a key of FAILURES, or the message without its figures."""
+    """The name of a failure from its message: a key of FAILURES, or the message up to its first figure."""
     for name, (what, _) in FAILURES.items():
         if message.startswith(what):
             return name
-    return one_line(re.split(r"[(:]", message)[0].strip(), 60)
+    return one_line(re.split(r"[(:]|\s[+-]?\d", message)[0].strip(), 60)

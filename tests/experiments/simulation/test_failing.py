@@ -71,6 +71,7 @@ def test_a_vented_run_says_who_acted():
     assert run.status == "vented" and "watchdog" in run.message and len(run.channels["cuff_mmHg"]) < 9500
 
 
+@pytest.mark.slow
 def test_many_failures_side_by_side_are_their_single_runs():
     """Failures of every kind on four fingers: onsets of their own, one that ends, two without a protection."""
     ready = [finger_ready((RIG, finger), 8.6, FILLED, 6) for finger in sample_fingers(4)]

@@ -118,6 +118,7 @@ def test_ziegler_nichols_on_three_lags():
     assert found.modulus_margin == pytest.approx(0.469, abs=5e-4)
 
 
+@pytest.mark.slow
 def test_ziegler_nichols_in_the_firmware_law():
     """The same PID as the firmware runs it, filtered and on a tick of a thousandth of Tu, is close to the textbook."""
     plant = zpk([], [-1, -1, -1], 1.0)

@@ -183,4 +183,5 @@ def test_failures_by_name(entries, expected):
 def test_a_message_tells_its_reason(reason):
     assert reason_of(failed(reason)) == reason
     assert reason_of("no slope to be seen") == "no slope to be seen"
+    assert reason_of("the vertex lies 14 mmHg away, the second harmonic is +0.014") == "the vertex lies"
     assert reason_of("a failure of my own (12.3 of 14): do something") == "a failure of my own"

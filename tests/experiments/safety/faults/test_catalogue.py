@@ -27,7 +27,7 @@ def test_it_is_long_enough_and_every_name_is_its_own():
     assert all(f.mode and f.item and f.inject.__doc__ for f in CATALOGUE.values())
 
 
-@pytest.mark.parametrize("rig", ["wrist", "cabinet"])
+@pytest.mark.parametrize("rig", ["wrist", pytest.param("cabinet", marks=pytest.mark.slow)])
 @pytest.mark.parametrize("name", [n for n in CATALOGUE if n not in WITHOUT_EFFECT])
 def test_each_injector_changes_the_run(rig, name):
     """With all protection taken away, so that nothing but the failure itself is seen."""
